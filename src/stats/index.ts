@@ -1,0 +1,2 @@
+/** The public face of the statistics: outside this folder, nothing else of it is imported. */
+export {};
