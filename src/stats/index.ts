@@ -1,2 +1,2 @@
 /** The public face of the statistics: outside this folder, nothing else of it is imported. */
-export {};
+export { erfcx, logNormalCdf, normalCdf, normalPdf, normalQuantile } from "./normal.ts";
