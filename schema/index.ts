@@ -1,0 +1,7 @@
+import { ledger } from "./0001-ledger.ts";
+import type { Step } from "./types.ts";
+
+export type { Dialect, Step } from "./types.ts";
+
+/** All migrations in the order in which they run. Add at the end; never edit one that was released. */
+export const steps: readonly Step[] = [ledger];

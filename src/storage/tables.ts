@@ -1,0 +1,253 @@
+import type { RetiredFor } from "../domain/piece.ts";
+
+/**
+ * The tables as TypeScript sees them: one interface per table of schema/, with the same names. `Json` columns hold
+ * JSON text and are read and written through the functions of this folder only.
+ */
+export type Json = string;
+
+interface Row {
+  id: string;
+}
+interface Owned extends Row {
+  clubId: string;
+}
+interface Kept extends Owned {
+  createdAt: string;
+  version: number;
+}
+
+export interface ClubRow extends Row {
+  name: string;
+  currency: string;
+  timeZone: string;
+  createdAt: string;
+  version: number;
+}
+export interface DriverRow extends Kept {
+  name: string;
+  notes: string | null;
+}
+export interface KeyRow extends Owned {
+  name: string;
+  role: "owner" | "driver" | "shop" | "reader";
+  driverId: string | null;
+  hash: string;
+  createdAt: string;
+  revokedAt: string | null;
+}
+export interface KindRow extends Kept {
+  code: string;
+  name: string;
+  clock: "minutes" | "runs" | "cycles" | "knocks" | "days";
+  shipped: number;
+  details: Json;
+}
+export interface SupplierRow extends Kept {
+  name: string;
+  leadTimeDays: number;
+  leadTimeSdDays: number;
+  minimumOrderMinorUnits: number;
+  notes: string | null;
+}
+export interface CarModelRow extends Kept {
+  name: string;
+  discipline: string;
+  internalRatio: number | null;
+  notes: string | null;
+}
+export interface LineRow extends Kept {
+  sku: string;
+  gtin: string | null;
+  makersPartNumber: string | null;
+  name: string;
+  kindId: string;
+  supplierId: string | null;
+  packSize: number;
+  orderMultiplePacks: number;
+  priceMinorUnits: number;
+  currency: string;
+  leadTimeDays: number | null;
+  shelfLifeDays: number | null;
+  asNew: number | null;
+  limits: Json | null;
+  usualLife: Json | null;
+  supersededById: string | null;
+  endedOn: string | null;
+  notes: string | null;
+  /** counts the changes of what its wear fit rests on; a fit with another number is out of date */
+  evidence: number;
+}
+export interface LineFitsRow extends Owned {
+  lineId: string;
+  carModelId: string;
+}
+export interface CarRow extends Kept {
+  driverId: string;
+  carModelId: string | null;
+  name: string;
+  raceClass: string | null;
+  gearCase: "open" | "vented" | "closed" | null;
+  spurTeeth: number | null;
+  pinionTeeth: number | null;
+  meshNote: string | null;
+  notes: string | null;
+}
+export interface PositionRow extends Owned {
+  carId: string;
+  name: string;
+  kindId: string;
+  /** positions of one car with the same word here are changed together */
+  changedWith: string | null;
+  createdAt: string;
+}
+export interface PieceRow extends Kept {
+  driverId: string;
+  lineId: string;
+  mark: string;
+  asNew: number | null;
+  priorUsage: number | null;
+  priorUsageSd: number | null;
+  boughtOn: string | null;
+  retiredAt: string | null;
+  retiredFor: RetiredFor | null;
+  notes: string | null;
+}
+
+export interface FittingRow extends Owned {
+  pieceId: string;
+  carId: string;
+  positionId: string;
+  fittedAt: string;
+  removedAt: string | null;
+  version: number;
+}
+export interface VenueRow extends Kept {
+  name: string;
+  surface: string;
+  direction: "clockwise" | "anticlockwise" | null;
+  notes: string | null;
+}
+export interface MeetingRow extends Kept {
+  name: string;
+  startsOn: string;
+  days: number;
+  venueId: string | null;
+  surface: string;
+  discipline: string | null;
+  plannedRuns: number;
+  minutesPerRun: number;
+  notes: string | null;
+}
+export interface EntryRow extends Owned {
+  meetingId: string;
+  carId: string;
+  attends: number;
+  plannedRuns: number | null;
+}
+export interface RunRow extends Owned {
+  carId: string;
+  at: string;
+  minutes: number;
+  surface: string;
+  conditions: Json | null;
+  packId: string | null;
+  knocks: number;
+  meetingId: string | null;
+  notes: string | null;
+  version: number;
+}
+export interface InspectionRow extends Owned {
+  pieceId: string;
+  at: string;
+  grade: number | null;
+  findings: Json;
+  services: Json;
+  notes: string | null;
+  version: number;
+}
+export interface ReadingRow extends Owned {
+  inspectionId: string;
+  pieceId: string;
+  at: string;
+  /** in the kind's unit */
+  value: number;
+  sd: number;
+  instrument: string;
+  enteredValue: number;
+  enteredUnit: string;
+  confirmed: number;
+}
+export interface LocationRow extends Kept {
+  name: string;
+  sort: "home" | "pit-box" | "shelf";
+  driverId: string | null;
+}
+export interface OrderRow extends Kept {
+  supplierId: string;
+  locationId: string;
+  placedAt: string;
+  promisedOn: string | null;
+  closedAt: string | null;
+  notes: string | null;
+}
+export interface OrderLineRow extends Owned {
+  orderId: string;
+  lineId: string;
+  packs: number;
+  pieces: number;
+  priceMinorUnits: number;
+}
+export interface MovementRow extends Owned {
+  lineId: string;
+  locationId: string;
+  quantity: number;
+  reason: MovementReason;
+  at: string;
+  pieceId: string | null;
+  orderId: string | null;
+  undoesId: string | null;
+  pairId: string | null;
+  notes: string | null;
+  recordedAt: string;
+}
+export type MovementReason =
+  | "received"
+  | "fitted"
+  | "returned"
+  | "counted"
+  | "written-off"
+  | "moved"
+  | "undone";
+export interface LineModelRow extends Owned {
+  lineId: string;
+  evidence: number;
+  fit: Json;
+  fittedAt: string;
+}
+
+export interface Tables {
+  clubs: ClubRow;
+  drivers: DriverRow;
+  keys: KeyRow;
+  kinds: KindRow;
+  suppliers: SupplierRow;
+  carModels: CarModelRow;
+  lines: LineRow;
+  lineFits: LineFitsRow;
+  cars: CarRow;
+  positions: PositionRow;
+  pieces: PieceRow;
+  fittings: FittingRow;
+  venues: VenueRow;
+  meetings: MeetingRow;
+  entries: EntryRow;
+  runs: RunRow;
+  inspections: InspectionRow;
+  readings: ReadingRow;
+  locations: LocationRow;
+  orders: OrderRow;
+  orderLines: OrderLineRow;
+  movements: MovementRow;
+  lineModels: LineModelRow;
+}
