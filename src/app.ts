@@ -1,0 +1,58 @@
+import { Hono } from "hono";
+import { v7 } from "uuid";
+import type { Context } from "hono";
+import { admission } from "./http/admission.ts";
+import { openApiDocument } from "./http/document.ts";
+import { type AppEnv, mount } from "./http/operation.ts";
+import { FormError, problemAnswer } from "./http/problem.ts";
+import { operations } from "./http/routes/index.ts";
+import { serviceRoutes } from "./http/routes/service.ts";
+import type { Log } from "./log.ts";
+import type { Work } from "./services/work.ts";
+import type { Db } from "./storage/database.ts";
+
+export interface AppOptions {
+  db: Db;
+  /** the present moment; tests and the demo give their own */
+  clock?: () => Date;
+  log?: Log;
+}
+
+export const version = "0.1.0";
+
+/** Wires the service together: everything above the database, and nothing that reads the environment. */
+export function buildApp({ db, clock = () => new Date(), log = () => {} }: AppOptions): Hono<AppEnv> {
+  const app = new Hono<AppEnv>();
+  const onFault = (error: Error) => log("error", "fault", { error: error.message, stack: error.stack });
+  app.use(async (c, next) => {
+    const started = performance.now();
+    await next();
+    const ms = Math.round((performance.now() - started) * 10) / 10;
+    log("info", "request", { method: c.req.method, path: c.req.path, status: c.res.status, ms });
+  });
+  app.onError((error, c) => problemAnswer(error, c, onFault));
+  app.notFound((c) => problemAnswer(missing(c), c, onFault));
+  serviceRoutes(app, { db, document: () => openApiDocument(operations, version) });
+  const workFor = (c: Context<AppEnv>): Work => ({
+    db,
+    actor: c.get("actor"),
+    reach: c.get("reach"),
+    now: () => clock().toISOString(),
+    newId: () => v7(),
+  });
+  mount(app, operations, workFor, admission(db));
+  return app;
+}
+
+/** A path that exists with other methods is told so, with the methods it takes (RFC 9110, 15.5.6). */
+function missing(c: Context<AppEnv>): FormError {
+  const matches = (path: string) => new RegExp(`^${path.replaceAll(/\{\w+\}/g, "[^/]+")}$`).test(c.req.path);
+  const allowed = operations
+    .filter(({ spec }) => matches(spec.path))
+    .map(({ spec }) => spec.method.toUpperCase());
+  if (allowed.length === 0)
+    return new FormError("no_such_path", `There is nothing at ${c.req.path}; see /docs`);
+  return new FormError("method_not_allowed", `${c.req.path} takes ${allowed.join(", ")}`, [], {
+    allow: allowed.join(", "),
+  });
+}

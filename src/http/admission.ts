@@ -1,0 +1,38 @@
+import type { Context } from "hono";
+import { type Need, reachOf } from "../domain/access.ts";
+import { DomainError } from "../domain/errors.ts";
+import type { Db } from "../storage/database.ts";
+import { selectActor } from "../storage/keys.ts";
+import type { AppEnv } from "./operation.ts";
+import { FormError } from "./problem.ts";
+
+const challenge = (error?: string) => ({
+  "www-authenticate": `Bearer realm="wear-and-spares"${error === undefined ? "" : `, error="${error}"`}`,
+});
+
+/**
+ * Finds out who asks and whether they may: the only place where an operation's need meets a key. The header and the
+ * refusals are those of RFC 6750, section 3.
+ */
+export const admission =
+  (db: Db) =>
+  async (c: Context<AppEnv>, need: Need | null): Promise<void> => {
+    if (need === null) return;
+    const header = c.req.header("authorization");
+    if (header === undefined)
+      throw new FormError("no_key", "Send your key as `Authorization: Bearer KEY`", [], challenge());
+    const key = /^Bearer +([\w-]+)$/i.exec(header)?.[1];
+    const actor = key === undefined ? undefined : await selectActor(db, key);
+    if (actor === undefined)
+      throw new FormError(
+        "unknown_key",
+        "This key is not known here, or was revoked",
+        [],
+        challenge("invalid_token"),
+      );
+    const reach = reachOf(actor.role, need);
+    if (reach === "none")
+      throw new DomainError("not_allowed", `A ${actor.role}'s key may not do this (it needs ${need})`);
+    c.set("actor", actor);
+    c.set("reach", reach);
+  };

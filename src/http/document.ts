@@ -1,0 +1,166 @@
+import type { z } from "zod";
+import { createDocument, type ZodOpenApiOperationObject, type ZodOpenApiResponseObject } from "zod-openapi";
+import type { Answer, Operation, Spec } from "./operation.ts";
+import { Problem, problemList } from "./problem.ts";
+import { tags } from "./tags.ts";
+
+const problemType = "application/problem+json";
+/** Each of them can come from any operation that needs a key: no key, a key that may not, a bad request, our fault. */
+const commonProblems = [401, 403, 422, 500];
+
+function answerObject({
+  description,
+  body,
+  type = "application/json",
+  headers,
+  example,
+}: Answer): ZodOpenApiResponseObject {
+  const shown = example === undefined ? {} : { example };
+  return {
+    description,
+    ...(headers && {
+      headers: Object.fromEntries(
+        Object.entries(headers).map(([name, header]) => [
+          name,
+          { ...header, schema: { type: "string" as const } },
+        ]),
+      ),
+    }),
+    ...(body && { content: { [type]: { schema: body, ...shown } } }),
+    ...(!body &&
+      type !== "application/json" && {
+        content: { [type]: { schema: { type: "string" as const }, ...shown } },
+      }),
+  };
+}
+
+const withExamples = (schema: z.ZodObject | undefined, values: Record<string, string> | undefined) =>
+  schema === undefined || values === undefined
+    ? schema
+    : schema.extend(
+        Object.fromEntries(
+          Object.entries(schema.shape)
+            .filter(([name]) => values[name] !== undefined)
+            .map(([name, member]) => [
+              name,
+              (member as z.ZodType).meta({
+                ...(member as z.ZodType).meta(),
+                id: undefined,
+                example: values[name],
+              }),
+            ]),
+        ),
+      );
+
+function operationObject(spec: Spec): ZodOpenApiOperationObject {
+  const {
+    operationId,
+    summary,
+    description,
+    tags: group,
+    need,
+    params,
+    query,
+    body,
+    streamedBody,
+    answers,
+    example,
+  } = spec;
+  const problems = [
+    ...new Set([...(need === null ? [500] : commonProblems), ...(spec.problems ?? [])]),
+  ].sort();
+  const bodyContent =
+    body !== undefined
+      ? {
+          "application/json": {
+            schema: body,
+            ...(example?.body === undefined ? {} : { example: example.body }),
+          },
+        }
+      : Object.fromEntries(
+          Object.entries(streamedBody ?? {}).map(([type, one]) => [
+            type,
+            { schema: { type: "string" as const, description: one.description }, example: one.example },
+          ]),
+        );
+  const path = withExamples(params, example?.params);
+  const asked = withExamples(query, example?.query);
+  return {
+    operationId,
+    summary,
+    ...(description === undefined ? {} : { description }),
+    tags: group,
+    security: need === null ? [] : [{ key: [] }],
+    "x-need": need ?? "none",
+    requestParams: { ...(path && { path }), ...(asked && { query: asked }) },
+    ...(Object.keys(bodyContent).length > 0 && { requestBody: { required: true, content: bodyContent } }),
+    responses: {
+      ...Object.fromEntries(Object.entries(answers).map(([status, one]) => [status, answerObject(one)])),
+      ...Object.fromEntries(
+        problems.map((status) => [status, { $ref: `#/components/responses/Problem${status}` }]),
+      ),
+    },
+  };
+}
+
+/** The OpenAPI 3.1 description of the operations: written to openapi/openapi.json and served at /openapi.json. */
+export function openApiDocument(operations: readonly Operation[], version: string) {
+  const paths: Record<string, Record<string, ZodOpenApiOperationObject>> = {};
+  for (const { spec } of operations) {
+    const item = paths[spec.path] ?? {};
+    item[spec.method] = operationObject(spec);
+    paths[spec.path] = item;
+  }
+  const statuses = [
+    ...new Set([...commonProblems, ...operations.flatMap((o) => o.spec.problems ?? [])]),
+  ].sort();
+  const codesOf = (status: number) =>
+    problemList
+      .filter((problem) => problem.status === status)
+      .map((problem) => `\`${problem.code}\`: ${problem.title}`)
+      .join("; ");
+  return createDocument(
+    {
+      openapi: "3.1.1",
+      info: {
+        title: "Wear & Spares",
+        version,
+        description:
+          "Log what happened to the cars, and get back what is wearing out, when, and what to order. " +
+          "Every operation under /v1 needs a key: `Authorization: Bearer KEY`. Errors are problem details (RFC 9457). " +
+          "Lists come in pages: follow `next`, or the Link header (RFC 8288). Forecasts are ranges, and say what they rest on.",
+        license: { name: "MIT", identifier: "MIT" },
+      },
+      servers: [{ url: "/", description: "the service that this description came from" }],
+      tags: [...tags],
+      paths,
+      components: {
+        responses: Object.fromEntries(
+          statuses.map((status) => [
+            `Problem${status}`,
+            answerObject({
+              description: codesOf(status) || "Internal error",
+              body: Problem,
+              type: problemType,
+            }),
+          ]),
+        ),
+        securitySchemes: {
+          key: { type: "http", scheme: "bearer", description: "a key made by `npm run -s key`" },
+        },
+      },
+    },
+    {
+      override: ({ zodSchema, jsonSchema }) => {
+        const { def } = zodSchema._zod;
+        // Clients must tolerate new members in answers.
+        if (def.type === "object" && !("catchall" in def && def.catchall))
+          delete jsonSchema.additionalProperties;
+        // The format says it; the pattern would be a line of 200 characters.
+        if (jsonSchema.format === "date-time" || jsonSchema.format === "date") delete jsonSchema.pattern;
+        if (jsonSchema.maximum === Number.MAX_SAFE_INTEGER) delete jsonSchema.maximum;
+        if (jsonSchema.minimum === Number.MIN_SAFE_INTEGER) delete jsonSchema.minimum;
+      },
+    },
+  );
+}

@@ -1,0 +1,158 @@
+import type { Context, Hono } from "hono";
+import type { z } from "zod";
+import type { Actor, Need, Reach } from "../domain/access.ts";
+import type { Work } from "../services/work.ts";
+import { FormError } from "./problem.ts";
+
+/** What the key check leaves for the handlers: who asks, and how far the role reaches for this operation. */
+export interface AppEnv {
+  Variables: { actor: Actor; reach: Reach; requestId: string };
+}
+
+export interface Answer<B extends z.ZodType | undefined = z.ZodType | undefined> {
+  description: string;
+  body?: B;
+  /** media type, if not JSON; the handler then sends text */
+  type?: string;
+  headers?: Record<string, { description: string }>;
+  example?: unknown;
+}
+
+export interface Spec {
+  method: "get" | "put" | "post" | "patch" | "delete";
+  /** OpenAPI form: /v1/cars/{id} */
+  path: string;
+  operationId: string;
+  summary: string;
+  description?: string;
+  tags: [string];
+  /** what a key must be allowed; null for the few public operations */
+  need: Need | null;
+  params?: z.ZodObject;
+  query?: z.ZodObject;
+  body?: z.ZodType;
+  /** media types of a body that the handler reads as a stream by itself */
+  streamedBody?: Record<string, { description: string; example: string }>;
+  answers: Record<number, Answer>;
+  /** statuses of problems beside 401, 403, 422 and 500, which every operation with a need has */
+  problems?: number[];
+  /** a request that is shown in the description and sent by the tests */
+  example?: { params?: Record<string, string>; query?: Record<string, string>; body?: unknown };
+}
+
+type Out<S> = S extends z.ZodType ? z.output<S> : undefined;
+
+export interface Input<S extends Spec> {
+  params: Out<S["params"]>;
+  query: Out<S["query"]>;
+  body: Out<S["body"]>;
+}
+
+type Reply<S extends Spec> = {
+  [K in keyof S["answers"]]: { status: K; headers?: Record<string, string> } & (S["answers"][K] extends {
+    type: string;
+  }
+    ? { body: string | ReadableStream<Uint8Array> }
+    : S["answers"][K] extends { body: infer B extends z.ZodType }
+      ? { body: z.input<B> }
+      : { body?: undefined });
+}[keyof S["answers"]];
+
+type Handler<S extends Spec> = (
+  input: Input<S>,
+  work: Work,
+  c: Context<AppEnv>,
+) => Reply<S> | Promise<Reply<S>>;
+
+export interface Operation {
+  spec: Spec;
+  handle: (c: Context<AppEnv>, workFor: (c: Context<AppEnv>) => Work) => Promise<Response>;
+}
+
+const pointerTo = (path: readonly PropertyKey[]) =>
+  `#/${path.map((part) => String(part).replaceAll("~", "~0").replaceAll("/", "~1")).join("/")}`;
+
+/** Checks one part of a request, naming each failing member by a JSON pointer. */
+function check<T>(part: string, schema: z.ZodType<T> | undefined, value: unknown): T {
+  if (schema === undefined) return undefined as T;
+  const result = schema.safeParse(value);
+  if (result.success) return result.data;
+  const errors = result.error.issues.map((issue) => ({
+    pointer: pointerTo(issue.path),
+    detail: issue.message,
+  }));
+  const first = errors[0]!;
+  throw new FormError("invalid_request", `In the ${part}: ${first.pointer} ${first.detail}`, errors);
+}
+
+async function jsonBody(c: Context): Promise<unknown> {
+  const type = c.req.header("content-type") ?? "";
+  if (!/^application\/(?:[\w.-]+\+)?json\s*(?:;|$)/i.test(type))
+    throw new FormError("unsupported_media_type", "Send the body as application/json");
+  try {
+    return await c.req.json();
+  } catch (error) {
+    if (error instanceof SyntaxError)
+      throw new FormError("not_json", `The body could not be read as JSON: ${error.message}`);
+    throw error;
+  }
+}
+
+/** Query members that are repeated would lose all but the first; say so instead. */
+function queryOf(c: Context): Record<string, string> {
+  const repeated = Object.entries(c.req.queries()).find(([, values]) => values.length > 1);
+  if (repeated !== undefined)
+    throw new FormError("invalid_request", `In the query: ${repeated[0]} is given more than once`, [
+      { pointer: `#/${repeated[0]}`, detail: "given more than once" },
+    ]);
+  return c.req.query();
+}
+
+/**
+ * Ties a description to its handler: one set of schemas validates, documents and types the operation. The call is
+ * curried because TypeScript would otherwise widen `status: 200` in the handler to `number`.
+ */
+export const operation =
+  <const S extends Spec>(spec: S) =>
+  (handler: Handler<S>): Operation => ({
+    spec,
+    async handle(c, workFor) {
+      const input = {
+        params: check("path", spec.params, c.req.param()),
+        query: spec.query && check("query", spec.query, queryOf(c)),
+        body: spec.body && check("body", spec.body, await jsonBody(c)),
+      } as Input<S>;
+      const reply = (await handler(input, workFor(c), c)) as {
+        status: number;
+        body?: unknown;
+        headers?: Record<string, string>;
+      };
+      const shape: Answer | undefined = spec.answers[reply.status];
+      if (shape?.type !== undefined)
+        return c.body(reply.body as string, reply.status as 200, {
+          "content-type": shape.type,
+          ...reply.headers,
+        });
+      if (shape?.body === undefined)
+        return new Response(null, { status: reply.status, headers: reply.headers ?? {} });
+      // Parsing the answer strips undeclared members, so that nothing internal leaks.
+      return c.body(JSON.stringify(shape.body.parse(reply.body)), reply.status as 200, {
+        "content-type": "application/json",
+        ...reply.headers,
+      });
+    },
+  });
+
+/** Adds the operations to the app in the order given: a fixed path goes before one with a parameter. */
+export function mount(
+  app: Hono<AppEnv>,
+  operations: readonly Operation[],
+  workFor: (c: Context<AppEnv>) => Work,
+  admit: (c: Context<AppEnv>, need: Need | null) => Promise<void>,
+): void {
+  for (const o of operations)
+    app.on(o.spec.method.toUpperCase(), o.spec.path.replaceAll(/\{(\w+)\}/g, ":$1"), async (c) => {
+      await admit(c, o.spec.need);
+      return o.handle(c, workFor);
+    });
+}

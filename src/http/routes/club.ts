@@ -1,0 +1,148 @@
+import { z } from "zod";
+import { changeClub, readClub } from "../../services/keep-club.ts";
+import { changeRecord, listRecords, makeRecord, readRecord } from "../../services/keep-records.ts";
+import { operation } from "../operation.ts";
+import {
+  ById,
+  Currency,
+  Id,
+  Instant,
+  Notes,
+  PageQuery,
+  pageFrom,
+  pageOf,
+  pageReply,
+  text,
+  Version,
+} from "../schemas.ts";
+
+const Club = z
+  .object({
+    id: Id,
+    name: z.string().meta({ example: "Quillbrook Radio Car Club" }),
+    currency: Currency,
+    timeZone: z
+      .string()
+      .meta({ description: "time zone name of the IANA database", example: "Australia/Melbourne" }),
+    createdAt: Instant,
+    version: Version,
+  })
+  .meta({ id: "Club" });
+
+const isTimeZone = (name: string) => {
+  try {
+    new Intl.DateTimeFormat("en", { timeZone: name });
+    return true;
+  } catch {
+    return false;
+  }
+};
+const ClubChanges = z.strictObject({
+  name: text(100).optional(),
+  currency: Currency.optional(),
+  timeZone: text(60)
+    .refine(isTimeZone, "must be a time zone name such as Australia/Melbourne")
+    .optional()
+    .meta({ description: "time zone name of the IANA database" }),
+});
+
+const Driver = z
+  .object({
+    id: Id,
+    name: z.string().meta({ example: "Mara Tindle" }),
+    notes: Notes,
+    createdAt: Instant,
+    version: Version,
+  })
+  .meta({ id: "Driver" });
+const DriverChanges = z.strictObject({ name: text(100).optional(), notes: Notes.optional() });
+const DriverGiven = z.strictObject({ name: text(100), notes: Notes.default(null) });
+
+export const clubOperations = [
+  operation({
+    method: "get",
+    path: "/v1/club",
+    operationId: "getClub",
+    summary: "Read the club",
+    tags: ["club"],
+    need: "club:read",
+    answers: { 200: { description: "The club of the key.", body: Club } },
+  })(async (_, work) => ({ status: 200, body: await readClub(work) })),
+
+  operation({
+    method: "patch",
+    path: "/v1/club",
+    operationId: "changeClub",
+    summary: "Change the club's name, currency or time zone",
+    tags: ["club"],
+    need: "club:write",
+    body: ClubChanges,
+    answers: { 200: { description: "The club as it is now.", body: Club } },
+    example: {
+      body: { name: "Quillbrook Radio Car Club", currency: "AUD", timeZone: "Australia/Melbourne" },
+    },
+  })(async ({ body }, work) => ({ status: 200, body: await changeClub(work, body) })),
+
+  operation({
+    method: "post",
+    path: "/v1/drivers",
+    operationId: "addDriver",
+    summary: "Add a driver to the club",
+    tags: ["club"],
+    need: "club:write",
+    body: DriverGiven,
+    answers: { 201: { description: "The driver.", body: Driver } },
+    problems: [409],
+    example: { body: { name: "Una Wickerley", notes: "two cars" } },
+  })(async ({ body }, work) => ({ status: 201, body: await makeRecord(work, "drivers", "driver", body) })),
+
+  operation({
+    method: "get",
+    path: "/v1/drivers",
+    operationId: "listDrivers",
+    summary: "List the drivers",
+    tags: ["club"],
+    need: "club:read",
+    query: z.strictObject(PageQuery),
+    answers: {
+      200: {
+        description: "A page of drivers, in the order in which they joined.",
+        body: pageOf(Driver, "DriverPage"),
+      },
+    },
+  })(async ({ query }, work, c) =>
+    pageReply(await listRecords(work, "drivers", pageFrom(query)), (row) => row, c.req.url),
+  ),
+
+  operation({
+    method: "get",
+    path: "/v1/drivers/{id}",
+    operationId: "getDriver",
+    summary: "Read a driver",
+    tags: ["club"],
+    need: "club:read",
+    params: ById,
+    answers: { 200: { description: "The driver.", body: Driver } },
+    problems: [404],
+  })(async ({ params }, work) => ({
+    status: 200,
+    body: await readRecord(work, "drivers", "driver", params.id),
+  })),
+
+  operation({
+    method: "patch",
+    path: "/v1/drivers/{id}",
+    operationId: "changeDriver",
+    summary: "Change a driver's name or notes",
+    tags: ["club"],
+    need: "club:write",
+    params: ById,
+    body: DriverChanges,
+    answers: { 200: { description: "The driver as it is now.", body: Driver } },
+    problems: [404, 409],
+    example: { body: { notes: "drives two cars" } },
+  })(async ({ params, body }, work) => ({
+    status: 200,
+    body: await changeRecord(work, "drivers", "driver", params.id, body),
+  })),
+];

@@ -1,0 +1,61 @@
+import { serve } from "@hono/node-server";
+import { mkdirSync } from "node:fs";
+import path from "node:path";
+import { buildApp } from "./app.ts";
+import { makeLog } from "./log.ts";
+import type { Settings } from "./settings.ts";
+import { type Db, openDatabase } from "./storage/database.ts";
+
+/** How long running requests may take to finish once the service is told to stop. */
+const graceMs = 5000;
+
+/** Opens the database that the settings name, making its folder if need be. */
+export async function openConfigured(settings: Settings): Promise<Db> {
+  const file = settings.databaseUrl.replace(/^file:/, "");
+  if (settings.databaseUrl.startsWith("file:") && file !== ":memory:")
+    mkdirSync(path.dirname(path.resolve(file)), { recursive: true });
+  return openDatabase(settings.databaseUrl);
+}
+
+/**
+ * Serves until the process is told to stop (SIGINT or SIGTERM): then no new request is taken, running ones finish,
+ * and the database is closed last.
+ *
+ * @returns the address served, once it accepts requests
+ * @throws {Error} if the address cannot be used
+ */
+export async function startService({
+  settings,
+  db,
+  clock = () => new Date(),
+}: {
+  settings: Settings;
+  db?: Db;
+  clock?: () => Date;
+}): Promise<string> {
+  const log = makeLog(settings.logLevel, (line) => process.stderr.write(line), clock);
+  const database = db ?? (await openConfigured(settings));
+  const app = buildApp({ db: database, clock, log });
+  const server = serve({ fetch: app.fetch, port: settings.port, hostname: settings.host });
+  await new Promise<void>((resolve, reject) => {
+    server.once("listening", resolve);
+    server.once("error", reject);
+  });
+  const bound = server.address();
+  const port = typeof bound === "object" && bound !== null ? bound.port : settings.port;
+  const address = `http://${settings.host.includes(":") ? `[${settings.host}]` : settings.host}:${port}`;
+  log("info", "serving", { address, database: settings.databaseUrl });
+  const stop = (signal: string) => {
+    log("info", "stopping", { signal });
+    server.close(() => {
+      database.destroy().then(
+        () => log("info", "stopped"),
+        (error: unknown) => log("error", "database not closed", { error: String(error) }),
+      );
+    });
+    setTimeout(() => "closeAllConnections" in server && server.closeAllConnections(), graceMs).unref();
+  };
+  process.once("SIGINT", stop);
+  process.once("SIGTERM", stop);
+  return address;
+}

@@ -1,0 +1,31 @@
+import type { Actor, Reach } from "../domain/access.ts";
+import { DomainError } from "../domain/errors.ts";
+import type { Db } from "../storage/database.ts";
+
+/**
+ * What a service needs to do one thing for somebody: the database, who asks and how far they reach, the time, and
+ * new ids. Made once for each request; tests make their own with a fixed clock.
+ */
+export interface Work {
+  db: Db;
+  actor: Actor;
+  reach: Reach;
+  /** the present moment, RFC 3339 in UTC with milliseconds */
+  now: () => string;
+  /** a new id that sorts by time of making (UUID version 7, RFC 9562) */
+  newId: () => string;
+}
+
+/** The driver whose rows alone may be seen, or null where the whole club may be. */
+export const onlyDriver = (work: Work): string | null => (work.reach === "own" ? work.actor.driverId : null);
+
+/**
+ * Refuses to touch what belongs to another driver.
+ *
+ * @throws {DomainError} `not_allowed` if the actor reaches only their own rows and `driverId` is not theirs
+ */
+export function requireOwn(work: Work, driverId: string | null, what: string): void {
+  if (work.reach === "all") return;
+  if (work.reach === "own" && driverId === work.actor.driverId) return;
+  throw new DomainError("not_allowed", `This key may not touch ${what} of another driver`);
+}

@@ -1,0 +1,30 @@
+import { createHash, randomBytes } from "node:crypto";
+import type { Actor } from "../domain/access.ts";
+import type { Queries } from "./database.ts";
+import type { KeyRow } from "./tables.ts";
+
+const hashOf = (key: string) => createHash("sha256").update(key).digest("hex");
+
+/** A new key of 256 random bits. It is shown once; only its SHA-256 is stored (no salt needed: it cannot be guessed). */
+export const makeKey = (): string => `ws_${randomBytes(32).toString("base64url")}`;
+
+export async function insertKey(
+  q: Queries,
+  key: string,
+  row: Omit<KeyRow, "hash" | "revokedAt">,
+): Promise<void> {
+  await q
+    .insertInto("keys")
+    .values({ ...row, hash: hashOf(key), revokedAt: null })
+    .execute();
+}
+
+/** Who holds this key, or undefined where it is unknown or revoked. */
+export async function selectActor(q: Queries, key: string): Promise<Actor | undefined> {
+  return q
+    .selectFrom("keys")
+    .select(["clubId", "id as keyId", "name", "role", "driverId"])
+    .where("hash", "=", hashOf(key))
+    .where("revokedAt", "is", null)
+    .executeTakeFirst();
+}

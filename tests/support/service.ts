@@ -1,0 +1,91 @@
+import { v7 } from "uuid";
+import { buildApp } from "../../src/app.ts";
+import type { Role } from "../../src/domain/access.ts";
+import { foundClub, issueKey } from "../../src/services/keep-club.ts";
+import { firstClub } from "../../src/storage/clubs.ts";
+import { openDatabase } from "../../src/storage/database.ts";
+
+export type Answer = { status: number; body: any; headers: Headers };
+
+/**
+ * A whole service on a database in memory, called without a port, with a clock that tests set. `as.owner.get(path)`
+ * and its like send a request with that role's key.
+ */
+export async function startTestService(now = "2026-12-01T09:00:00.000Z") {
+  const clock = { now };
+  const db = await openDatabase("file::memory:");
+  await foundClub(db, {
+    id: v7(),
+    name: "Our club",
+    currency: "AUD",
+    timeZone: "UTC",
+    at: now,
+    newId: () => v7(),
+  });
+  const faults: unknown[] = [];
+  const app = buildApp({
+    db,
+    clock: () => new Date(clock.now),
+    log: (level, event, members) => {
+      if (level === "error") faults.push(event, members);
+    },
+  });
+  const keyFor = (role: Role, driverId: string | null = null) =>
+    issueKey(db, { name: role, role, driverId }, now, () => v7());
+  const caller = (key: string | null) => {
+    const send = async (
+      method: string,
+      path: string,
+      body?: unknown,
+      headers: Record<string, string> = {},
+    ): Promise<Answer> => {
+      const response = await app.request(path, {
+        method,
+        headers: {
+          ...(key === null ? {} : { authorization: `Bearer ${key}` }),
+          ...(body === undefined ? {} : { "content-type": "application/json" }),
+          ...headers,
+        },
+        ...(body === undefined ? {} : { body: typeof body === "string" ? body : JSON.stringify(body) }),
+      });
+      const text = await response.text();
+      const json = (response.headers.get("content-type") ?? "").includes("json");
+      return {
+        status: response.status,
+        body: json && text !== "" ? JSON.parse(text) : text,
+        headers: response.headers,
+      };
+    };
+    /** Sends and insists on success, so that a failing preparation of a test says why. */
+    const must = async (method: string, path: string, body?: unknown) => {
+      const answer = await send(method, path, body);
+      if (answer.status >= 300)
+        throw new Error(`${method} ${path}: ${answer.status} ${JSON.stringify(answer.body)}`);
+      return answer.body;
+    };
+    return {
+      send,
+      must,
+      get: (path: string) => send("GET", path),
+      post: (path: string, body: unknown) => send("POST", path, body),
+      patch: (path: string, body: unknown) => send("PATCH", path, body),
+      put: (path: string, body: unknown) => send("PUT", path, body),
+      delete: (path: string) => send("DELETE", path),
+    };
+  };
+  const owner = caller(await keyFor("owner"));
+  return {
+    db,
+    app,
+    clock,
+    faults,
+    owner,
+    anyone: caller(null),
+    withKey: caller,
+    keyFor,
+    as: async (role: Role, driverId: string | null = null) => caller(await keyFor(role, driverId)),
+    club: async () => (await firstClub(db))!,
+    close: () => db.destroy(),
+  };
+}
+export type TestService = Awaited<ReturnType<typeof startTestService>>;
