@@ -1,5 +1,6 @@
 /** The public face of the statistics: outside this folder, nothing else of it is imported. */
 
+export { fillInHorizon, type ServiceTarget, smallestStock } from "./base-stock.ts";
 export { type BetaParameters, betaCdf, betaQuantile, studentTCdf, studentTQuantile } from "./beta.ts";
 export {
   type NegativeBinomialParameters,
@@ -11,6 +12,28 @@ export {
   poissonQuantile,
 } from "./counts.ts";
 export {
+  compoundPoissonLaw,
+  logarithmicLaw,
+  negativeBinomialFromMoments,
+  negativeBinomialLaw,
+  poissonLaw,
+} from "./demand-laws.ts";
+export { type DemandProcess, type DemandRate, demandProcess } from "./demand-process.ts";
+export {
+  convolve,
+  convolveAll,
+  expectedLeft,
+  expectedShort,
+  expectedShortByStock,
+  mixture,
+  pmfCdf,
+  pmfMean,
+  pmfQuantile,
+  pmfVariance,
+  scaleToBatches,
+  trimTail,
+} from "./discrete.ts";
+export {
   chiSquareQuantile,
   digamma,
   type GammaParameters,
@@ -20,4 +43,30 @@ export {
   logGamma,
   trigamma,
 } from "./gamma.ts";
+export {
+  demandOverLeadTime,
+  type LeadTimePoint,
+  leadTimeDemandMoments,
+  leadTimePoints,
+  leadTimePosterior,
+  wholePeriodLeadTimes,
+} from "./lead-time.ts";
 export { erfcx, logNormalCdf, normalCdf, normalPdf, normalQuantile } from "./normal.ts";
+export { normalLoss, normalLossInverse } from "./normal-loss.ts";
+export { gammaQuadrature } from "./quadrature.ts";
+export {
+  type Cdf,
+  discreteRenewal,
+  latticeRenewalCounts,
+  renewalCounts,
+  renewalCountsThrough,
+  renewalFunction,
+} from "./renewal.ts";
+export { levelsForDemand, type StockLevels, stockLevels } from "./reorder-point.ts";
+export {
+  orderPositions,
+  type PositionPoint,
+  periodicFillRate,
+  type ServiceMeasures,
+  serviceMeasures,
+} from "./service-measures.ts";

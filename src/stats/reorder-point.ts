@@ -111,6 +111,7 @@ export function levelsForDemand(
       ? continuousMeasures({ leadTimeDemand, batch, positions })
       : periodicMeasures({ leadTimeDemand, protectionDemand, positions });
   const covered = protectionDemand ?? leadTimeDemand;
+  if (pmfMean(covered) === 0) return nothingNeeded(positions);
   const reorderPoint = smallestWhole(-1, covered.length + batch.length, (candidate) => {
     const { cycleServiceLevel, fillRate } = measure(candidate);
     return (target.kind === "cycle" ? cycleServiceLevel : fillRate) >= target.value - LEVEL_GUARD;
@@ -123,6 +124,12 @@ export function levelsForDemand(
     safetyStock: held - pmfMean(covered),
     ...measure(reorderPoint),
   };
+}
+
+/** Without demand nothing is held, and nothing is short. */
+function nothingNeeded(positions: readonly PositionPoint[]): StockLevels {
+  const orderUpTo = positions[positions.length - 1]!.position;
+  return { reorderPoint: -1, orderUpTo, safetyStock: 0, cycleServiceLevel: 1, fillRate: 1, expectedShort: 0 };
 }
 
 type Measures = Pick<StockLevels, "cycleServiceLevel" | "fillRate" | "expectedShort">;
@@ -239,9 +246,11 @@ function shortAt({ mean, sd }: Moments, stock: number): number {
   return sd * normalLoss((stock - mean) / sd);
 }
 
-/** Average over the positions of one lot. */
+/** Average over the positions of one lot; a large lot is represented by 200 evenly spaced positions. */
 function meanShort(moments: Moments, from: number, lot: number): number {
+  const points = Math.min(lot, 200);
+  const apart = lot / points;
   let sum = 0;
-  for (let i = 0; i < lot; i++) sum += shortAt(moments, from + i);
-  return sum / lot;
+  for (let i = 0; i < points; i++) sum += shortAt(moments, from + apart * i + (apart - 1) / 2);
+  return sum / points;
 }
