@@ -1,0 +1,48 @@
+import { DomainError } from "../domain/errors.ts";
+import type { Queries } from "../storage/database.ts";
+import { allRecords, getRecord } from "../storage/records.ts";
+import type { LocationRow } from "../storage/tables.ts";
+import type { Work } from "./work.ts";
+
+/**
+ * Which locations somebody may touch: an owner all, a driver their own, the shop its shelves. What lies on a shelf
+ * may be read by drivers too, for they buy there; how it moved is the shop's business.
+ */
+const mayMove = ({ reach, actor }: Work, location: LocationRow): boolean =>
+  reach === "all" ||
+  (reach === "own" && location.driverId !== null && location.driverId === actor.driverId) ||
+  (reach === "shelf" && location.sort === "shelf");
+
+const maySee = (work: Work, location: LocationRow): boolean =>
+  mayMove(work, location) || (work.reach === "own" && location.sort === "shelf");
+
+const whose = (work: Work) =>
+  work.reach === "shelf" ? "the shop's key reaches shelves only" : "a driver's key reaches their own only";
+
+/**
+ * The location, for somebody who wants to move stock there, or to read how it moved.
+ *
+ * @throws {DomainError} `not_found`, or `not_allowed` where it is out of reach
+ */
+export async function requireLocation(work: Work, q: Queries, id: string): Promise<LocationRow> {
+  const location = await getRecord(q, "locations", work.actor.clubId, id, "location");
+  if (!mayMove(work, location))
+    throw new DomainError("not_allowed", `The location "${location.name}" is out of reach: ${whose(work)}`);
+  return location;
+}
+
+/** The same for somebody who wants to read what lies there. @throws {DomainError} as `requireLocation` */
+export async function requireVisibleLocation(work: Work, q: Queries, id: string): Promise<LocationRow> {
+  const location = await getRecord(q, "locations", work.actor.clubId, id, "location");
+  if (!maySee(work, location))
+    throw new DomainError("not_allowed", `The location "${location.name}" is out of reach: ${whose(work)}`);
+  return location;
+}
+
+/** All locations whose levels may be read. */
+export const visibleLocations = async (work: Work, q: Queries): Promise<LocationRow[]> =>
+  (await allRecords(q, "locations", work.actor.clubId)).filter((location) => maySee(work, location));
+
+/** All locations that may be moved at. */
+export const reachableLocations = async (work: Work, q: Queries): Promise<LocationRow[]> =>
+  (await allRecords(q, "locations", work.actor.clubId)).filter((location) => mayMove(work, location));
