@@ -29,3 +29,10 @@ export function requireOwn(work: Work, driverId: string | null, what: string): v
   if (work.reach === "own" && driverId === work.actor.driverId) return;
   throw new DomainError("not_allowed", `This key may not touch ${what} of another driver`);
 }
+
+/**
+ * Does several things in one transaction: all of them happen, or none. `act` gets the same work on that transaction
+ * and must use it for every query: with SQLite's single connection, a query outside it would wait for ever.
+ */
+export const together = <T>(work: Work, act: (work: Work) => Promise<T>): Promise<T> =>
+  work.db.isTransaction ? act(work) : work.db.transaction().execute((trx) => act({ ...work, db: trx }));

@@ -1,0 +1,144 @@
+import { DomainError } from "../domain/errors.ts";
+import type { Kind } from "../domain/kind.ts";
+import type { RetiredFor } from "../domain/piece.ts";
+import { usageAtMoments } from "../domain/usage.ts";
+import { selectFittingOfPieceAt, updateFitting } from "../storage/fittings.ts";
+import { getRecord, insertRecord, updateRecord } from "../storage/records.ts";
+import type { LineRow, PieceRow } from "../storage/tables.ts";
+import { countEvidenceOfPiece, selectFittingsOfPiece, selectRunsOfPiece } from "../storage/usage.ts";
+import { kindFromRow } from "./keep-kinds.ts";
+import { requireOwn, together, type Work } from "./work.ts";
+
+/** A piece that the actor may touch. @throws {DomainError} `not_found` or `not_allowed` */
+export async function getOwnPiece(work: Work, id: string): Promise<PieceRow> {
+  const piece = await getRecord(work.db, "pieces", work.actor.clubId, id, "piece");
+  requireOwn(work, piece.driverId, "a piece");
+  return piece;
+}
+
+/** The line and the kind of a piece. */
+export async function lineAndKind(work: Work, lineId: string): Promise<{ line: LineRow; kind: Kind }> {
+  const line = await getRecord(work.db, "lines", work.actor.clubId, lineId, "line");
+  return {
+    line,
+    kind: kindFromRow(await getRecord(work.db, "kinds", work.actor.clubId, line.kindId, "kind")),
+  };
+}
+
+export interface GivenPiece {
+  driverId: string;
+  lineId: string;
+  mark: string;
+  asNew: number | null;
+  priorUsage: number | null;
+  priorUsageSd: number | null;
+  boughtOn: string | null;
+  notes: string | null;
+}
+
+/** Gives one physical part a mark and a history of its own. */
+export async function addPiece(work: Work, given: GivenPiece): Promise<PieceRow> {
+  requireOwn(work, given.driverId, "a piece");
+  await getRecord(work.db, "drivers", work.actor.clubId, given.driverId, "driver");
+  await getRecord(work.db, "lines", work.actor.clubId, given.lineId, "line");
+  const kept = { id: work.newId(), clubId: work.actor.clubId, createdAt: work.now(), version: 1 };
+  const piece: PieceRow = { ...given, ...kept, retiredAt: null, retiredFor: null };
+  await insertRecord(work.db, "pieces", piece, "piece of this driver (its mark)");
+  return piece;
+}
+
+export async function changePiece(
+  work: Work,
+  id: string,
+  changes: { [K in keyof Omit<GivenPiece, "driverId" | "lineId">]?: GivenPiece[K] | undefined },
+): Promise<PieceRow> {
+  await getOwnPiece(work, id);
+  const given = Object.fromEntries(Object.entries(changes).filter(([, value]) => value !== undefined));
+  return together(work, async (work) => {
+    const piece = await updateRecord(work.db, "pieces", work.actor.clubId, id, given, "piece (its mark)");
+    await countEvidenceOfPiece(work.db, id);
+    return piece;
+  });
+}
+
+/**
+ * Takes a piece off for good, at a moment and for a reason; if it is fitted then, it is removed as well.
+ *
+ * @throws {DomainError} `piece_retired` if it already was
+ */
+export async function retireOwnPiece(
+  work: Work,
+  piece: PieceRow,
+  end: { at: string; retiredFor: RetiredFor },
+): Promise<PieceRow> {
+  if (piece.retiredAt !== null)
+    throw new DomainError(
+      "piece_retired",
+      `${piece.mark} was retired at ${piece.retiredAt} (${piece.retiredFor})`,
+    );
+  const fittings = await selectFittingsOfPiece(work.db, piece.id);
+  const later = fittings.find((fitting) => fitting.fittedAt >= end.at);
+  if (later !== undefined)
+    throw new DomainError(
+      "out_of_order",
+      `${piece.mark} was fitted at ${later.fittedAt}, after it is said to have ended`,
+    );
+  const fitted = await selectFittingOfPieceAt(work.db, piece.id, end.at);
+  if (fitted !== undefined && fitted.removedAt === null)
+    await updateFitting(work.db, fitted.id, { removedAt: end.at });
+  await countEvidenceOfPiece(work.db, piece.id);
+  const changes = { retiredAt: end.at, retiredFor: end.retiredFor };
+  return updateRecord(work.db, "pieces", work.actor.clubId, piece.id, changes, "piece");
+}
+
+export const retirePiece = (
+  work: Work,
+  id: string,
+  end: { at: string; retiredFor: RetiredFor },
+): Promise<PieceRow> =>
+  together(work, async (work) => retireOwnPiece(work, await getOwnPiece(work, id), end));
+
+/** Takes back a retirement that was logged wrongly; the piece is then a spare, fitted nowhere. */
+export async function unretirePiece(work: Work, id: string): Promise<PieceRow> {
+  const piece = await getOwnPiece(work, id);
+  if (piece.retiredAt === null) throw new DomainError("out_of_order", `${piece.mark} is not retired`);
+  await countEvidenceOfPiece(work.db, id);
+  return updateRecord(
+    work.db,
+    "pieces",
+    work.actor.clubId,
+    id,
+    { retiredAt: null, retiredFor: null },
+    "piece",
+  );
+}
+
+/** From when a piece's days count: its purchase, or else its first fitting. */
+export const ageSince = (piece: PieceRow, firstFittedAt: string | undefined): string | null =>
+  piece.boughtOn === null ? (firstFittedAt ?? null) : `${piece.boughtOn}T00:00:00.000Z`;
+
+/** A piece with where it is, its fittings and its usage so far on its kind's clock. */
+export async function pieceHistory(work: Work, id: string, until = work.now()) {
+  const piece = await getOwnPiece(work, id);
+  const { line, kind } = await lineAndKind(work, piece.lineId);
+  const fittings = await selectFittingsOfPiece(work.db, id);
+  const runs = await selectRunsOfPiece(work.db, id);
+  const since = ageSince(piece, fittings[0]?.fittedAt);
+  const end = piece.retiredAt !== null && piece.retiredAt < until ? piece.retiredAt : until;
+  const history = { clock: kind.clock, priorUsage: piece.priorUsage ?? 0, since, runs };
+  const [now] = usageAtMoments(history, [end]);
+  return {
+    ...piece,
+    sku: line.sku,
+    lineName: line.name,
+    kindCode: kind.code,
+    usage: { clock: kind.clock, total: now!.usage, runs: runs.length, bySurface: now!.bySurface },
+    fittings,
+    state:
+      piece.retiredAt !== null
+        ? ("retired" as const)
+        : fittings.some((f) => f.removedAt === null)
+          ? ("fitted" as const)
+          : ("spare" as const),
+  };
+}

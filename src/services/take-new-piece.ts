@@ -1,0 +1,47 @@
+import { DomainError } from "../domain/errors.ts";
+import type { Trx } from "../storage/database.ts";
+import { allRecords } from "../storage/records.ts";
+import { levelOf, selectFittedMovement } from "../storage/stock-ledger.ts";
+import type { PieceRow } from "../storage/tables.ts";
+import { takeFromStock, undoMovementOf } from "./move-stock.ts";
+import type { Work } from "./work.ts";
+
+/**
+ * Where a driver takes a spare from when none is named: the pit box, then home, then any other place of theirs
+ * (the club's shelf only if it is named).
+ */
+const order = ["pit-box", "home", "shelf"];
+
+async function locationWithStock(work: Work, piece: PieceRow): Promise<string> {
+  const own = await allRecords(work.db, "locations", work.actor.clubId, { driverId: piece.driverId });
+  own.sort((a, b) => order.indexOf(a.sort) - order.indexOf(b.sort));
+  for (const location of own)
+    if ((await levelOf(work.db, work.actor.clubId, piece.lineId, location.id)) > 0) return location.id;
+  throw new DomainError(
+    "stock_short",
+    'None is in stock at home or in the pit box: take a stocktake first, name another location in "from", or give "none" if it never was in stock',
+  );
+}
+
+/** Takes one piece of the line out of stock for fitting. `from` is a location's id, or "own" for the first with stock. */
+export async function takeNewPiece(
+  work: Work,
+  { piece, from, at }: { piece: PieceRow; from: string; at: string },
+) {
+  const locationId = from === "own" ? await locationWithStock(work, piece) : from;
+  const movement = {
+    lineId: piece.lineId,
+    locationId,
+    quantity: 1,
+    reason: "fitted" as const,
+    at,
+    pieceId: piece.id,
+  };
+  return takeFromStock(work, work.db as Trx, movement);
+}
+
+/** Puts back what a fitting took out of stock, when that fitting is deleted as never having happened. */
+export async function undoFittedMovement(work: Work, pieceId: string): Promise<void> {
+  const movement = await selectFittedMovement(work.db, work.actor.clubId, pieceId);
+  if (movement !== undefined) await undoMovementOf(work, work.db as Trx, movement);
+}
