@@ -33,6 +33,7 @@ export {
   scaleToBatches,
   trimTail,
 } from "./discrete.ts";
+export { ConvergenceError } from "./errors.ts";
 export {
   chiSquareQuantile,
   digamma,
@@ -51,6 +52,28 @@ export {
   leadTimePosterior,
   wholePeriodLeadTimes,
 } from "./lead-time.ts";
+export type { LifeObservation } from "./life-data.ts";
+export {
+  conditionalSurvival,
+  type LifeDistribution,
+  type LognormalLife,
+  lifeDensity,
+  lifeHazard,
+  lifeLogSurvival,
+  lifeMean,
+  lifeQuantile,
+  lifeSurvival,
+  residualQuantile,
+  type WeibullLife,
+} from "./life-distribution.ts";
+export {
+  chooseLife,
+  fitLife,
+  type Interval,
+  type LifeChoice,
+  type LifeFit,
+  type LifeFitOptions,
+} from "./life-fit.ts";
 export { erfcx, logNormalCdf, normalCdf, normalPdf, normalQuantile } from "./normal.ts";
 export { normalLoss, normalLossInverse } from "./normal-loss.ts";
 export { gammaQuadrature } from "./quadrature.ts";

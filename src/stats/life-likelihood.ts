@@ -21,7 +21,7 @@ export type LifeLikelihood = {
   logSpread2: number;
 };
 
-/** Sums over observations of g, g', z g', g'', z g'', z² g'' (for intervals their two-point forms). */
+/** The six sums over observations of g, g', z g', g'', z g'', z² g'' (for intervals their two-point forms). */
 type Sums = { value: number; g1: number; zg1: number; g2: number; zg2: number; zzg2: number };
 
 const LOG_SQRT_2_PI = 0.9189385332046727;
