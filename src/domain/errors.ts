@@ -15,6 +15,7 @@ export const refusals = {
   piece_retired: "The piece was retired",
   wrong_kind: "The piece is of another kind than the position takes",
   out_of_order: "The times contradict each other",
+  inconsistent: "The values contradict each other",
   stock_short: "There is not enough stock there",
   reading_questioned: "The reading needs a second look",
   unit_unknown: "That unit cannot be converted",

@@ -18,6 +18,7 @@ const statusOf: Record<RefusalCode, number> = {
   piece_retired: 409,
   wrong_kind: 409,
   out_of_order: 409,
+  inconsistent: 422,
   stock_short: 409,
   reading_questioned: 409,
   unit_unknown: 422,
