@@ -140,12 +140,37 @@ export interface components {
         };
     };
     responses: {
-        /** @description `no_key`: A key is needed; `unknown_key`: The key is not known */
-        Problem401: {
+        /** @description `not_json`: The body is not JSON */
+        Problem400: {
             headers: {
                 [name: string]: unknown;
             };
             content: {
+                /**
+                 * @example {
+                 *       "type": "/problems/not_json",
+                 *       "title": "The body is not JSON",
+                 *       "status": 400
+                 *     }
+                 */
+                "application/problem+json": components["schemas"]["Problem"];
+            };
+        };
+        /** @description `no_key`: A key is needed; `unknown_key`: The key is not known */
+        Problem401: {
+            headers: {
+                /** @description how to send a key (RFC 6750, section 3) */
+                "www-authenticate"?: string;
+                [name: string]: unknown;
+            };
+            content: {
+                /**
+                 * @example {
+                 *       "type": "/problems/no_key",
+                 *       "title": "A key is needed",
+                 *       "status": 401
+                 *     }
+                 */
                 "application/problem+json": components["schemas"]["Problem"];
             };
         };
@@ -155,6 +180,13 @@ export interface components {
                 [name: string]: unknown;
             };
             content: {
+                /**
+                 * @example {
+                 *       "type": "/problems/not_allowed",
+                 *       "title": "This key may not do that",
+                 *       "status": 403
+                 *     }
+                 */
                 "application/problem+json": components["schemas"]["Problem"];
             };
         };
@@ -164,6 +196,13 @@ export interface components {
                 [name: string]: unknown;
             };
             content: {
+                /**
+                 * @example {
+                 *       "type": "/problems/no_such_path",
+                 *       "title": "There is nothing at this path",
+                 *       "status": 404
+                 *     }
+                 */
                 "application/problem+json": components["schemas"]["Problem"];
             };
         };
@@ -173,15 +212,45 @@ export interface components {
                 [name: string]: unknown;
             };
             content: {
+                /**
+                 * @example {
+                 *       "type": "/problems/name_taken",
+                 *       "title": "That name or code is already used",
+                 *       "status": 409
+                 *     }
+                 */
                 "application/problem+json": components["schemas"]["Problem"];
             };
         };
-        /** @description `invalid_request`: The request is not valid; `unit_unknown`: That unit cannot be converted; `import_refused`: Nothing was imported */
+        /** @description `unsupported_media_type`: The body has an unsupported media type */
+        Problem415: {
+            headers: {
+                [name: string]: unknown;
+            };
+            content: {
+                /**
+                 * @example {
+                 *       "type": "/problems/unsupported_media_type",
+                 *       "title": "The body has an unsupported media type",
+                 *       "status": 415
+                 *     }
+                 */
+                "application/problem+json": components["schemas"]["Problem"];
+            };
+        };
+        /** @description `invalid_request`: The request is not valid; `inconsistent`: The values contradict each other; `unit_unknown`: That unit cannot be converted; `import_refused`: Nothing was imported */
         Problem422: {
             headers: {
                 [name: string]: unknown;
             };
             content: {
+                /**
+                 * @example {
+                 *       "type": "/problems/invalid_request",
+                 *       "title": "The request is not valid",
+                 *       "status": 422
+                 *     }
+                 */
                 "application/problem+json": components["schemas"]["Problem"];
             };
         };
@@ -191,6 +260,13 @@ export interface components {
                 [name: string]: unknown;
             };
             content: {
+                /**
+                 * @example {
+                 *       "type": "about:blank",
+                 *       "title": "Internal error",
+                 *       "status": 500
+                 *     }
+                 */
                 "application/problem+json": components["schemas"]["Problem"];
             };
         };
@@ -264,8 +340,10 @@ export interface operations {
                     "application/json": components["schemas"]["Club"];
                 };
             };
+            400: components["responses"]["Problem400"];
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
+            415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
             500: components["responses"]["Problem500"];
         };
@@ -286,6 +364,8 @@ export interface operations {
             /** @description A page of drivers, in the order in which they joined. */
             200: {
                 headers: {
+                    /** @description the next page, rel="next" (RFC 8288); absent on the last one */
+                    link?: string;
                     [name: string]: unknown;
                 };
                 content: {
@@ -333,9 +413,11 @@ export interface operations {
                     "application/json": components["schemas"]["Driver"];
                 };
             };
+            400: components["responses"]["Problem400"];
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             409: components["responses"]["Problem409"];
+            415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
             500: components["responses"]["Problem500"];
         };
@@ -402,10 +484,12 @@ export interface operations {
                     "application/json": components["schemas"]["Driver"];
                 };
             };
+            400: components["responses"]["Problem400"];
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             409: components["responses"]["Problem409"];
+            415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
             500: components["responses"]["Problem500"];
         };

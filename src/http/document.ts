@@ -1,4 +1,4 @@
-import type { z } from "zod";
+import { z } from "zod";
 import { createDocument, type ZodOpenApiOperationObject, type ZodOpenApiResponseObject } from "zod-openapi";
 import type { Answer, Operation, Spec } from "./operation.ts";
 import { Problem, problemList } from "./problem.ts";
@@ -7,6 +7,23 @@ import { tags } from "./tags.ts";
 const problemType = "application/problem+json";
 /** Each of them can come from any operation that needs a key: no key, a key that may not, a bad request, our fault. */
 const commonProblems = [401, 403, 422, 500];
+/** And from any that takes JSON: what was sent could not be read, or was announced as something else. */
+const bodyProblems = [400, 415];
+
+const problemsOf = ({ need, body, problems = [] }: Spec): number[] =>
+  [
+    ...new Set([
+      ...(need === null ? [500] : commonProblems),
+      ...(body === undefined ? [] : bodyProblems),
+      ...problems,
+    ]),
+  ].sort();
+
+const pageHeaders = {
+  link: { description: 'the next page, rel="next" (RFC 8288); absent on the last one' },
+};
+const isPage = (body: unknown) =>
+  body instanceof z.ZodObject && "items" in body.shape && "next" in body.shape;
 
 function answerObject({
   description,
@@ -18,9 +35,9 @@ function answerObject({
   const shown = example === undefined ? {} : { example };
   return {
     description,
-    ...(headers && {
+    ...((headers || isPage(body)) && {
       headers: Object.fromEntries(
-        Object.entries(headers).map(([name, header]) => [
+        Object.entries({ ...headers, ...(isPage(body) && pageHeaders) }).map(([name, header]) => [
           name,
           { ...header, schema: { type: "string" as const } },
         ]),
@@ -66,9 +83,6 @@ function operationObject(spec: Spec): ZodOpenApiOperationObject {
     answers,
     example,
   } = spec;
-  const problems = [
-    ...new Set([...(need === null ? [500] : commonProblems), ...(spec.problems ?? [])]),
-  ].sort();
   const bodyContent =
     body !== undefined
       ? {
@@ -97,10 +111,28 @@ function operationObject(spec: Spec): ZodOpenApiOperationObject {
     responses: {
       ...Object.fromEntries(Object.entries(answers).map(([status, one]) => [status, answerObject(one)])),
       ...Object.fromEntries(
-        problems.map((status) => [status, { $ref: `#/components/responses/Problem${status}` }]),
+        problemsOf(spec).map((status) => [status, { $ref: `#/components/responses/Problem${status}` }]),
       ),
     },
   };
+}
+
+/** A response that many operations share: every code that has this status, and one of them as the example. */
+function problemObject(status: number): ZodOpenApiResponseObject {
+  const listed = problemList.filter((problem) => problem.status === status);
+  const [first] = listed;
+  return answerObject({
+    description: listed.map(({ code, title }) => `\`${code}\`: ${title}`).join("; ") || "Internal error",
+    body: Problem,
+    type: problemType,
+    example:
+      first === undefined
+        ? { type: "about:blank", title: "Internal error", status }
+        : { type: `/problems/${first.code}`, title: first.title, status },
+    ...(status === 401 && {
+      headers: { "www-authenticate": { description: "how to send a key (RFC 6750, section 3)" } },
+    }),
+  });
 }
 
 /** The OpenAPI 3.1 description of the operations: written to openapi/openapi.json and served at /openapi.json. */
@@ -111,14 +143,7 @@ export function openApiDocument(operations: readonly Operation[], version: strin
     item[spec.method] = operationObject(spec);
     paths[spec.path] = item;
   }
-  const statuses = [
-    ...new Set([...commonProblems, ...operations.flatMap((o) => o.spec.problems ?? [])]),
-  ].sort();
-  const codesOf = (status: number) =>
-    problemList
-      .filter((problem) => problem.status === status)
-      .map((problem) => `\`${problem.code}\`: ${problem.title}`)
-      .join("; ");
+  const statuses = [...new Set(operations.flatMap(({ spec }) => problemsOf(spec)))].sort();
   return createDocument(
     {
       openapi: "3.1.1",
@@ -135,16 +160,7 @@ export function openApiDocument(operations: readonly Operation[], version: strin
       tags: [...tags],
       paths,
       components: {
-        responses: Object.fromEntries(
-          statuses.map((status) => [
-            `Problem${status}`,
-            answerObject({
-              description: codesOf(status) || "Internal error",
-              body: Problem,
-              type: problemType,
-            }),
-          ]),
-        ),
+        responses: Object.fromEntries(statuses.map((status) => [`Problem${status}`, problemObject(status)])),
         securitySchemes: {
           key: { type: "http", scheme: "bearer", description: "a key made by `npm run -s key`" },
         },
@@ -158,6 +174,8 @@ export function openApiDocument(operations: readonly Operation[], version: strin
           delete jsonSchema.additionalProperties;
         // The format says it; the pattern would be a line of 200 characters.
         if (jsonSchema.format === "date-time" || jsonSchema.format === "date") delete jsonSchema.pattern;
+        // A number of the query arrives as text, whose pattern has no meaning for the number that is described.
+        if (jsonSchema.type === "integer" || jsonSchema.type === "number") delete jsonSchema.pattern;
         if (jsonSchema.maximum === Number.MAX_SAFE_INTEGER) delete jsonSchema.maximum;
         if (jsonSchema.minimum === Number.MIN_SAFE_INTEGER) delete jsonSchema.minimum;
       },
