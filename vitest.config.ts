@@ -5,5 +5,6 @@ export default defineConfig({
     include: ["tests/**/*.test.ts"],
     maxWorkers: 2,
     testTimeout: 20_000,
+    reporters: ["default", "./tests/support/plain-reporter.ts"],
   },
 });
