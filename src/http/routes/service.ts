@@ -1,5 +1,5 @@
 import { serveStatic } from "@hono/node-server/serve-static";
-import { type Hono } from "hono";
+import type { Hono } from "hono";
 import { createRequire } from "node:module";
 import path from "node:path";
 import { isAlive } from "../../storage/health.ts";
