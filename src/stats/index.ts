@@ -93,3 +93,25 @@ export {
   type ServiceMeasures,
   serviceMeasures,
 } from "./service-measures.ts";
+export {
+  firstPassageCdf,
+  firstPassageDensity,
+  firstPassageMoments,
+  firstPassageQuantile,
+  type LevelAndDrift,
+  levelPassageCdf,
+  type PassagePath,
+} from "./first-passage.ts";
+export { fitWearLine } from "./wear-fit.ts";
+export { forecastNewPiece, forecastWear } from "./wear-forecast.ts";
+export { conditionMultipliers, populationSummary } from "./wear-summary.ts";
+export type {
+  Quantiles,
+  WearForecast,
+  WearHyper,
+  WearLineFit,
+  WearObservation,
+  WearPiece,
+  WearPrior,
+  WearSurprise,
+} from "./wear-types.ts";

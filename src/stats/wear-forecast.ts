@@ -1,0 +1,231 @@
+/** Forecasts from a fitted line: the wear of a piece now, its rate, and what is left of its life. */
+import { findRoot } from "./optimise.ts";
+import { findGross, leaveOneOut } from "./wear-gross.ts";
+import {
+  mixtureLevelCdf,
+  mixtureLevelMoments,
+  mixturePassage,
+  mixtureRate,
+  meanFromSurvival,
+  quantilesAround,
+  type WearGroup,
+} from "./wear-mixture.ts";
+import { clockOf, type GrossSet, logSumExp, type NodePlan, rateNodes } from "./wear-path.ts";
+import {
+  requireForward,
+  requireThat,
+  type ScaledPiece,
+  type ScaledPrior,
+  type ScaledUsage,
+  scalePiece,
+  scalePrior,
+  scaleUsage,
+} from "./wear-scale.ts";
+import type {
+  Quantiles,
+  WearForecast,
+  WearHyper,
+  WearLineFit,
+  WearPiece,
+  WearSurprise,
+} from "./wear-types.ts";
+
+/** Components below this share of the largest are left out. */
+const NEGLIGIBLE = 1e-5;
+/** Nothing is forecast beyond this many usual lives. */
+const HORIZON = 1e5;
+/** A reading is reported when it is at least this far off, or probably a gross error. */
+const SURPRISING = 3;
+/** When the limit is passed almost surely, nothing is left to forecast. */
+const SURELY_PAST = 1 - 1e-9;
+
+/**
+ * Forecast of one piece from its own readings and the fitted line: an update, not a refit. A piece that was in the
+ * fit is not counted twice.
+ *
+ * @param fit result of `fitWearLine`
+ * @param piece the piece with its observations in order of usage (none is allowed)
+ * @param now its cumulative usage now, not below that of the last observation
+ * @throws {RangeError} if an argument is outside its range or a usage goes backwards
+ */
+export function forecastWear(
+  fit: WearLineFit,
+  piece: WearPiece,
+  now: { usage: number; exposures?: number[] },
+): WearForecast {
+  const prior = scalePrior(fit.prior, fit.scale.wear, "forecastWear");
+  const scaled = scalePiece(piece, prior, "forecastWear");
+  const at = scaleUsage(now, prior, "forecastWear");
+  const last = piece.observations.at(-1);
+  if (last) requireForward(scaleUsage(last, prior, "forecastWear"), at, "forecastWear");
+  const sets = findGross(scaled, fit.centre);
+  const groups = posterior(fit, scaled, sets, at);
+  return forecastFrom(groups, scaled.limit, prior, surprisesOf(scaled, fit.centre, sets, prior));
+}
+
+/**
+ * Forecast of a new piece of the line, never used.
+ *
+ * @param piece.limit its own limit, default the limit of the fit
+ * @throws {RangeError} if the limit is not > 0
+ */
+export function forecastNewPiece(fit: WearLineFit, piece: { limit?: number } = {}): WearForecast {
+  const limit = piece.limit ?? fit.scale.wear;
+  requireThat(limit > 0 && limit < Infinity, "forecastNewPiece requires a limit > 0");
+  return forecastWear(fit, { id: "", limit, observations: [] }, { usage: 0 });
+}
+
+/** Components of the posterior of one piece: points of the fit × choices of gross readings × rates. */
+function posterior(
+  fit: WearLineFit,
+  piece: ScaledPiece,
+  sets: readonly GrossSet[],
+  now: ScaledUsage,
+): WearGroup[] {
+  const counted = piece.count > 0 ? fit.pieces.find(({ id }) => id === piece.id)?.logLikelihood : undefined;
+  const raw = fit.points.map(({ hyper, weight }, k) => {
+    const lambda = clockOf(piece, hyper);
+    // Shifted rules at each point make the mixture over all points smooth in the rate.
+    const plan: NodePlan = { step: 0.75, reach: 5, shift: ((k * 0.6180339887) % 1) - 0.5 };
+    const parts = sets.map((set) => rateNodes(piece, hyper, lambda, set, plan));
+    const log = Math.log(weight) - (counted?.[k] ?? 0);
+    return { hyper, last: piece.count > 0 ? lambda[piece.count - 1]! : 0, parts, log };
+  });
+  const top = Math.max(
+    ...raw.map(({ log, parts }) => log + Math.max(...parts.map((p) => Math.max(...p.logWeight)))),
+  );
+  const groups = raw
+    .map(({ hyper, last, parts, log }) => {
+      const usage = now.base + now.exposures.reduce((sum, e, c) => sum + e * hyper.multipliers[c]!, 0);
+      const clock = Math.max(last, usage > 0 ? usage ** hyper.exponent : 0);
+      const diffusion = (hyper.rate * hyper.noise) ** 2;
+      const rows: number[][] = [];
+      for (const part of parts)
+        part.logWeight.forEach((w, i) => {
+          const share = Math.exp(w + log - top);
+          if (share < NEGLIGIBLE) return;
+          const moved = clock - last;
+          rows.push([
+            share,
+            part.rate[i]!,
+            part.level[i]! + part.rate[i]! * moved,
+            part.variance[i]! + diffusion * moved,
+          ]);
+        });
+      const column = (c: number): Float64Array => Float64Array.from(rows, (row) => row[c]!);
+      return {
+        usage: clock ** (1 / hyper.exponent),
+        clock,
+        exponent: hyper.exponent,
+        diffusion,
+        weight: column(0),
+        rate: column(1),
+        level: column(2),
+        variance: column(3),
+      };
+    })
+    .filter(({ weight }) => weight.length > 0);
+  const total = groups.reduce((sum, { weight }) => weight.reduce((a, b) => a + b, sum), 0);
+  for (const { weight } of groups) for (let i = 0; i < weight.length; i++) weight[i]! /= total;
+  return groups;
+}
+
+function surprisesOf(
+  piece: ScaledPiece,
+  hyper: WearHyper,
+  sets: readonly GrossSet[],
+  prior: ScaledPrior,
+): WearSurprise[] {
+  if (piece.count === 0 || prior.readingSd <= 0) return [];
+  const lambda = clockOf(piece, hyper);
+  const logs = sets.map((set) =>
+    logSumExp(rateNodes(piece, hyper, lambda, set, { step: 0.9, reach: 4, shift: 0 }).logWeight),
+  );
+  const whole = logSumExp(logs);
+  const left = leaveOneOut(piece, hyper, sets[0]!.added);
+  const surprises: WearSurprise[] = [];
+  for (let j = 0; j < piece.count; j++) {
+    if (piece.grade[j]! >= 0) continue;
+    let gross = 0;
+    sets.forEach(({ added }, i) => {
+      if (added !== null && added[j]! > 0) gross += Math.exp(logs[i]! - whole);
+    });
+    const standardScore = left.residual[j]! / left.sd[j]!;
+    const weight = Math.max(0, 1 - gross);
+    if (Math.abs(standardScore) >= SURPRISING || weight < 0.5)
+      surprises.push({ index: piece.source[j]!, standardScore, weight });
+  }
+  return surprises;
+}
+
+/** Turns the components into answers; everything but the first number is worked out when asked for, once. */
+function forecastFrom(
+  groups: readonly WearGroup[],
+  limit: number,
+  prior: ScaledPrior,
+  surprises: WearSurprise[],
+): WearForecast {
+  const past = mixturePassage(groups, limit, 0);
+  const remaining = (ahead: number): number =>
+    past >= SURELY_PAST
+      ? 1
+      : Math.min(1, Math.max(0, (mixturePassage(groups, limit, ahead) - past) / (1 - past)));
+  const quantile = (p: number): number | null => {
+    if (past >= SURELY_PAST) return 0;
+    if (remaining(HORIZON) <= p) return null;
+    let high = 1;
+    let low = 0;
+    if (remaining(high) < p) {
+      do {
+        low = high;
+        high *= 2;
+      } while (remaining(high) < p && high < HORIZON);
+    } else {
+      for (let k = 0; k < 60 && remaining(high / 4) >= p; k++) high /= 4;
+      low = remaining(high / 4) < p ? high / 4 : 0;
+    }
+    return findRoot((x) => remaining(x) - p, low, high, 1e-6 * high);
+  };
+  let wear: Quantiles | undefined;
+  let rate: Quantiles | undefined;
+  let mean: number | null | undefined;
+  const scaleOf = (q: Quantiles, unit: number): Quantiles => ({
+    p10: q.p10 * unit,
+    median: q.median * unit,
+    p90: q.p90 * unit,
+  });
+  return {
+    get wear() {
+      const { mean: centre, sd } = mixtureLevelMoments(groups);
+      wear ??= scaleOf(
+        quantilesAround((x) => mixtureLevelCdf(groups, x), centre, sd),
+        prior.wear,
+      );
+      return wear;
+    },
+    get rate() {
+      rate ??= scaleOf(mixtureRate(groups, prior.run), prior.wear / prior.usage);
+      return rate;
+    },
+    pastLimitProbability: past,
+    remainingCdf(usageAhead: number): number {
+      requireThat(usageAhead >= 0, "remainingCdf requires a usage >= 0");
+      if (usageAhead === 0) return past >= SURELY_PAST ? 1 : 0;
+      return remaining(Math.min(usageAhead / prior.usage, HORIZON));
+    },
+    remainingQuantile(p: number): number | null {
+      requireThat(p > 0 && p < 1, "remainingQuantile requires a probability in (0, 1)");
+      const scaled = quantile(p);
+      return scaled === null ? null : scaled * prior.usage;
+    },
+    get remainingMean() {
+      if (mean === undefined) {
+        const median = quantile(0.5);
+        const scaled = median === null ? null : meanFromSurvival((x) => 1 - remaining(x), median);
+        mean = scaled === null ? null : scaled * prior.usage;
+      }
+      return mean;
+    },
+    surprises,
+  };
+}

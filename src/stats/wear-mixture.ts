@@ -1,0 +1,135 @@
+/** Laws that are mixtures: of normal levels, of log-normal rates, of first passages. Quantiles by root search. */
+import { findRoot } from "./optimise.ts";
+import { passageChance } from "./wear-path.ts";
+import { tailCdf } from "./wear-tail.ts";
+import type { Quantiles } from "./wear-types.ts";
+
+/** Components that share one set of hyper-parameters; wear is normal in each, with its own rate. */
+export interface WearGroup {
+  /** usage now in scaled units, all conditions counted */
+  usage: number;
+  /** the same on the clock of the group */
+  clock: number;
+  exponent: number;
+  /** variance gained per unit of the clock */
+  diffusion: number;
+  weight: Float64Array;
+  rate: Float64Array;
+  level: Float64Array;
+  variance: Float64Array;
+}
+
+/** Further clock of a group when usage grows by `ahead`. */
+function clockAhead(group: WearGroup, ahead: number): number {
+  return Math.max(0, Math.min(1e30, (group.usage + ahead) ** group.exponent) - group.clock);
+}
+
+/** Probability that the wear is past `limit` within `ahead` more scaled usage; not conditional. */
+export function mixturePassage(groups: readonly WearGroup[], limit: number, ahead: number): number {
+  let sum = 0;
+  for (const group of groups) {
+    const clock = ahead > 0 ? clockAhead(group, ahead) : 0;
+    const gained = group.diffusion * clock;
+    const { weight, rate, level, variance } = group;
+    for (let i = 0; i < weight.length; i++)
+      sum += weight[i]! * passageChance(limit - level[i]!, variance[i]!, rate[i]! * clock, gained);
+  }
+  return Math.min(1, sum);
+}
+
+/** Probability that the wear is at most `x` now. */
+export function mixtureLevelCdf(groups: readonly WearGroup[], x: number): number {
+  let sum = 0;
+  for (const { weight, level, variance } of groups)
+    for (let i = 0; i < weight.length; i++) {
+      const off = x - level[i]!;
+      const sd = Math.sqrt(variance[i]!);
+      sum += weight[i]! * (sd > 0 ? tailCdf(off / sd) : Number(off >= 0));
+    }
+  return Math.min(1, sum);
+}
+
+/** Mean and standard deviation of the wear now. */
+export function mixtureLevelMoments(groups: readonly WearGroup[]): { mean: number; sd: number } {
+  let mean = 0;
+  for (const { weight, level } of groups)
+    for (let i = 0; i < weight.length; i++) mean += weight[i]! * level[i]!;
+  let square = 0;
+  for (const { weight, level, variance } of groups)
+    for (let i = 0; i < weight.length; i++) square += weight[i]! * (variance[i]! + (level[i]! - mean) ** 2);
+  return { mean, sd: Math.sqrt(square) };
+}
+
+/** Quantile of a law with distribution function `cdf`, around a given mean and standard deviation. */
+export function quantileAround(p: number, cdf: (x: number) => number, mean: number, sd: number): number {
+  if (!(sd > 0)) return mean;
+  let low = mean - 2 * sd;
+  let high = mean + 2 * sd;
+  for (let k = 0; k < 60 && cdf(low) > p; k++) low -= sd * 2 ** k;
+  for (let k = 0; k < 60 && cdf(high) < p; k++) high += sd * 2 ** k;
+  return findRoot((x) => cdf(x) - p, low, high, 1e-6 * sd);
+}
+
+export function quantilesAround(cdf: (x: number) => number, mean: number, sd: number): Quantiles {
+  return {
+    p10: quantileAround(0.1, cdf, mean, sd),
+    median: quantileAround(0.5, cdf, mean, sd),
+    p90: quantileAround(0.9, cdf, mean, sd),
+  };
+}
+
+/**
+ * Wear per scaled usage over the next `run`. The discrete rates of a group are replaced by the log-normal law with
+ * their first two moments of the log, so that the quantiles do not jump from node to node.
+ */
+export function mixtureRate(groups: readonly WearGroup[], run: number): Quantiles {
+  const parts = groups.map((group) => {
+    const factor = Math.log(Math.max(clockAhead(group, run), 1e-300) / run);
+    let mass = 0;
+    let mean = 0;
+    for (let i = 0; i < group.weight.length; i++) {
+      mass += group.weight[i]!;
+      mean += group.weight[i]! * Math.log(group.rate[i]!);
+    }
+    mean /= mass;
+    let square = 0;
+    for (let i = 0; i < group.weight.length; i++)
+      square += group.weight[i]! * (Math.log(group.rate[i]!) - mean) ** 2;
+    return { mass, mean: mean + factor, sd: Math.sqrt(square / mass) };
+  });
+  const mean = parts.reduce((sum, part) => sum + part.mass * part.mean, 0);
+  const sd = Math.sqrt(
+    parts.reduce((sum, part) => sum + part.mass * (part.sd ** 2 + (part.mean - mean) ** 2), 0),
+  );
+  const cdf = (x: number): number =>
+    parts.reduce(
+      (sum, part) =>
+        sum + part.mass * (part.sd > 0 ? tailCdf((x - part.mean) / part.sd) : Number(x >= part.mean)),
+      0,
+    );
+  const logs = quantilesAround(cdf, mean, sd);
+  return { p10: Math.exp(logs.p10), median: Math.exp(logs.median), p90: Math.exp(logs.p90) };
+}
+
+/** Five-point Gauss-Legendre rule on (0, 1). */
+const NODES = [0.046910077030668, 0.2307653449471585, 0.5, 0.7692346550528415, 0.953089922969332];
+const WEIGHTS = [
+  0.1184634425280945, 0.2393143352496832, 0.2844444444444444, 0.2393143352496832, 0.1184634425280945,
+];
+
+/** Mean of a positive law from its survival function, in panels around the median; null when the tail does not end. */
+export function meanFromSurvival(survival: (x: number) => number, median: number): number | null {
+  if (!(median > 0)) return 0;
+  let mean = 0;
+  let from = 0;
+  let length = median / 3;
+  for (let panel = 0; panel < 40; panel++) {
+    let area = 0;
+    for (let i = 0; i < 5; i++) area += WEIGHTS[i]! * survival(from + length * NODES[i]!);
+    mean += area * length;
+    from += length;
+    if (area * from < 1e-6 * mean) return mean;
+    if (panel >= 5) length *= 1.7;
+  }
+  return null;
+}

@@ -1,0 +1,374 @@
+/**
+ * Likelihood of one piece under given hyper-parameters.
+ *
+ * Path of a piece: wear = start + b Λ(usage) + Brownian motion in Λ, Λ(u) = u^exponent, ln b normal over pieces.
+ * Given b everything is normal, and the log-likelihood is quadratic in b: C + B b - A b² / 2. One pass of a
+ * Kalman filter over the readings and, with the same gains, over Λ gives A, B, C. Grades by eye are not normal:
+ * a piece that has some is filtered once for each value of b.
+ */
+import { tailCdf, tailErfcx } from "./wear-tail.ts";
+import type { ScaledPiece } from "./wear-scale.ts";
+import type { WearHyper } from "./wear-types.ts";
+
+const LOG_2PI = Math.log(2 * Math.PI);
+const INV_SQRT_2PI = 1 / Math.sqrt(2 * Math.PI);
+
+/** Lower bounds of the grades, in shares of the limit; the outer two are unbounded. */
+const GRADE_FROM = [-Infinity, 0.1, 0.4, 0.75, 1];
+const GRADE_TO = [0.1, 0.4, 0.75, 1, Infinity];
+/** Normal stand-ins for the grades, used only to find where b lies and which readings are off the trend. */
+const GRADE_MIDDLE = [0.04, 0.25, 0.575, 0.875, 1.2];
+const GRADE_WIDTH = [0.05, 0.09, 0.1, 0.075, 0.25];
+/** Share of grades given without regard to the wear. */
+const GRADE_SLIP = 0.02;
+
+/** Readings taken to be grossly wrong: variance added to each event (0 for ordinary ones), log prior of the choice. */
+export interface GrossSet {
+  added: Float64Array | null;
+  logPrior: number;
+}
+
+/** What a filter knows after the last event: log-likelihood C + B b - A b²/2, wear levelY + b (λ - levelL) ± variance. */
+export interface PathState {
+  a: number;
+  b: number;
+  c: number;
+  levelY: number;
+  levelL: number;
+  variance: number;
+}
+
+/** Effective usage raised to the exponent, for each event. */
+export function clockOf(piece: ScaledPiece, hyper: WearHyper): Float64Array {
+  const lambda = new Float64Array(piece.count);
+  for (let j = 0; j < piece.count; j++) {
+    let usage = piece.base[j]!;
+    for (let c = 0; c < piece.exposures.length; c++) usage += hyper.multipliers[c]! * piece.exposures[c]![j]!;
+    lambda[j] = usage > 0 ? Math.exp(hyper.exponent * Math.log(usage)) : 0;
+  }
+  return lambda;
+}
+
+/** Variance of the wear when the stated usage began: as-new scatter and unknown earlier usage. */
+export function startVariance(piece: ScaledPiece, hyper: WearHyper, lambda: Float64Array): number {
+  if (piece.priorUsageSd === 0) return piece.startVariance;
+  // The unknown usage is turned into wear by the slope of the clock at the first observation.
+  const first = Math.max(lambda[0] ?? 0, piece.priorUsageSd ** hyper.exponent);
+  const slope = hyper.exponent * first ** (1 - 1 / hyper.exponent);
+  return piece.startVariance + (hyper.rate * slope * piece.priorUsageSd) ** 2;
+}
+
+/** Value and standard deviation that stand for event j in the normal filter. */
+export function normalValue(piece: ScaledPiece, j: number): number {
+  const grade = piece.grade[j]!;
+  return grade < 0 ? piece.value[j]! : GRADE_MIDDLE[grade]! * piece.limit;
+}
+
+export function normalSd(piece: ScaledPiece, j: number, hyper: WearHyper): number {
+  const grade = piece.grade[j]!;
+  if (grade < 0) return piece.sd[j]! * hyper.reading;
+  return Math.hypot(piece.sd[j]!, GRADE_WIDTH[grade]!) * piece.limit;
+}
+
+/** Kalman filter with two right-hand sides, grades replaced by their normal stand-ins. */
+export function filterPath(
+  piece: ScaledPiece,
+  hyper: WearHyper,
+  lambda: Float64Array,
+  added: Float64Array | null,
+): PathState {
+  const diffusion = (hyper.rate * hyper.noise) ** 2;
+  let variance = startVariance(piece, hyper, lambda);
+  let levelY = 0;
+  let levelL = 0;
+  let previous = 0;
+  let a = 0;
+  let b = 0;
+  let c = 0;
+  for (let j = 0; j < piece.count; j++) {
+    const at = lambda[j]!;
+    if (at > previous) {
+      variance += diffusion * (at - previous);
+      previous = at;
+    }
+    const sd = normalSd(piece, j, hyper);
+    const error = sd * sd + (added === null ? 0 : added[j]!);
+    const total = variance + error;
+    const gain = variance / total;
+    const offY = normalValue(piece, j) - levelY;
+    const offL = at - levelL;
+    levelY += gain * offY;
+    levelL += gain * offL;
+    variance = gain * error;
+    a += (offL * offL) / total;
+    b += (offL * offY) / total;
+    c -= 0.5 * (LOG_2PI + Math.log(total) + (offY * offY) / total);
+  }
+  return { a, b, c, levelY, levelL, variance };
+}
+
+/**
+ * Mode of z in B b - A b²/2 - z²/2, b = rate exp(spread z), and the standard deviation there.
+ * The mode lies between 0 (the prior) and the z of b = B/A, where a bracketed Newton search finds it.
+ */
+export function rateMode(a: number, b: number, hyper: WearHyper): { z: number; sd: number } {
+  const { rate, spread } = hyper;
+  const best = b > 0 && a > 0 ? Math.log(b / a / rate) / spread : -Infinity;
+  let low = Math.min(0, Math.max(best, -60 / spread));
+  let high = Math.max(0, Math.min(best, 60 / spread));
+  let z = Math.min(high, Math.max(low, Math.abs(best) < 3 ? best * 0.9 : 0));
+  let curvature = 1;
+  for (let k = 0; k < 60; k++) {
+    const speed = rate * Math.exp(spread * z);
+    const pull = b * speed - a * speed * speed;
+    const slope = spread * pull - z;
+    curvature = Math.max(0.25, 1 - spread * spread * (b * speed - 2 * a * speed * speed));
+    if (slope > 0) low = z;
+    else high = z;
+    let next = z + slope / curvature;
+    if (!(next > low && next < high)) next = 0.5 * (low + high);
+    const moved = Math.abs(next - z);
+    z = next;
+    if (moved < 1e-6 / Math.sqrt(curvature) || high - low < 1e-12) break;
+  }
+  return { z, sd: 1 / Math.sqrt(curvature) };
+}
+
+/** A set of rates with the wear they lead to; log-weights are joint log-densities times the width of a node. */
+export interface RateNodes {
+  logWeight: number[];
+  rate: number[];
+  /** wear at the last event is level ± variance, for each rate */
+  level: number[];
+  variance: number[];
+}
+
+/** Where the nodes of the trapezoidal rule in z stand, in units of the local standard deviation. */
+export interface NodePlan {
+  step: number;
+  reach: number;
+  /** shift of the whole rule, in steps: any shift gives the same integral, many shifts give a smooth mixture */
+  shift: number;
+}
+
+const FIT_PLAN: NodePlan = { step: 0.9, reach: 4, shift: 0 };
+
+/** Log of the integral of exp(C + B b - A b²/2) over the normal law of z. */
+function integrateNormal(state: PathState, hyper: WearHyper): number {
+  const { z, sd } = rateMode(state.a, state.b, hyper);
+  const height = (at: number): number => {
+    const speed = hyper.rate * Math.exp(hyper.spread * at);
+    return speed * (state.b - 0.5 * state.a * speed) - 0.5 * at * at;
+  };
+  const top = height(z);
+  const step = FIT_PLAN.step * sd;
+  let sum = 1;
+  for (let k = 1; k <= FIT_PLAN.reach; k++)
+    sum += Math.exp(height(z + k * step) - top) + Math.exp(height(z - k * step) - top);
+  return state.c + top + Math.log(sum * step * INV_SQRT_2PI);
+}
+
+/** Log-likelihood of all events given the rate, with the level after the last one; grades enter exactly. */
+function filterGraded(
+  piece: ScaledPiece,
+  hyper: WearHyper,
+  lambda: Float64Array,
+  added: Float64Array | null,
+  rate: number,
+): { log: number; level: number; variance: number } {
+  const diffusion = (hyper.rate * hyper.noise) ** 2;
+  let variance = startVariance(piece, hyper, lambda);
+  let level = 0;
+  let previous = 0;
+  let log = 0;
+  for (let j = 0; j < piece.count; j++) {
+    const at = lambda[j]!;
+    if (at > previous) {
+      level += rate * (at - previous);
+      variance += diffusion * (at - previous);
+      previous = at;
+    }
+    const grade = piece.grade[j]!;
+    if (grade < 0) {
+      const sd = piece.sd[j]! * hyper.reading;
+      const error = sd * sd + (added === null ? 0 : added[j]!);
+      const total = variance + error;
+      const off = piece.value[j]! - level;
+      log -= 0.5 * (LOG_2PI + Math.log(total) + (off * off) / total);
+      level += (variance / total) * off;
+      variance *= error / total;
+    } else {
+      const seen = seeGrade(level, variance, grade, piece.sd[j]! * piece.limit, piece.limit);
+      log += seen.log;
+      level = seen.level;
+      variance = seen.variance;
+    }
+  }
+  return { log, level, variance };
+}
+
+/**
+ * A normal level seen through a grade: probability of the grade, and the first two moments of the level after it
+ * (truncated normal moments; the posterior is replaced by the normal law that has them).
+ */
+function seeGrade(
+  level: number,
+  variance: number,
+  grade: number,
+  sd: number,
+  limit: number,
+): { log: number; level: number; variance: number } {
+  const total = Math.sqrt(variance + sd * sd);
+  const from = (GRADE_FROM[grade]! * limit - level) / total;
+  const to = (GRADE_TO[grade]! * limit - level) / total;
+  // Differences of tail probabilities are taken in the tail that is smaller.
+  const inside = from > 0 ? tailCdf(-from) - tailCdf(-to) : tailCdf(to) - tailCdf(from);
+  const chance = (1 - GRADE_SLIP) * inside + GRADE_SLIP / 5;
+  if (!(inside > 1e-14)) return { log: Math.log(chance), level, variance };
+  const heightFrom = from === -Infinity ? 0 : INV_SQRT_2PI * Math.exp(-0.5 * from * from);
+  const heightTo = to === Infinity ? 0 : INV_SQRT_2PI * Math.exp(-0.5 * to * to);
+  const lean = (heightFrom - heightTo) / inside;
+  const bend =
+    ((to === Infinity ? 0 : to * heightTo) - (from === -Infinity ? 0 : from * heightFrom)) / inside;
+  const pull = (variance / total) * lean;
+  const seenVariance = Math.max(0, variance - (variance / total) ** 2 * (bend + lean * lean));
+  const trust = ((1 - GRADE_SLIP) * inside) / chance;
+  return {
+    log: Math.log(chance),
+    level: level + trust * pull,
+    variance: trust * seenVariance + (1 - trust) * variance + trust * (1 - trust) * pull * pull,
+  };
+}
+
+/** Nodes over the rate of a piece, for one choice of gross readings. */
+export function rateNodes(
+  piece: ScaledPiece,
+  hyper: WearHyper,
+  lambda: Float64Array,
+  set: GrossSet,
+  plan: NodePlan,
+): RateNodes {
+  const state = filterPath(piece, hyper, lambda, set.added);
+  const { z, sd } = rateMode(state.a, state.b, hyper);
+  if (piece.graded) return gradedNodes(piece, hyper, lambda, set, plan, z, sd);
+  const last = piece.count > 0 ? lambda[piece.count - 1]! : 0;
+  const variance = piece.count > 0 ? state.variance : startVariance(piece, hyper, lambda);
+  const nodes: RateNodes = { logWeight: [], rate: [], level: [], variance: [] };
+  const width = Math.log(plan.step * sd * INV_SQRT_2PI) + state.c + set.logPrior;
+  for (let k = -plan.reach; k <= plan.reach; k++) {
+    const at = z + (k + plan.shift) * plan.step * sd;
+    const rate = hyper.rate * Math.exp(hyper.spread * at);
+    nodes.logWeight.push(width + rate * (state.b - 0.5 * state.a * rate) - 0.5 * at * at);
+    nodes.rate.push(rate);
+    nodes.level.push(state.levelY + rate * (last - state.levelL));
+    nodes.variance.push(variance);
+  }
+  return nodes;
+}
+
+/** The same with grades: a first rule around the stand-in mode finds mean and spread of z, a second one settles there. */
+function gradedNodes(
+  piece: ScaledPiece,
+  hyper: WearHyper,
+  lambda: Float64Array,
+  set: GrossSet,
+  plan: NodePlan,
+  z: number,
+  sd: number,
+): RateNodes {
+  const rule = (
+    centre: number,
+    scale: number,
+    { step, reach, shift }: NodePlan,
+  ): { z: number[]; nodes: RateNodes } => {
+    const nodes: RateNodes = { logWeight: [], rate: [], level: [], variance: [] };
+    const at: number[] = [];
+    const width = Math.log(step * scale * INV_SQRT_2PI) + set.logPrior;
+    for (let k = -reach; k <= reach; k++) {
+      const here = centre + (k + shift) * step * scale;
+      const rate = hyper.rate * Math.exp(hyper.spread * here);
+      const seen = filterGraded(piece, hyper, lambda, set.added, rate);
+      at.push(here);
+      nodes.rate.push(rate);
+      nodes.logWeight.push(width + seen.log - 0.5 * here * here);
+      nodes.level.push(seen.level);
+      nodes.variance.push(seen.variance);
+    }
+    return { z: at, nodes };
+  };
+  const first = rule(z, Math.min(1, 1.3 * sd), { step: 1, reach: 3, shift: 0 });
+  const top = Math.max(...first.nodes.logWeight);
+  let mass = 0;
+  let mean = 0;
+  let square = 0;
+  first.z.forEach((here, i) => {
+    const w = Math.exp(first.nodes.logWeight[i]! - top);
+    mass += w;
+    mean += w * (here - z);
+    square += w * (here - z) ** 2;
+  });
+  mean /= mass;
+  const scale = Math.sqrt(Math.max(square / mass - mean * mean, (0.3 * sd) ** 2));
+  return rule(z + mean, Math.min(1.2, scale), plan).nodes;
+}
+
+export function logSumExp(values: readonly number[]): number {
+  let top = -Infinity;
+  for (const v of values) if (v > top) top = v;
+  if (top === -Infinity) return -Infinity;
+  let sum = 0;
+  for (const v of values) sum += Math.exp(v - top);
+  return top + Math.log(sum);
+}
+
+/** Log-likelihood of a piece: summed over the choices of gross readings, integrated over its rate. */
+export function pieceLogLikelihood(piece: ScaledPiece, hyper: WearHyper, sets: readonly GrossSet[]): number {
+  if (piece.count === 0) return 0;
+  const lambda = clockOf(piece, hyper);
+  const logs = sets.map((set) =>
+    piece.graded
+      ? logSumExp(rateNodes(piece, hyper, lambda, set, FIT_PLAN).logWeight)
+      : set.logPrior + integrateNormal(filterPath(piece, hyper, lambda, set.added), hyper),
+  );
+  return logs.length === 1 ? logs[0]! : logSumExp(logs);
+}
+
+/** Log-likelihood of the normal stand-in model, for comparing choices of gross readings. */
+export function standInLogLikelihood(
+  piece: ScaledPiece,
+  hyper: WearHyper,
+  lambda: Float64Array,
+  added: Float64Array | null,
+): number {
+  return integrateNormal(filterPath(piece, hyper, lambda, added), hyper);
+}
+
+/** A level N(level, variance) moving with a known rate: probability that it has passed `limit` after `clock` more. */
+export function passageChance(distance: number, variance: number, travel: number, gained: number): number {
+  const total = variance + gained;
+  if (!(total > 0)) return travel >= distance ? 1 : 0;
+  const root = Math.sqrt(total);
+  const u = (distance - travel) / root;
+  if (u > 38) return 0;
+  if (u < -8.5) return 1;
+  const half = 0.5 * Math.exp(-0.5 * u * u);
+  let reflected = 0;
+  if (gained > 0) {
+    // E erfcx((travel + |Y|) / sqrt(2 gained)), Y = distance covered by the level given that the path ends at the limit.
+    const scale = Math.SQRT1_2 / Math.sqrt(gained);
+    const centre = (gained * distance + variance * travel) / total;
+    const away = Math.sqrt((3 * variance * gained) / total);
+    const middle = tailErfcx((travel + Math.abs(centre)) * scale);
+    const mean =
+      away * scale < 0.02
+        ? middle
+        : (4 * middle +
+            tailErfcx((travel + Math.abs(centre - away)) * scale) +
+            tailErfcx((travel + Math.abs(centre + away)) * scale)) /
+          6;
+    reflected = Math.sqrt(gained / total) * mean;
+  }
+  return u >= 0
+    ? half * (tailErfcx(u * Math.SQRT1_2) + reflected)
+    : 1 - half * (tailErfcx(-u * Math.SQRT1_2) - reflected);
+}

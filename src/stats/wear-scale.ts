@@ -1,0 +1,229 @@
+/**
+ * From the caller's units to the scaled model: usage over the usual life, wear over the limit of the line, so that
+ * every parameter is near one. Here the arguments are checked, too.
+ */
+import type { WearHyper, WearObservation, WearPiece, WearPrior } from "./wear-types.ts";
+
+/** Share of readings expected to be grossly wrong: a digit misread, the wrong piece (from common practice, no source). */
+export const GROSS_SHARE = 0.04;
+
+const LOG_Z90 = 1.2815515655446004;
+/** Standard deviations of the log hyper-parameters: piece spread, run spread, reading error, exponent. */
+const SD_SPREAD = 0.4;
+const SD_NOISE = 0.5;
+const SD_READING = 0.4;
+const SD_EXPONENT = 0.25;
+const SD_CONDITION = 0.4;
+/** Number of hyper-parameters before the multipliers of the conditions. */
+export const BASE_DIMENSIONS = 5;
+
+// Beyond these the scaled numbers say only "far outside"; the bounds keep every later square finite.
+const LARGEST_WEAR = 1e4;
+const LARGEST_USAGE = 1e6;
+const SMALLEST_SD = 1e-6;
+
+/** A prior in scaled units: centres and standard deviations of the logs of the hyper-parameters. */
+export interface ScaledPrior {
+  usage: number;
+  wear: number;
+  centre: number[];
+  sd: number[];
+  startVariance: number;
+  readingSd: number;
+  gradeSd: number;
+  /** usage of a typical run, scaled */
+  run: number;
+}
+
+/** A piece in scaled units; one event per reading or grade, in order of usage. */
+export interface ScaledPiece {
+  id: string;
+  limit: number;
+  startVariance: number;
+  priorUsageSd: number;
+  count: number;
+  /** usage at multiplier 1 */
+  base: Float64Array;
+  /** usage under each condition; empty when no condition was ever met */
+  exposures: Float64Array[];
+  /** -1 for a reading, else the grade */
+  grade: Int8Array;
+  value: Float64Array;
+  sd: Float64Array;
+  /** index of the observation that each event came from */
+  source: Int32Array;
+  graded: boolean;
+}
+
+export function requireThat(condition: boolean, message: string): void {
+  if (!condition) throw new RangeError(message);
+}
+
+const positive = (x: number): boolean => x > 0 && x < Infinity;
+const notNegative = (x: number): boolean => x >= 0 && x < Infinity;
+const clamp = (x: number, low: number, high: number): number => Math.min(high, Math.max(low, x));
+
+export function scalePrior(prior: WearPrior, limit: number, name: string): ScaledPrior {
+  requireThat(positive(limit), `${name} requires a limit > 0`);
+  const { life, pieceSpread, runSpread, usagePerRun } = prior;
+  requireThat(positive(life.p10) && positive(life.p90), `${name} requires life percentiles > 0`);
+  requireThat(life.p10 < life.p90, `${name} requires life.p10 below life.p90`);
+  requireThat(positive(pieceSpread) && positive(runSpread), `${name} requires spreads > 0`);
+  requireThat(positive(usagePerRun), `${name} requires a usage per run > 0`);
+  requireThat(
+    notNegative(prior.startSd) && notNegative(prior.readingSd),
+    `${name} requires standard deviations >= 0`,
+  );
+  requireThat(prior.gradeSd === undefined || positive(prior.gradeSd), `${name} requires a gradeSd > 0`);
+  const conditions = prior.conditions ?? [];
+  for (const { multiplier, sdLog = SD_CONDITION } of conditions)
+    requireThat(
+      positive(multiplier) && positive(sdLog),
+      `${name} requires condition multipliers and sdLog > 0`,
+    );
+
+  const usage = Math.exp(0.5 * (Math.log(life.p10) + Math.log(life.p90)));
+  const total = clamp((Math.log(life.p90) - Math.log(life.p10)) / (2 * LOG_Z90), 0.02, 5);
+  const spread = clamp(Math.sqrt(Math.log1p(pieceSpread * pieceSpread)), 0.01, 3);
+  const run = clamp(usagePerRun / usage, 1e-9, 1e3);
+  const noise = clamp(runSpread * Math.sqrt(run), 1e-4, 3);
+  // The stated range of lives holds both the unknown level of the line and the scatter of its pieces. The mean of
+  // spread² is its centre squared times exp(2 SD²). At least half of the range is left to the line.
+  const pieces = spread * spread * Math.exp(2 * SD_SPREAD * SD_SPREAD);
+  const line = Math.sqrt(Math.max(total * total - pieces, 0.25 * total * total, 0.04));
+  return {
+    usage,
+    wear: limit,
+    centre: [
+      0,
+      Math.log(spread),
+      Math.log(noise),
+      0,
+      0,
+      ...conditions.map(({ multiplier }) => clamp(Math.log(multiplier), -10, 10)),
+    ],
+    sd: [
+      line,
+      SD_SPREAD,
+      SD_NOISE,
+      SD_READING,
+      SD_EXPONENT,
+      ...conditions.map(({ sdLog = SD_CONDITION }) => clamp(sdLog, 1e-6, 5)),
+    ],
+    startVariance: clamp(prior.startSd / limit, 0, LARGEST_WEAR) ** 2,
+    readingSd: clamp(prior.readingSd / limit, SMALLEST_SD, LARGEST_WEAR),
+    gradeSd: clamp(prior.gradeSd ?? 0.1, 1e-3, 10),
+    run,
+  };
+}
+
+/** Hyper-parameters from standardised coordinates: `standard[i]` belongs to coordinate `index[i]` of the prior. */
+export function hyperFrom(
+  prior: ScaledPrior,
+  standard: readonly number[],
+  index: readonly number[],
+): WearHyper {
+  const logs = prior.centre.slice();
+  for (let i = 0; i < index.length; i++)
+    logs[index[i]!]! += prior.sd[index[i]!]! * clamp(standard[i]!, -40, 40);
+  return {
+    rate: Math.exp(logs[0]!),
+    spread: Math.exp(logs[1]!),
+    noise: Math.exp(logs[2]!),
+    reading: Math.exp(logs[3]!),
+    exponent: Math.exp(clamp(logs[4]!, -2, 2)),
+    multipliers: logs.slice(BASE_DIMENSIONS).map(Math.exp),
+  };
+}
+
+/** Usage split into multiplier 1 and the conditions, scaled. */
+export interface ScaledUsage {
+  base: number;
+  exposures: number[];
+}
+
+export function scaleUsage(
+  at: { usage: number; exposures?: number[] },
+  prior: ScaledPrior,
+  name: string,
+): ScaledUsage {
+  const conditions = prior.centre.length - BASE_DIMENSIONS;
+  requireThat(notNegative(at.usage), `${name} requires a finite usage >= 0`);
+  const given = at.exposures ?? [];
+  requireThat(
+    given.length === 0 || given.length === conditions,
+    `${name} requires one exposure per condition`,
+  );
+  requireThat(given.every(notNegative), `${name} requires finite exposures >= 0`);
+  const exposures = Array.from({ length: conditions }, (_, i) => (given[i] ?? 0) / prior.usage);
+  const rest = at.usage / prior.usage - exposures.reduce((a, b) => a + b, 0);
+  const rounding = 1e-9 * (at.usage / prior.usage) + 1e-300;
+  requireThat(rest >= -rounding, `${name} requires exposures that add to at most the usage`);
+  return {
+    base: clamp(rest, 0, LARGEST_USAGE),
+    exposures: exposures.map((e) => Math.min(e, LARGEST_USAGE)),
+  };
+}
+
+/** Throws when any part of the usage falls; a fall by rounding is allowed. */
+export function requireForward(before: ScaledUsage, after: ScaledUsage, name: string): void {
+  const slack = (x: number): number => x * (1 - 1e-9) - 1e-12;
+  const rising =
+    after.base >= slack(before.base) && after.exposures.every((e, i) => e >= slack(before.exposures[i]!));
+  requireThat(rising, `${name} requires usage that never goes backwards`);
+}
+
+function requireObservation(observation: WearObservation, name: string): void {
+  const { wear, sd, grade } = observation;
+  requireThat(wear === undefined || Number.isFinite(wear), `${name} requires finite readings`);
+  requireThat(sd === undefined || notNegative(sd), `${name} requires reading standard deviations >= 0`);
+  requireThat(
+    grade === undefined || (Number.isInteger(grade) && grade >= 0 && grade <= 4),
+    `${name} requires grades 0 to 4`,
+  );
+}
+
+export function scalePiece(piece: WearPiece, prior: ScaledPrior, name: string): ScaledPiece {
+  requireThat(positive(piece.limit), `${name} requires a limit > 0`);
+  requireThat(piece.startSd === undefined || notNegative(piece.startSd), `${name} requires a startSd >= 0`);
+  requireThat(
+    piece.priorUsageSd === undefined || notNegative(piece.priorUsageSd),
+    `${name} requires a priorUsageSd >= 0`,
+  );
+  const events: { at: ScaledUsage; grade: number; value: number; sd: number; source: number }[] = [];
+  let before: ScaledUsage | undefined;
+  for (const [source, observation] of piece.observations.entries()) {
+    requireObservation(observation, name);
+    const at = scaleUsage(observation, prior, name);
+    if (before) requireForward(before, at, name);
+    before = at;
+    const { wear, sd, grade } = observation;
+    if (wear !== undefined) {
+      const own = sd === undefined ? prior.readingSd : clamp(sd / prior.wear, SMALLEST_SD, LARGEST_WEAR);
+      const value = clamp(wear / prior.wear, -LARGEST_WEAR, LARGEST_WEAR);
+      events.push({ at, grade: -1, value, sd: own, source });
+    }
+    if (grade !== undefined) events.push({ at, grade, value: 0, sd: prior.gradeSd, source });
+  }
+  const conditions = prior.centre.length - BASE_DIMENSIONS;
+  const met = events.some(({ at }) => at.exposures.some((e) => e > 0));
+  return {
+    id: piece.id,
+    limit: clamp(piece.limit / prior.wear, 1e-9, LARGEST_WEAR),
+    startVariance:
+      piece.startSd === undefined
+        ? prior.startVariance
+        : clamp(piece.startSd / prior.wear, 0, LARGEST_WEAR) ** 2,
+    priorUsageSd: clamp((piece.priorUsageSd ?? 0) / prior.usage, 0, LARGEST_USAGE),
+    count: events.length,
+    base: Float64Array.from(events, ({ at }) => at.base),
+    exposures: met
+      ? Array.from({ length: conditions }, (_, c) => Float64Array.from(events, ({ at }) => at.exposures[c]!))
+      : [],
+    grade: Int8Array.from(events, ({ grade }) => grade),
+    value: Float64Array.from(events, ({ value }) => value),
+    sd: Float64Array.from(events, ({ sd }) => sd),
+    source: Int32Array.from(events, ({ source }) => source),
+    graded: events.some(({ grade }) => grade >= 0),
+  };
+}

@@ -1,0 +1,94 @@
+import { describe, expect, test } from "vitest";
+import {
+  fitWearLine,
+  forecastNewPiece,
+  forecastWear,
+  populationSummary,
+  type WearPiece,
+  type WearPrior,
+} from "../../src/stats/index.ts";
+
+const prior: WearPrior = {
+  life: { p10: 20, p90: 80 },
+  pieceSpread: 0.3,
+  runSpread: 0.3,
+  usagePerRun: 1,
+  startSd: 0.02,
+  readingSd: 0.02,
+};
+
+/** Five pieces of a line with rates of 0.020 to 0.035 a unit and small errors of reading. */
+function fivePieces(): WearPiece[] {
+  return [0.02, 0.03, 0.025, 0.022, 0.035].map((rate, i) => ({
+    id: `p${i}`,
+    limit: 1,
+    observations: [3, 6, 9, 12, 15].map((usage, j) => ({
+      usage,
+      wear: rate * usage + 0.02 * Math.sin(7 * j + 100 * rate),
+    })),
+  }));
+}
+
+describe("fit of a line", () => {
+  test("with no pieces a new piece lasts as the prior says: 10-90 % range within a tenth, median within 2 %", () => {
+    const fit = fitWearLine({ pieces: [], limit: 1 }, prior);
+    const forecast = forecastNewPiece(fit);
+    expect(Math.abs(forecast.remainingQuantile(0.1)! / 20 - 1)).toBeLessThan(0.1);
+    expect(Math.abs(forecast.remainingQuantile(0.5)! / 40 - 1)).toBeLessThan(0.02);
+    expect(Math.abs(forecast.remainingQuantile(0.9)! / 80 - 1)).toBeLessThan(0.1);
+    expect(fit.counts).toEqual({ pieces: 0, readings: 0 });
+    expect(fit.logEvidence).toBeCloseTo(0, 9);
+  });
+
+  test("the fit survives JSON: forecasts from the copy are the same", () => {
+    const pieces = fivePieces();
+    const fit = fitWearLine({ pieces, limit: 1 }, prior);
+    const copy = JSON.parse(JSON.stringify(fit));
+    const now = { usage: 16 };
+    expect(forecastWear(copy, pieces[1]!, now).remainingQuantile(0.3)).toBe(
+      forecastWear(fit, pieces[1]!, now).remainingQuantile(0.3),
+    );
+  });
+
+  test("the rate over pieces covers the rates that made the data", () => {
+    const { rate, pathExponent } = populationSummary(fitWearLine({ pieces: fivePieces(), limit: 1 }, prior));
+    expect(rate.p10).toBeLessThan(0.02);
+    expect(rate.median).toBeGreaterThan(0.02);
+    expect(rate.median).toBeLessThan(0.03);
+    expect(rate.p90).toBeGreaterThan(0.03);
+    expect(pathExponent).toBeGreaterThan(0.9);
+    expect(pathExponent).toBeLessThan(1.2);
+  });
+
+  test("does not depend on units: usage in seconds and wear in micrometres give the same life", () => {
+    const pieces = fivePieces();
+    const plain = forecastWear(fitWearLine({ pieces, limit: 1 }, prior), pieces[0]!, { usage: 15 });
+    const scaledPieces = pieces.map((piece) => ({
+      ...piece,
+      limit: 1000,
+      observations: piece.observations.map(({ usage, wear }) => ({ usage: usage * 60, wear: wear! * 1000 })),
+    }));
+    const scaledPrior: WearPrior = {
+      ...prior,
+      life: { p10: 1200, p90: 4800 },
+      usagePerRun: 60,
+      startSd: 20,
+      readingSd: 20,
+    };
+    const fit = fitWearLine({ pieces: scaledPieces, limit: 1000 }, scaledPrior);
+    const scaled = forecastWear(fit, scaledPieces[0]!, { usage: 900 });
+    expect(scaled.remainingQuantile(0.5)! / 60).toBeCloseTo(plain.remainingQuantile(0.5)!, 3);
+    expect(scaled.rate.median * 60 * 1e-3).toBeCloseTo(plain.rate.median, 6);
+  });
+
+  test("a fit that starts from an earlier one ends at the same place", () => {
+    const pieces = fivePieces();
+    const cold = fitWearLine({ pieces, limit: 1 }, prior);
+    const start = fitWearLine({ pieces: pieces.slice(0, 3), limit: 1 }, prior);
+    const warm = fitWearLine({ pieces, limit: 1 }, prior, { start });
+    expect(warm.logEvidence).toBeCloseTo(cold.logEvidence, 1);
+    expect(
+      forecastNewPiece(warm).remainingQuantile(0.5)! / forecastNewPiece(cold).remainingQuantile(0.5)!,
+    ).toBeCloseTo(1, 2);
+  });
+});
