@@ -38,6 +38,8 @@ export interface Measure {
   /** a catalogue size of a new piece, and the standard deviation from piece to piece */
   asNew: number;
   asNewSd: number;
+  /** how far a reading is off where one tooth too many is spanned (the base pitch of a gear); not for other kinds */
+  miscountStep?: number | null;
   /** the usual instrument first */
   instruments: { name: string; repeatabilitySd: number; resolution: number }[];
 }

@@ -8,7 +8,7 @@ import {
   selectOverlaps,
   updateFitting,
 } from "../storage/fittings.ts";
-import { getRecord } from "../storage/records.ts";
+import { deleteRecord, getRecord } from "../storage/records.ts";
 import type { CarRow, FittingRow, PieceRow } from "../storage/tables.ts";
 import { countEvidenceOfPiece, selectFittingsOfPiece } from "../storage/usage.ts";
 import { getOwnCar } from "./keep-cars.ts";
@@ -214,7 +214,7 @@ export const deleteFitting = (work: Work, id: string): Promise<void> =>
   together(work, async (work) => {
     const { piece } = await ownFitting(work, id);
     await countEvidenceOfPiece(work.db, piece.id);
-    await work.db.deleteFrom("fittings").where("id", "=", id).execute();
+    await deleteRecord(work.db, "fittings", work.actor.clubId, id, "fitting");
     if ((await selectFittingsOfPiece(work.db, piece.id)).length === 0)
       await undoFittedMovement(work, piece.id);
   });

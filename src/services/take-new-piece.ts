@@ -1,9 +1,10 @@
 import { DomainError } from "../domain/errors.ts";
 import type { Trx } from "../storage/database.ts";
+import { selectFittedMovement } from "../storage/fitted-movements.ts";
 import { allRecords } from "../storage/records.ts";
-import { levelOf, selectFittedMovement } from "../storage/stock-ledger.ts";
+import { levelOf } from "../storage/stock-ledger.ts";
 import type { PieceRow } from "../storage/tables.ts";
-import { takeFromStock, undoMovementOf } from "./move-stock.ts";
+import { putIntoStock, takeFromStock } from "./move-stock.ts";
 import type { Work } from "./work.ts";
 
 /**
@@ -43,5 +44,15 @@ export async function takeNewPiece(
 /** Puts back what a fitting took out of stock, when that fitting is deleted as never having happened. */
 export async function undoFittedMovement(work: Work, pieceId: string): Promise<void> {
   const movement = await selectFittedMovement(work.db, work.actor.clubId, pieceId);
-  if (movement !== undefined) await undoMovementOf(work, work.db as Trx, movement);
+  if (movement === undefined) return;
+  const { lineId, locationId, quantity, id } = movement;
+  const back = {
+    lineId,
+    locationId,
+    quantity: -quantity,
+    reason: "undone" as const,
+    at: work.now(),
+    undoesId: id,
+  };
+  await putIntoStock(work, work.db as Trx, { ...back, pieceId });
 }

@@ -1,0 +1,55 @@
+import type { Measure } from "./kind.ts";
+
+/**
+ * Doubts about a reading, before it is kept. One slip (inches for millimetres, a tooth miscounted, the wrong corner)
+ * would bend the wear rate for weeks; asking at the bench costs a second look.
+ */
+export interface EarlierReading {
+  value: number;
+  sd: number;
+}
+export interface ReadingInQuestion {
+  value: number;
+  sd: number;
+  measure: Measure;
+  /** the last readings of this piece before it, nearest last; its as-new reading counts */
+  earlier: readonly EarlierReading[];
+  /** the most wear that use since the last reading could plausibly have caused, in the measure's unit */
+  plausibleWear: number;
+}
+
+/** How many standard deviations of both readings together a step backwards may be by mere reading error. */
+const toleranceSds = 3;
+const millimetresPerInch = 25.4;
+
+/** What is doubtful about a reading, each as a sentence for the person who took it; empty if nothing is. */
+export function questionReading({ value, sd, measure, earlier, plausibleWear }: ReadingInQuestion): string[] {
+  const last = earlier.at(-1) ?? { value: measure.asNew, sd: Math.max(measure.asNewSd, sd) };
+  const noise = toleranceSds * Math.hypot(sd, last.sd);
+  const worn = (measure.direction === "falls" ? last.value - value : value - last.value) + 0;
+  if (-worn <= noise && worn <= noise + plausibleWear) return [];
+
+  const { unit } = measure;
+  const fitsAfter = (other: number) => {
+    const wear = measure.direction === "falls" ? last.value - other : other - last.value;
+    return -wear <= noise && wear <= noise + plausibleWear;
+  };
+  if (unit === "mm" && fitsAfter(value * millimetresPerInch))
+    return [`${value} mm looks like inches: ${value} in would be ${round(value * millimetresPerInch)} mm`];
+  const step = measure.miscountStep;
+  if (step !== null && step !== undefined)
+    for (const teeth of [-2, -1, 1, 2])
+      if (fitsAfter(value - teeth * step))
+        return [
+          `${value} ${unit} is ${round(Math.abs(teeth * step))} ${unit} (${Math.abs(teeth)} base pitch) ${teeth > 0 ? "over" : "under"} what fits: was another number of teeth spanned?`,
+        ];
+  if (-worn > noise)
+    return [
+      `${value} ${unit} is ${measure.direction === "falls" ? "more" : "less"} than the ${round(last.value)} ${unit} read before, but wear makes it ${measure.direction === "falls" ? "less" : "more"}; is it another piece, corner or place on it?`,
+    ];
+  return [
+    `${value} ${unit} is ${round(worn)} ${unit} worn since the last reading, far more than the use since then explains (at most about ${round(plausibleWear)})`,
+  ];
+}
+
+const round = (x: number) => Number(x.toPrecision(4));

@@ -1,0 +1,184 @@
+import { DomainError, type Fault } from "../domain/errors.ts";
+import type { Kind } from "../domain/kind.ts";
+import type { Finding, ServiceWord } from "../domain/piece.ts";
+import { questionReading } from "../domain/question-reading.ts";
+import { convertUnit } from "../domain/units.ts";
+import { runUsage } from "../domain/usage.ts";
+import {
+  deleteInspectionRows,
+  insertInspection,
+  selectLastReadings,
+  selectReadingsOf,
+} from "../storage/inspections.ts";
+import { getRecord, type Page, type PageRequest, pageOfRecords } from "../storage/records.ts";
+import type { InspectionRow, LineRow, PieceRow, ReadingRow } from "../storage/tables.ts";
+import { countEvidenceOfPiece, selectRunsOfPiece } from "../storage/usage.ts";
+import { getOwnPiece, lineAndKind } from "./keep-pieces.ts";
+import { requirePast } from "./log-runs.ts";
+import { together, type Work } from "./work.ts";
+
+export interface GivenReading {
+  value: number;
+  unit: string;
+  /** one of the kind's instruments; the first of them if null */
+  instrument: string | null;
+}
+export interface GivenInspection {
+  at: string;
+  readings: GivenReading[];
+  grade: number | null;
+  findings: Finding[];
+  services: ServiceWord[];
+  notes: string | null;
+  /** the person looked again at a reading that was questioned, and stands by it */
+  confirmed: boolean;
+}
+
+/** How much faster than the usual life's fast end wear is still believed without a second look. */
+const plausibleHaste = 4;
+
+const inspectionFrom = (row: InspectionRow, readings: readonly ReadingRow[]) => ({
+  ...row,
+  findings: JSON.parse(row.findings) as Finding[],
+  services: JSON.parse(row.services) as ServiceWord[],
+  readings: readings
+    .filter((reading) => reading.inspectionId === row.id)
+    .map((reading) => ({ ...reading, confirmed: reading.confirmed === 1 })),
+});
+export type Inspection = ReturnType<typeof inspectionFrom>;
+
+function instrumentOf(kind: Kind, name: string | null) {
+  if (kind.measure === null)
+    throw new DomainError(
+      "wrong_kind",
+      `A ${kind.name} is not measured: give a grade from 0 (as new) to 4 (unfit)`,
+    );
+  const { instruments } = kind.measure;
+  const found = name === null ? instruments[0] : instruments.find((one) => one.name === name);
+  if (found === undefined)
+    throw new DomainError(
+      "unit_unknown",
+      `A ${kind.name} is measured with ${instruments.map((one) => `"${one.name}"`).join(" or ")}, not "${name}"`,
+    );
+  return found;
+}
+
+/** The most wear that the use since the last reading could plausibly have caused, from the kind's fast pieces. */
+async function plausibleWear(
+  work: Work,
+  piece: PieceRow,
+  line: LineRow,
+  kind: Kind,
+  since: string | undefined,
+  at: string,
+) {
+  const { measure, limits } = kind;
+  if (measure === null || limits === null) return 0;
+  const allowance =
+    limits.basis === "loss" ? limits.club : Math.abs(limits.club - (line.asNew ?? measure.asNew));
+  const runs = await selectRunsOfPiece(work.db, piece.id, since ?? "");
+  const used = runs.filter((run) => run.at <= at).reduce((sum, run) => sum + runUsage(kind.clock, run), 0);
+  const known = since === undefined ? used + (piece.priorUsage ?? 0) : used;
+  if (kind.clock === "days" || (since === undefined && piece.priorUsage === null && piece.asNew === null))
+    return allowance * plausibleHaste;
+  const fastest = Math.max(1, ...Object.values(kind.surfaces));
+  return Math.max(0.25, (known / kind.usualLife.p10) * fastest * plausibleHaste) * allowance;
+}
+
+async function readingsFor(work: Work, piece: PieceRow, given: GivenInspection, inspectionId: string) {
+  const { line, kind } = await lineAndKind(work, piece.lineId);
+  const last = await selectLastReadings(work.db, piece.id, given.at, 4);
+  const earlier = last.map(({ value, sd }) => ({ value, sd }));
+  const firstSd = kind.measure?.instruments[0]?.repeatabilitySd ?? 0;
+  if (earlier.length === 0 && piece.asNew !== null) earlier.push({ value: piece.asNew, sd: firstSd });
+  else if (earlier.length === 0 && line.asNew !== null)
+    earlier.push({ value: line.asNew, sd: Math.max(kind.measure?.asNewSd ?? 0, firstSd) });
+  const plausible = await plausibleWear(work, piece, line, kind, last.at(-1)?.at, given.at);
+  const faults: Fault[] = [];
+  const rows: ReadingRow[] = [];
+  for (const [i, reading] of given.readings.entries()) {
+    const { name, repeatabilitySd } = instrumentOf(kind, reading.instrument);
+    const measure = kind.measure!;
+    const value = convertUnit(reading.value, reading.unit, measure.unit);
+    const question = { value, sd: repeatabilitySd, measure, earlier, plausibleWear: plausible };
+    for (const detail of questionReading(question)) faults.push({ pointer: `#/readings/${i}/value`, detail });
+    rows.push({
+      id: work.newId(),
+      clubId: work.actor.clubId,
+      inspectionId,
+      pieceId: piece.id,
+      at: given.at,
+      value,
+      sd: repeatabilitySd,
+      instrument: name,
+      enteredValue: reading.value,
+      enteredUnit: reading.unit,
+      confirmed: given.confirmed ? 1 : 0,
+    });
+  }
+  if (faults.length > 0 && !given.confirmed)
+    throw new DomainError(
+      "reading_questioned",
+      `${faults[0]!.detail}. Look again; if it is right, send it once more with "confirmed": true. Nothing was saved.`,
+      faults,
+    );
+  return rows;
+}
+
+/** Logs one look at a piece: readings, a grade, what was found and what was done. */
+export const logInspection = (work: Work, pieceId: string, given: GivenInspection): Promise<Inspection> =>
+  together(work, async (work) => {
+    requirePast(work, given.at, "An inspection");
+    const piece = await getOwnPiece(work, pieceId);
+    const id = work.newId();
+    const readings = await readingsFor(work, piece, given, id);
+    const row: InspectionRow = {
+      id,
+      clubId: work.actor.clubId,
+      pieceId,
+      at: given.at,
+      grade: given.grade,
+      findings: JSON.stringify(given.findings),
+      services: JSON.stringify(given.services),
+      notes: given.notes,
+      version: 1,
+    };
+    await insertInspection(work.db, row, readings);
+    if (readings.length > 0 || given.grade !== null) await countEvidenceOfPiece(work.db, pieceId);
+    return inspectionFrom(row, readings);
+  });
+
+export async function readInspection(work: Work, id: string): Promise<Inspection> {
+  const row = await getRecord(work.db, "inspections", work.actor.clubId, id, "inspection");
+  await getOwnPiece(work, row.pieceId);
+  return inspectionFrom(row, await selectReadingsOf(work.db, [id]));
+}
+
+export async function listInspections(
+  work: Work,
+  pieceId: string,
+  page: PageRequest,
+): Promise<Page<Inspection>> {
+  await getOwnPiece(work, pieceId);
+  const { items, next } = await pageOfRecords(
+    work.db,
+    "inspections",
+    work.actor.clubId,
+    page,
+    { pieceId },
+    "at",
+  );
+  const readings = await selectReadingsOf(
+    work.db,
+    items.map((row) => row.id),
+  );
+  return { items: items.map((row) => inspectionFrom(row, readings)), next };
+}
+
+/** Deletes an inspection that was logged wrongly; log the right one instead. */
+export const deleteInspection = (work: Work, id: string): Promise<void> =>
+  together(work, async (work) => {
+    const { pieceId } = await readInspection(work, id);
+    await deleteInspectionRows(work.db, id);
+    await countEvidenceOfPiece(work.db, pieceId);
+  });

@@ -1,0 +1,161 @@
+import { DomainError } from "../domain/errors.ts";
+import type { Surface } from "../domain/kind.ts";
+import type { ConditionWord } from "../domain/piece.ts";
+import { deleteRecord, getRecord, insertRecord, updateRecord } from "../storage/records.ts";
+import type { RunRow } from "../storage/tables.ts";
+import { countEvidenceOfRun } from "../storage/usage.ts";
+import { getOwnCar } from "./keep-cars.ts";
+import { lineAndKind } from "./keep-pieces.ts";
+import { together, type Work } from "./work.ts";
+
+export interface GivenRun {
+  carId: string;
+  at: string;
+  minutes: number;
+  surface: Surface | null;
+  conditions: ConditionWord[];
+  packId: string | null;
+  knocks: number;
+  meetingId: string | null;
+  notes: string | null;
+}
+
+/** A run as it is answered: its conditions as words. */
+export const runFromRow = (row: RunRow) => ({
+  ...row,
+  surface: row.surface as Surface,
+  conditions: JSON.parse(row.conditions ?? "[]") as ConditionWord[],
+});
+export type Run = ReturnType<typeof runFromRow>;
+
+/** A clock that is a little ahead is no reason to refuse; a run of next week is. */
+const aheadMs = 24 * 3600 * 1000;
+
+export function requirePast(work: Pick<Work, "now">, at: string, what: string): void {
+  if (Date.parse(at) > Date.parse(work.now()) + aheadMs)
+    throw new DomainError("out_of_order", `${what} at ${at} is in the future; log it when it has happened`);
+}
+
+/** The pack that a run names must be a pack of the car's driver. */
+async function requirePack(work: Work, packId: string, driverId: string): Promise<void> {
+  const pack = await getRecord(work.db, "pieces", work.actor.clubId, packId, "pack");
+  const { kind } = await lineAndKind(work, pack.lineId);
+  if (kind.usedBy !== "pack")
+    throw new DomainError("wrong_kind", `${pack.mark} is a ${kind.name}, not a pack`);
+  if (pack.driverId !== driverId)
+    throw new DomainError("not_allowed", `${pack.mark} belongs to another driver`);
+}
+
+async function surfaceOf(work: Work, given: Pick<GivenRun, "surface" | "meetingId">): Promise<Surface> {
+  const meeting =
+    given.meetingId === null
+      ? null
+      : await getRecord(work.db, "meetings", work.actor.clubId, given.meetingId, "meeting");
+  const surface = given.surface ?? meeting?.surface;
+  if (surface === undefined)
+    throw new DomainError("not_found", "Say on which surface the run was, or at which meeting");
+  return surface as Surface;
+}
+
+const twice = (given: { at: string }) =>
+  new DomainError(
+    "name_taken",
+    `A run of this car at ${given.at} is logged already; change that one, or give another time`,
+  );
+
+async function insertRun(work: Work, row: RunRow): Promise<void> {
+  try {
+    await insertRecord(work.db, "runs", row, "run");
+  } catch (error) {
+    throw error instanceof DomainError && error.code === "name_taken" ? twice(row) : error;
+  }
+}
+
+/** Logs one outing of a car. The usage of everything fitted then, and of the pack named, follows from it. */
+export const logRun = (work: Work, given: GivenRun): Promise<Run> =>
+  together(work, async (work) => {
+    requirePast(work, given.at, "A run");
+    const car = await getOwnCar(work, given.carId);
+    if (given.packId !== null) await requirePack(work, given.packId, car.driverId);
+    const { conditions, ...members } = given;
+    const row: RunRow = {
+      id: work.newId(),
+      clubId: work.actor.clubId,
+      version: 1,
+      ...members,
+      surface: await surfaceOf(work, given),
+      conditions: conditions.length === 0 ? null : JSON.stringify(conditions),
+    };
+    await insertRun(work, row);
+    await countEvidenceOfRun(work.db, row);
+    return runFromRow(row);
+  });
+
+/** Logs the runs of a whole meeting, for one car or several: all of them, or none. */
+export const logMeeting = (
+  work: Work,
+  meetingId: string,
+  runs: readonly Omit<GivenRun, "meetingId">[],
+): Promise<Run[]> =>
+  together(work, async (work) => {
+    const logged: Run[] = [];
+    for (const run of runs) logged.push(await logRun(work, { ...run, meetingId }));
+    return logged;
+  });
+
+async function ownRun(work: Work, id: string): Promise<RunRow> {
+  const row = await getRecord(work.db, "runs", work.actor.clubId, id, "run");
+  await getOwnCar(work, row.carId);
+  return row;
+}
+
+export const readRun = async (work: Work, id: string): Promise<Run> => runFromRow(await ownRun(work, id));
+
+/** Corrects a run that was logged wrongly. */
+export const changeRun = (
+  work: Work,
+  id: string,
+  changes: { [K in keyof GivenRun]?: GivenRun[K] | undefined },
+): Promise<Run> =>
+  together(work, async (work) => {
+    const before = await ownRun(work, id);
+    const { conditions, surface, ...members } = changes;
+    const given = Object.fromEntries(Object.entries(members).filter(([, value]) => value !== undefined));
+    if (changes.at !== undefined) requirePast(work, changes.at, "A run");
+    const car = await getOwnCar(work, changes.carId ?? before.carId);
+    const packId = changes.packId === undefined ? before.packId : changes.packId;
+    if (packId !== null) await requirePack(work, packId, car.driverId);
+    if (changes.meetingId !== undefined && changes.meetingId !== null)
+      await getRecord(work.db, "meetings", work.actor.clubId, changes.meetingId, "meeting");
+    try {
+      const after = await updateRecord(
+        work.db,
+        "runs",
+        work.actor.clubId,
+        id,
+        {
+          ...given,
+          ...(surface === undefined || surface === null ? {} : { surface }),
+          ...(conditions === undefined
+            ? {}
+            : { conditions: conditions.length === 0 ? null : JSON.stringify(conditions) }),
+        },
+        "run",
+      );
+      await countEvidenceOfRun(work.db, before);
+      await countEvidenceOfRun(work.db, after);
+      return runFromRow(after);
+    } catch (error) {
+      throw error instanceof DomainError && error.code === "name_taken"
+        ? twice({ at: changes.at ?? before.at })
+        : error;
+    }
+  });
+
+/** Deletes a run that never happened. */
+export const deleteRun = (work: Work, id: string): Promise<void> =>
+  together(work, async (work) => {
+    const row = await ownRun(work, id);
+    await deleteRecord(work.db, "runs", work.actor.clubId, id, "run");
+    await countEvidenceOfRun(work.db, row);
+  });
