@@ -143,6 +143,7 @@ export function openApiDocument(operations: readonly Operation[], version: strin
     item[spec.method] = operationObject(spec);
     paths[spec.path] = item;
   }
+  const grouped = new Set<string>(operations.map(({ spec }) => spec.tags[0]));
   const statuses = [...new Set(operations.flatMap(({ spec }) => problemsOf(spec)))].sort();
   return createDocument(
     {
@@ -157,7 +158,7 @@ export function openApiDocument(operations: readonly Operation[], version: strin
         license: { name: "MIT", identifier: "MIT" },
       },
       servers: [{ url: "/", description: "the service that this description came from" }],
-      tags: [...tags],
+      tags: tags.filter(({ name }) => grouped.has(name)),
       paths,
       components: {
         responses: Object.fromEntries(statuses.map((status) => [`Problem${status}`, problemObject(status)])),
