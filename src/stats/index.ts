@@ -74,6 +74,16 @@ export {
   type LifeFit,
   type LifeFitOptions,
 } from "./life-fit.ts";
+export {
+  type ItemStanding,
+  type LifePosterior,
+  lifePosterior,
+  posteriorConditionalSurvival,
+  posteriorExpectation,
+  posteriorResidualQuantile,
+  posteriorSurvival,
+} from "./life-posterior.ts";
+export type { BeliefRange, LifePrior } from "./life-prior.ts";
 export { erfcx, logNormalCdf, normalCdf, normalPdf, normalQuantile } from "./normal.ts";
 export { normalLoss, normalLossInverse } from "./normal-loss.ts";
 export { gammaQuadrature } from "./quadrature.ts";
@@ -115,3 +125,36 @@ export type {
   WearPrior,
   WearSurprise,
 } from "./wear-types.ts";
+export {
+  type AgeReplacement,
+  ageReplacement,
+  ageReplacementCost,
+  ageReplacementPeriods,
+  blockReplacementCost,
+  groupReplacement,
+  setCdf,
+} from "./age-replacement.ts";
+export { bestLotReorder, bestOrderUpTo, lotReorderCost, orderUpToCost } from "./order-policy.ts";
+export {
+  criticalRatio,
+  economicOrderQuantity,
+  economicPacks,
+  lotAndReorderLevel,
+  newsvendor,
+  newsvendorCost,
+  newsvendorNormal,
+  normalReorderLevel,
+  orderQuantity,
+} from "./order-quantity.ts";
+export { erlangCounts, erlangStagesLeft } from "./renewal-erlang.ts";
+export {
+  bestKit,
+  cheapestKit,
+  evaluateKit,
+  jointChance,
+  type Kit,
+  type KitAim,
+  kitCurve,
+  type KitLine,
+  marginalKits,
+} from "./spares-kit.ts";

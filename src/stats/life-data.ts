@@ -94,10 +94,9 @@ class AgeList {
  * Checks the observations and packs them for the likelihood.
  *
  * @param name the calling function, for its error messages
- * @throws {RangeError} if there is no observation, or an age, a count or an entry is outside its range
+ * @throws {RangeError} if an age, a count or an entry is outside its range
  */
 export function packLives(name: string, observations: readonly LifeObservation[]): PackedLives {
-  if (observations.length === 0) throw new RangeError(`${name} requires at least one observation`);
   const failed = new AgeList(observations.length);
   const running = new AgeList(observations.length);
   const before = new AgeList(observations.length);

@@ -6,6 +6,9 @@ import { type LifeFamily, type LifeLikelihood, lifeLikelihood } from "./life-lik
 /** A point of the search with the likelihood there; the spread is exp(logSpread). */
 export type LifePoint = { location: number; logSpread: number; at: LifeLikelihood };
 
+/** A log-likelihood, or log posterior density, with its derivatives at a point. */
+export type Evaluate = (location: number, logSpread: number) => LifeLikelihood;
+
 const MAX_STEPS = 100;
 const MAX_HALVINGS = 40;
 /** Half the expected gain below which the next Newton step is the last: it leaves an error of about its square. */
@@ -98,17 +101,12 @@ function ascentStep(at: LifeLikelihood): { location: number; logSpread: number; 
 }
 
 /** The step halved until the likelihood does not fall. */
-function climb(
-  family: LifeFamily,
-  lives: PackedLives,
-  from: LifePoint,
-  step: ReturnType<typeof ascentStep>,
-): LifePoint {
+function climb(evaluate: Evaluate, from: LifePoint, step: ReturnType<typeof ascentStep>): LifePoint {
   let scale = 1;
   for (let halving = 0; halving < MAX_HALVINGS; halving += 1) {
     const location = from.location + scale * step.location;
     const logSpread = from.logSpread + scale * step.logSpread;
-    const at = lifeLikelihood(family, lives, location, logSpread);
+    const at = evaluate(location, logSpread);
     if (at.value >= from.at.value || step.gain < SMALL_GAIN) return { location, logSpread, at };
     scale /= 2;
   }
@@ -116,22 +114,19 @@ function climb(
 }
 
 /**
- * Maximum-likelihood point by Newton's method with the exact Hessian.
+ * Maximum by Newton's method with the exact Hessian.
  *
- * @throws {RangeError} if the data allow no finite maximum (`requireFiniteMaximum`)
  * @throws {ConvergenceError} if the search runs off to an unbounded spread or does not settle
  */
-export function maximiseLife(
+export function newtonMaximum(
   name: string,
-  family: LifeFamily,
-  lives: PackedLives,
+  evaluate: Evaluate,
+  start: { location: number; logSpread: number },
 ): LifePoint & { iterations: number } {
-  requireFiniteMaximum(name, lives);
-  const start = startingPoint(lives);
-  let point: LifePoint = { ...start, at: lifeLikelihood(family, lives, start.location, start.logSpread) };
+  let point: LifePoint = { ...start, at: evaluate(start.location, start.logSpread) };
   for (let iterations = 1; iterations <= MAX_STEPS; iterations += 1) {
     const step = ascentStep(point.at);
-    point = climb(family, lives, point, step);
+    point = climb(evaluate, point, step);
     if (step.gain < SMALL_GAIN) return { ...point, iterations };
     if (!(point.logSpread > SPREAD_RANGE.low && point.logSpread < SPREAD_RANGE.high)) {
       throw new ConvergenceError(
@@ -144,4 +139,20 @@ export function maximiseLife(
     `${name} did not settle in ${MAX_STEPS} steps; use lifePosterior with a prior`,
     MAX_STEPS,
   );
+}
+
+/**
+ * Maximum-likelihood point.
+ *
+ * @throws {RangeError} if the data allow no finite maximum (`requireFiniteMaximum`)
+ * @throws {ConvergenceError} as `newtonMaximum`
+ */
+export function maximiseLife(
+  name: string,
+  family: LifeFamily,
+  lives: PackedLives,
+): LifePoint & { iterations: number } {
+  requireFiniteMaximum(name, lives);
+  const evaluate: Evaluate = (location, logSpread) => lifeLikelihood(family, lives, location, logSpread);
+  return newtonMaximum(name, evaluate, startingPoint(lives));
 }

@@ -296,7 +296,7 @@ describe("fitLife", () => {
   });
 
   it("data without a finite maximum are refused with the reason", () => {
-    expect(() => fitLife("weibull", [])).toThrow(/at least one observation/);
+    expect(() => fitLife("weibull", [])).toThrow(/at least one failure/);
     expect(() => fitLife("weibull", [{ kind: "running", at: 5 }])).toThrow(/at least one failure/);
     expect(() => fitLife("weibull", [{ kind: "failed", at: 5 }])).toThrow(/two distinct ages/);
     expect(() => fitLife("lognormal", [{ kind: "failed", at: 5, count: 9 }])).toThrow(RangeError);
