@@ -3,6 +3,7 @@ import { describe, expect, it } from "vitest";
 import { z } from "zod";
 import { shippedKinds } from "../../seeds/index.ts";
 import { benchSteps, clocks, surfaces } from "../../src/domain/kind.ts";
+import { kindFaults } from "../../src/domain/kind-rules.ts";
 
 const positive = z.number().positive();
 const fraction = z.number().min(0).max(1);
@@ -19,6 +20,7 @@ const kindShape = z.strictObject({
       direction: z.enum(["falls", "rises"]),
       asNew: positive,
       asNewSd: positive,
+      miscountStep: positive.optional(),
       instruments: z
         .array(z.strictObject({ name: text, repeatabilitySd: positive, resolution: positive }))
         .min(1),
@@ -99,6 +101,17 @@ describe("the shipped kinds", () => {
       expect(coefficient / one.pieceSpread, one.code).toBeGreaterThan(0.9);
       expect(coefficient / one.pieceSpread, one.code).toBeLessThan(1.25);
     }
+  });
+
+  it("give gears their base pitch, pi m cos 20 degrees, as the step of a miscounted tooth (from memory)", () => {
+    const basePitch = (module: number) => Math.PI * module * Math.cos(Math.PI / 9);
+    for (const code of ["SPR-48", "PIN-AL", "PIN-ST"])
+      expect(kind(code).measure!.miscountStep, code).toBeCloseTo(basePitch(25.4 / 48), 3);
+    expect(kind("SPR-06").measure!.miscountStep).toBeCloseTo(basePitch(0.6), 3);
+  });
+
+  it("contradict themselves in no value", () => {
+    for (const one of shippedKinds) expect(kindFaults(one), one.code).toEqual([]);
   });
 
   it("name a surface of multiplier 1 where surfaces matter at all", () => {
