@@ -1,8 +1,10 @@
+import { existsSync } from "node:fs";
+import path from "node:path";
 import { expect, it } from "vitest";
 import { operations } from "../../src/http/routes/index.ts";
 import { tags } from "../../src/http/tags.ts";
 import * as stats from "../../src/stats/index.ts";
-import { sourcesIn } from "./source.ts";
+import { type Source, sourceOf, sourcesIn } from "./source.ts";
 
 const specs = operations.map(({ spec }) => spec);
 const called = ({ method, path }: { method: string; path: string }) => `${method.toUpperCase()} ${path}`;
@@ -58,4 +60,31 @@ it("every operation under /v1 needs a key, and every answer is described", () =>
     Object.values(answers).some(({ description }) => description.trim() === ""),
   );
   expect(mute.map(called)).toEqual([]);
+});
+
+/** The files of this project that a page links to or names in `code`, as paths from the root. */
+function filesNamedBy({ file, text }: Source): string[] {
+  const links = [...text.matchAll(/\]\((?![a-z]+:|#)([^)#\s]+)/g)].map((match) =>
+    path.posix.join(path.posix.dirname(file), match[1]!),
+  );
+  const named = [...text.matchAll(/`((?:src|tests|schema|seeds|docs|openapi)\/[\w./-]*)`/g)];
+  return [...links, ...named.map((match) => match[1]!)];
+}
+
+it("every file that a page links to or names is there", () => {
+  const pages = [
+    ...sourcesIn("docs", [".md"]),
+    ...["README.md", "DEVELOPERS.md"].filter((file) => existsSync(file)).map(sourceOf),
+  ];
+  const missing = pages.flatMap((page) =>
+    filesNamedBy(page)
+      .filter((file) => !existsSync(file))
+      .map((file) => `${page.file} names ${file}`),
+  );
+  expect(missing).toEqual([]);
+});
+
+it("links and names of files are found on a page", () => {
+  const text = "[a](../b.md#c), [out](https://a.test/x.md), [here](#d), `src/e.ts`, `npm run src/x`";
+  expect(filesNamedBy({ file: "docs/methods/a.md", text })).toEqual(["docs/b.md", "src/e.ts"]);
 });

@@ -3,7 +3,7 @@ import path from "node:path";
 import { pathToFileURL } from "node:url";
 import { afterAll, beforeAll, describe, expect, it } from "vitest";
 import { expectShown } from "./shown.ts";
-import { type Source, sourcesIn } from "./source.ts";
+import { type Source, sourceOf, sourcesIn } from "./source.ts";
 
 /**
  * Runs every ```ts block of the documentation and of the comments in src, and checks each line that ends in
@@ -71,7 +71,7 @@ async function moduleFor(code: string, file: string): Promise<string> {
 const pages = ["README.md", "DEVELOPERS.md"].filter((file) => existsSync(file));
 const sources = [
   ...["src", "docs"].flatMap((root) => sourcesIn(root, [".ts", ".md"])),
-  ...sourcesIn(".", pages).filter(({ file }) => pages.includes(file)),
+  ...pages.map(sourceOf),
 ];
 const documented = sources
   .map((source) => ({ file: source.file, blocks: blocksOf(source) }))

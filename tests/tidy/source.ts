@@ -9,6 +9,8 @@ export interface Source {
   text: string;
 }
 
+export const sourceOf = (file: string): Source => ({ file, text: readFileSync(file, "utf8") });
+
 /** Every file below `root` with one of the endings, in the order of their names. */
 export const sourcesIn = (root: string, endings: readonly string[]): Source[] =>
   readdirSync(root, { recursive: true, encoding: "utf8" })
@@ -16,7 +18,7 @@ export const sourcesIn = (root: string, endings: readonly string[]): Source[] =>
     .filter((file) => endings.some((ending) => file.endsWith(ending)))
     .filter((file) => !/(^|\/)(node_modules|dist|\.example-[^/]*)\//.test(file))
     .sort()
-    .map((file) => ({ file, text: readFileSync(file, "utf8") }));
+    .map(sourceOf);
 
 /** The text without its comments; strings stay, so that "https://…" is not cut. */
 export const codeOf = (text: string): string =>

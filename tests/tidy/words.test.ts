@@ -1,6 +1,6 @@
-import { existsSync, readdirSync, readFileSync } from "node:fs";
+import { existsSync, readdirSync } from "node:fs";
 import { describe, expect, it } from "vitest";
-import { type Source, sourcesIn } from "./source.ts";
+import { type Source, sourceOf, sourcesIn } from "./source.ts";
 
 /** What never belongs into a file of these folders, and why. */
 interface Rule {
@@ -40,7 +40,7 @@ const rules: Rule[] = [
 const endings = [".ts", ".md", ".sql", ".json", ".csv", ".yaml", ".html"];
 const rootFiles = readdirSync(".").filter((name) => endings.some((ending) => name.endsWith(ending)));
 const sourcesOf = (root: string): Source[] => {
-  if (root === ".") return rootFiles.map((file) => ({ file, text: readFileSync(file, "utf8") }));
+  if (root === ".") return rootFiles.map(sourceOf);
   return existsSync(root) ? sourcesIn(root, endings) : [];
 };
 const found = ({ never }: Rule, { file, text }: Source): string[] =>
