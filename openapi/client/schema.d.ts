@@ -58,6 +58,201 @@ export interface paths {
         patch: operations["changeDriver"];
         trace?: never;
     };
+    "/v1/kinds": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** List the kinds of part */
+        get: operations["listKinds"];
+        put?: never;
+        /**
+         * Add a kind of part of the club's own
+         * @description Sizes, limits and readings of a kind share one unit. Limits come in the order race, club, stop as the piece wears; a kind without a measure is only graded and has no limits. Unknown lives are fine as a wide range: the log overrules it.
+         */
+        post: operations["addKind"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/kinds/{id}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Read a kind of part */
+        get: operations["getKind"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        /**
+         * Change what the club holds of a kind of part
+         * @description Members that are not given stay. The code and the clock stay in any case, and so do unit and direction once a piece of the kind was measured. Every forecast of the kind follows the change.
+         */
+        patch: operations["changeKind"];
+        trace?: never;
+    };
+    "/v1/car-models": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** List the car models */
+        get: operations["listCarModels"];
+        put?: never;
+        /** Add a car model */
+        post: operations["addCarModel"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/car-models/{id}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Read a car model */
+        get: operations["getCarModel"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        /** Change a car model */
+        patch: operations["changeCarModel"];
+        trace?: never;
+    };
+    "/v1/venues": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** List the venues */
+        get: operations["listVenues"];
+        put?: never;
+        /** Add a venue */
+        post: operations["addVenue"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/venues/{id}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Read a venue */
+        get: operations["getVenue"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        /**
+         * Change a venue
+         * @description Meetings that are in the calendar already keep the surface they were given.
+         */
+        patch: operations["changeVenue"];
+        trace?: never;
+    };
+    "/v1/suppliers": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** List the suppliers */
+        get: operations["listSuppliers"];
+        put?: never;
+        /** Add a supplier */
+        post: operations["addSupplier"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/suppliers/{id}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Read a supplier */
+        get: operations["getSupplier"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        /** Change a supplier */
+        patch: operations["changeSupplier"];
+        trace?: never;
+    };
+    "/v1/lines": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** List lines, by kind, number, supplier or the car they fit */
+        get: operations["listLines"];
+        put?: never;
+        /**
+         * Add a line
+         * @description A line is of one kind for good. Size, limits and life are taken from the kind unless the line has its own; they are in the kind's unit and on its clock. The price is for one pack.
+         */
+        post: operations["addLine"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/lines/{id}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Read a line */
+        get: operations["getLine"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        /**
+         * Change a line: its price, supplier, end, or what it fits
+         * @description Members that are not given stay. `fits` replaces the whole list. A line may be superseded by another, but not in a circle.
+         */
+        patch: operations["changeLine"];
+        trace?: never;
+    };
 }
 export type webhooks = Record<string, never>;
 export interface components {
@@ -67,6 +262,85 @@ export interface components {
          * @example 0192f0c1-7c1e-7b6a-9c1d-2f6a1b3c4d5e
          */
         Id: string;
+        /** @description what is measured on a piece, and how well */
+        Measure: {
+            /**
+             * @description what is measured
+             * @example span over 10 teeth
+             */
+            quantity: string;
+            /**
+             * @description unit of every size, limit and reading of the kind
+             * @example mm
+             */
+            unit: string;
+            /**
+             * @description what the value does as the piece wears: tread falls, play rises
+             * @enum {string}
+             */
+            direction: "falls" | "rises";
+            /**
+             * @description catalogue size of a new piece, in `unit`
+             * @example 15.485
+             */
+            asNew: number;
+            /**
+             * @description standard deviation of new pieces, in `unit`
+             * @example 0.02
+             */
+            asNewSd: number;
+            /** @description the usual one first */
+            instruments: {
+                /** @example calliper */
+                name: string;
+                /**
+                 * @description standard deviation of repeated readings by a patient hand, in `unit`
+                 * @example 0.018
+                 */
+                repeatabilitySd: number;
+                /**
+                 * @description smallest step shown, in `unit`
+                 * @example 0.01
+                 */
+                resolution: number;
+            }[];
+        };
+        /** @description wear limits in the unit of the kind, in the order in which a wearing piece reaches them */
+        Limits: {
+            /**
+             * @description are the limits sizes of the piece, or losses from the piece's own first reading?
+             * @enum {string}
+             */
+            basis: "size" | "loss";
+            /**
+             * @description past it the piece is slower than a new one
+             * @example 0.05
+             */
+            race: number | null;
+            /**
+             * @description the limit that forecasts use
+             * @example 0.08
+             */
+            club: number;
+            /**
+             * @description past it the piece is not to be run
+             * @example 0.1
+             */
+            stop: number | null;
+        };
+        /** @description life by wear alone on the kind's clock, on the surface of multiplier 1 */
+        LifeRange: {
+            /**
+             * @description one piece in ten is worn out by then
+             * @example 350
+             */
+            p10: number;
+            /**
+             * @description nine pieces in ten are worn out by then
+             * @example 900
+             */
+            p90: number;
+        };
         /** @description Problem details of RFC 9457 */
         Problem: {
             /**
@@ -135,6 +409,304 @@ export interface components {
         };
         DriverPage: {
             items: components["schemas"]["Driver"][];
+            /** @description give it as `after` for the next page; null on the last one */
+            next: string | null;
+        };
+        /** @description what the trade knows of a sort of part */
+        Kind: {
+            id: components["schemas"]["Id"];
+            /**
+             * @description short name by which lists and imports know the kind
+             * @example SPR-48
+             */
+            code: string;
+            /** @example Spur gear, 48 DP */
+            name: string;
+            /**
+             * @description what makes a piece older
+             * @enum {string}
+             */
+            clock: "minutes" | "runs" | "cycles" | "knocks" | "days";
+            /** @description did it come with the service? */
+            shipped: boolean;
+            /**
+             * @description when it is looked at on the bench
+             * @enum {string}
+             */
+            benchStep: "tyres" | "cleaning" | "drivetrain" | "motor" | "lubrication" | "dampers" | "fasteners" | "steering" | "packs";
+            /** @description null where the kind is only graded, 0 to 4 */
+            measure: components["schemas"]["Measure"] | null;
+            /** @description null exactly where `measure` is null */
+            limits: components["schemas"]["Limits"] | null;
+            usualLife: components["schemas"]["LifeRange"];
+            /**
+             * @description coefficient of variation of the wear rate from piece to piece
+             * @example 0.3
+             */
+            pieceSpread: number;
+            /**
+             * @description coefficient of variation of the wear of one run
+             * @example 0.6
+             */
+            runSpread: number;
+            /** @description how many times as fast each surface wears it; a surface that is not named counts as 1 */
+            surfaces: {
+                [key: string]: number;
+            };
+            /**
+             * @description is it fitted at a position, or a pack that each run names?
+             * @enum {string}
+             */
+            usedBy: "fitting" | "pack";
+            /**
+             * @description what is changed together with a worn piece
+             * @enum {string}
+             */
+            changeRule: "alone" | "pair" | "set" | "with-mate";
+            /**
+             * @description how many pieces are changed together
+             * @example 1
+             */
+            changedTogether: number;
+            /**
+             * @description code of the kind whose wear decides whether this one is changed with it
+             * @example SPR-48
+             */
+            mateCode: string | null;
+            /**
+             * @description chance that one run of an average driver ends a piece by accident
+             * @example 0.002
+             */
+            breakagePerRun: number;
+            /**
+             * @description days after which an unused piece is no longer good; null where it keeps
+             * @example 730
+             */
+            shelfLifeDays: number | null;
+            /** @description is the day over without it? */
+            carStopper: boolean;
+            /**
+             * @description minutes of bench time for one look or reading
+             * @example 3
+             */
+            checkMinutes: number;
+            /** @description what to look for */
+            check: string;
+            /** @description what may hurt people or the car */
+            cautions: string[];
+            /** @description where the figures come from */
+            source: string;
+            /**
+             * Format: date-time
+             * @description moment in UTC, RFC 3339
+             * @example 2026-11-29T07:30:00.000Z
+             */
+            createdAt: string;
+            /**
+             * @description counts the changes of this record
+             * @example 1
+             */
+            version: number;
+        };
+        KindPage: {
+            items: components["schemas"]["Kind"][];
+            /** @description give it as `after` for the next page; null on the last one */
+            next: string | null;
+        };
+        /** @description a car as its maker sells it: what lines fit */
+        CarModel: {
+            id: components["schemas"]["Id"];
+            /** @example Thornbill */
+            name: string;
+            /**
+             * @description what sort of racing; cars and meetings are matched by it
+             * @example touring
+             */
+            discipline: string;
+            /**
+             * @description fixed reduction after the spur, turns of the spur for one turn of the wheel
+             * @example 2.1
+             */
+            internalRatio: number | null;
+            /** @description free text */
+            notes: string | null;
+            /**
+             * Format: date-time
+             * @description moment in UTC, RFC 3339
+             * @example 2026-11-29T07:30:00.000Z
+             */
+            createdAt: string;
+            /**
+             * @description counts the changes of this record
+             * @example 1
+             */
+            version: number;
+        };
+        CarModelPage: {
+            items: components["schemas"]["CarModel"][];
+            /** @description give it as `after` for the next page; null on the last one */
+            next: string | null;
+        };
+        /** @description a place where meetings are held */
+        Venue: {
+            id: components["schemas"]["Id"];
+            /** @example Ferris Lane */
+            name: string;
+            /**
+             * @description what the cars run on; it changes wear by factors
+             * @example asphalt
+             * @enum {string}
+             */
+            surface: "asphalt" | "coarse-asphalt" | "carpet" | "astro" | "clay" | "dusty-clay" | "wet-asphalt";
+            /**
+             * @description which way round; null where it changes
+             * @example clockwise
+             */
+            direction: ("clockwise" | "anticlockwise") | null;
+            /** @description free text */
+            notes: string | null;
+            /**
+             * Format: date-time
+             * @description moment in UTC, RFC 3339
+             * @example 2026-11-29T07:30:00.000Z
+             */
+            createdAt: string;
+            /**
+             * @description counts the changes of this record
+             * @example 1
+             */
+            version: number;
+        };
+        VenuePage: {
+            items: components["schemas"]["Venue"][];
+            /** @description give it as `after` for the next page; null on the last one */
+            next: string | null;
+        };
+        /** @description where lines are bought */
+        Supplier: {
+            id: components["schemas"]["Id"];
+            /** @example Harrowmead Trade */
+            name: string;
+            /**
+             * @description days from order to arrival that the supplier is believed to take, on average
+             * @example 6
+             */
+            leadTimeDays: number;
+            /**
+             * @description standard deviation of the lead time in days; 0 only for one who is never late or early
+             * @example 3
+             */
+            leadTimeSdDays: number;
+            /**
+             * @description smallest order the supplier takes, in minor units of the club's currency; 0 for none
+             * @example 15000
+             */
+            minimumOrderMinorUnits: number;
+            /** @description free text */
+            notes: string | null;
+            /**
+             * Format: date-time
+             * @description moment in UTC, RFC 3339
+             * @example 2026-11-29T07:30:00.000Z
+             */
+            createdAt: string;
+            /**
+             * @description counts the changes of this record
+             * @example 1
+             */
+            version: number;
+        };
+        SupplierPage: {
+            items: components["schemas"]["Supplier"][];
+            /** @description give it as `after` for the next page; null on the last one */
+            next: string | null;
+        };
+        /** @description a part as a shop sells it */
+        Line: {
+            id: components["schemas"]["Id"];
+            /**
+             * @description the club's own article number
+             * @example QB-SP-048-87
+             */
+            sku: string;
+            /** @example Spur gear 87T, 48 DP, pair */
+            name: string;
+            kindId: components["schemas"]["Id"];
+            /** @example SPR-48 */
+            kindCode: string;
+            gtin: string | null;
+            /**
+             * @description article number of the maker
+             * @example SG-4887
+             */
+            makersPartNumber: string | null;
+            /** @description who supplies it, or null */
+            supplierId: components["schemas"]["Id"] | null;
+            /**
+             * @description pieces in one pack
+             * @example 2
+             */
+            packSize: number;
+            /**
+             * @description packs are ordered in multiples of this
+             * @example 1
+             */
+            orderMultiplePacks: number;
+            /**
+             * @description price of one pack in minor units of `currency`, such as cents
+             * @example 900
+             */
+            priceMinorUnits: number;
+            /**
+             * @description days from order to arrival, where it differs from the supplier's
+             * @example 21
+             */
+            leadTimeDays: number | null;
+            /**
+             * @description days that an unused piece keeps, where it differs from the kind's
+             * @example 730
+             */
+            shelfLifeDays: number | null;
+            /**
+             * @description catalogue size of a new piece in the kind's unit, where it differs from the kind's
+             * @example 15.485
+             */
+            asNew: number | null;
+            /** @description wear limits, where they differ from the kind's */
+            limits: components["schemas"]["Limits"] | null;
+            /** @description life by wear, where it differs from the kind's */
+            usualLife: components["schemas"]["LifeRange"] | null;
+            /** @description the line that is sold in its place */
+            supersededById: components["schemas"]["Id"] | null;
+            /** @description the day from which it is no longer to be had */
+            endedOn: string | null;
+            /** @description free text */
+            notes: string | null;
+            /** @description car models it fits */
+            fits: components["schemas"]["Id"][];
+            /** @example Harrowmead Trade */
+            supplierName: string | null;
+            /**
+             * @description currency code, ISO 4217
+             * @example AUD
+             */
+            currency: string;
+            /** @description is `endedOn` reached today (UTC)? */
+            ended: boolean;
+            /**
+             * Format: date-time
+             * @description moment in UTC, RFC 3339
+             * @example 2026-11-29T07:30:00.000Z
+             */
+            createdAt: string;
+            /**
+             * @description counts the changes of this record
+             * @example 1
+             */
+            version: number;
+        };
+        LinePage: {
+            items: components["schemas"]["Line"][];
             /** @description give it as `after` for the next page; null on the last one */
             next: string | null;
         };
@@ -482,6 +1054,1182 @@ export interface operations {
                 };
                 content: {
                     "application/json": components["schemas"]["Driver"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    listKinds: {
+        parameters: {
+            query?: {
+                /** @description only the kind with this code */
+                code?: string;
+                limit?: number;
+                /** @description the `next` of the page before */
+                after?: string;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description A page of kinds, those that came with the service first. */
+            200: {
+                headers: {
+                    /** @description the next page, rel="next" (RFC 8288); absent on the last one */
+                    link?: string;
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["KindPage"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    addKind: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example {
+                 *       "code": "WING-MNT",
+                 *       "name": "Rear wing mount bush",
+                 *       "clock": "minutes",
+                 *       "benchStep": "fasteners",
+                 *       "measure": {
+                 *         "quantity": "play at the wing edge",
+                 *         "unit": "mm",
+                 *         "direction": "rises",
+                 *         "asNew": 0.1,
+                 *         "asNewSd": 0.03,
+                 *         "instruments": [
+                 *           {
+                 *             "name": "feeler gauge",
+                 *             "repeatabilitySd": 0.05,
+                 *             "resolution": 0.05
+                 *           }
+                 *         ]
+                 *       },
+                 *       "limits": {
+                 *         "basis": "size",
+                 *         "race": null,
+                 *         "club": 1,
+                 *         "stop": 1.5
+                 *       },
+                 *       "usualLife": {
+                 *         "p10": 200,
+                 *         "p90": 900
+                 *       },
+                 *       "pieceSpread": 0.4,
+                 *       "runSpread": 0.6,
+                 *       "surfaces": {
+                 *         "coarse-asphalt": 1.3,
+                 *         "dusty-clay": 1.8
+                 *       },
+                 *       "breakagePerRun": 0.001,
+                 *       "checkMinutes": 1,
+                 *       "check": "Rock the wing by its edge and look for cracks at the screw."
+                 *     }
+                 */
+                "application/json": {
+                    /**
+                     * @description short name by which lists and imports know the kind
+                     * @example SPR-48
+                     */
+                    code: string;
+                    name: string;
+                    /** @enum {string} */
+                    clock: "minutes" | "runs" | "cycles" | "knocks" | "days";
+                    /**
+                     * @description when it is looked at on the bench
+                     * @enum {string}
+                     */
+                    benchStep: "tyres" | "cleaning" | "drivetrain" | "motor" | "lubrication" | "dampers" | "fasteners" | "steering" | "packs";
+                    /** @description null where the kind is only graded, 0 to 4 */
+                    measure: components["schemas"]["Measure"] | null;
+                    /** @description null exactly where `measure` is null */
+                    limits: components["schemas"]["Limits"] | null;
+                    usualLife: components["schemas"]["LifeRange"];
+                    /**
+                     * @description coefficient of variation of the wear rate from piece to piece
+                     * @example 0.3
+                     */
+                    pieceSpread: number;
+                    /**
+                     * @description coefficient of variation of the wear of one run
+                     * @example 0.6
+                     */
+                    runSpread: number;
+                    /**
+                     * @description how many times as fast each surface wears it; a surface that is not named counts as 1
+                     * @default {}
+                     */
+                    surfaces?: {
+                        [key: string]: number;
+                    };
+                    /**
+                     * @description is it fitted at a position, or a pack that each run names?
+                     * @default fitting
+                     * @enum {string}
+                     */
+                    usedBy?: "fitting" | "pack";
+                    /**
+                     * @description what is changed together with a worn piece
+                     * @default alone
+                     * @enum {string}
+                     */
+                    changeRule?: "alone" | "pair" | "set" | "with-mate";
+                    /**
+                     * @description how many pieces are changed together
+                     * @default 1
+                     * @example 1
+                     */
+                    changedTogether?: number;
+                    /**
+                     * @description code of the kind whose wear decides whether this one is changed with it
+                     * @default null
+                     * @example SPR-48
+                     */
+                    mateCode?: string | null;
+                    /**
+                     * @description chance that one run of an average driver ends a piece by accident
+                     * @example 0.002
+                     */
+                    breakagePerRun: number;
+                    /**
+                     * @description days after which an unused piece is no longer good; null where it keeps
+                     * @default null
+                     * @example 730
+                     */
+                    shelfLifeDays?: number | null;
+                    /**
+                     * @description is the day over without it?
+                     * @default false
+                     */
+                    carStopper?: boolean;
+                    /**
+                     * @description minutes of bench time for one look or reading
+                     * @example 3
+                     */
+                    checkMinutes: number;
+                    /** @description what to look for */
+                    check: string;
+                    /**
+                     * @description what may hurt people or the car
+                     * @default []
+                     */
+                    cautions?: string[];
+                    /**
+                     * @description where the figures come from
+                     * @default the club's own experience
+                     */
+                    source?: string;
+                };
+            };
+        };
+        responses: {
+            /** @description The kind. */
+            201: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Kind"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            409: components["responses"]["Problem409"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    getKind: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The kind. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Kind"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    changeKind: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example {
+                 *       "usualLife": {
+                 *         "p10": 250,
+                 *         "p90": 1100
+                 *       },
+                 *       "source": "our own log of two seasons"
+                 *     }
+                 */
+                "application/json": {
+                    name?: string;
+                    /**
+                     * @description when it is looked at on the bench
+                     * @enum {string}
+                     */
+                    benchStep?: "tyres" | "cleaning" | "drivetrain" | "motor" | "lubrication" | "dampers" | "fasteners" | "steering" | "packs";
+                    /** @description null where the kind is only graded, 0 to 4 */
+                    measure?: components["schemas"]["Measure"] | null;
+                    /** @description null exactly where `measure` is null */
+                    limits?: components["schemas"]["Limits"] | null;
+                    usualLife?: components["schemas"]["LifeRange"];
+                    /**
+                     * @description coefficient of variation of the wear rate from piece to piece
+                     * @example 0.3
+                     */
+                    pieceSpread?: number;
+                    /**
+                     * @description coefficient of variation of the wear of one run
+                     * @example 0.6
+                     */
+                    runSpread?: number;
+                    /** @description how many times as fast each surface wears it; a surface that is not named counts as 1 */
+                    surfaces?: {
+                        [key: string]: number;
+                    };
+                    /**
+                     * @description is it fitted at a position, or a pack that each run names?
+                     * @enum {string}
+                     */
+                    usedBy?: "fitting" | "pack";
+                    /**
+                     * @description what is changed together with a worn piece
+                     * @enum {string}
+                     */
+                    changeRule?: "alone" | "pair" | "set" | "with-mate";
+                    /**
+                     * @description how many pieces are changed together
+                     * @example 1
+                     */
+                    changedTogether?: number;
+                    /**
+                     * @description code of the kind whose wear decides whether this one is changed with it
+                     * @example SPR-48
+                     */
+                    mateCode?: string | null;
+                    /**
+                     * @description chance that one run of an average driver ends a piece by accident
+                     * @example 0.002
+                     */
+                    breakagePerRun?: number;
+                    /**
+                     * @description days after which an unused piece is no longer good; null where it keeps
+                     * @example 730
+                     */
+                    shelfLifeDays?: number | null;
+                    /** @description is the day over without it? */
+                    carStopper?: boolean;
+                    /**
+                     * @description minutes of bench time for one look or reading
+                     * @example 3
+                     */
+                    checkMinutes?: number;
+                    /** @description what to look for */
+                    check?: string;
+                    /** @description what may hurt people or the car */
+                    cautions?: string[];
+                    /** @description where the figures come from */
+                    source?: string;
+                };
+            };
+        };
+        responses: {
+            /** @description The kind as it is now. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Kind"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    listCarModels: {
+        parameters: {
+            query?: {
+                /** @description only models of this discipline */
+                discipline?: string;
+                limit?: number;
+                /** @description the `next` of the page before */
+                after?: string;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description A page of car models. */
+            200: {
+                headers: {
+                    /** @description the next page, rel="next" (RFC 8288); absent on the last one */
+                    link?: string;
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["CarModelPage"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    addCarModel: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example {
+                 *       "name": "Lyrebird",
+                 *       "discipline": "touring",
+                 *       "internalRatio": 2,
+                 *       "notes": "belt drive, 190 mm"
+                 *     }
+                 */
+                "application/json": {
+                    name: string;
+                    /**
+                     * @description what sort of racing; cars and meetings are matched by it
+                     * @example touring
+                     */
+                    discipline: string;
+                    /**
+                     * @description fixed reduction after the spur, turns of the spur for one turn of the wheel
+                     * @default null
+                     * @example 2.1
+                     */
+                    internalRatio?: number | null;
+                    /**
+                     * @description free text
+                     * @default null
+                     */
+                    notes?: string | null;
+                };
+            };
+        };
+        responses: {
+            /** @description The car model. */
+            201: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["CarModel"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            409: components["responses"]["Problem409"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    getCarModel: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The car model. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["CarModel"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    changeCarModel: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example {
+                 *       "internalRatio": 2.05
+                 *     }
+                 */
+                "application/json": {
+                    name?: string;
+                    /**
+                     * @description what sort of racing; cars and meetings are matched by it
+                     * @example touring
+                     */
+                    discipline?: string;
+                    /**
+                     * @description fixed reduction after the spur, turns of the spur for one turn of the wheel
+                     * @example 2.1
+                     */
+                    internalRatio?: number | null;
+                    /** @description free text */
+                    notes?: string | null;
+                };
+            };
+        };
+        responses: {
+            /** @description The car model as it is now. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["CarModel"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    listVenues: {
+        parameters: {
+            query?: {
+                limit?: number;
+                /** @description the `next` of the page before */
+                after?: string;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description A page of venues. */
+            200: {
+                headers: {
+                    /** @description the next page, rel="next" (RFC 8288); absent on the last one */
+                    link?: string;
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["VenuePage"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    addVenue: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example {
+                 *       "name": "Saltmarsh Hall",
+                 *       "surface": "carpet",
+                 *       "direction": "anticlockwise",
+                 *       "notes": "Friday nights"
+                 *     }
+                 */
+                "application/json": {
+                    name: string;
+                    /**
+                     * @description what the cars run on; it changes wear by factors
+                     * @example asphalt
+                     * @enum {string}
+                     */
+                    surface: "asphalt" | "coarse-asphalt" | "carpet" | "astro" | "clay" | "dusty-clay" | "wet-asphalt";
+                    /**
+                     * @description which way round; null where it changes
+                     * @default null
+                     * @example clockwise
+                     */
+                    direction?: ("clockwise" | "anticlockwise") | null;
+                    /**
+                     * @description free text
+                     * @default null
+                     */
+                    notes?: string | null;
+                };
+            };
+        };
+        responses: {
+            /** @description The venue. */
+            201: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Venue"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            409: components["responses"]["Problem409"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    getVenue: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The venue. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Venue"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    changeVenue: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example {
+                 *       "surface": "coarse-asphalt",
+                 *       "notes": "resurfaced in spring"
+                 *     }
+                 */
+                "application/json": {
+                    name?: string;
+                    /**
+                     * @description what the cars run on; it changes wear by factors
+                     * @example asphalt
+                     * @enum {string}
+                     */
+                    surface?: "asphalt" | "coarse-asphalt" | "carpet" | "astro" | "clay" | "dusty-clay" | "wet-asphalt";
+                    /**
+                     * @description which way round; null where it changes
+                     * @example clockwise
+                     */
+                    direction?: ("clockwise" | "anticlockwise") | null;
+                    /** @description free text */
+                    notes?: string | null;
+                };
+            };
+        };
+        responses: {
+            /** @description The venue as it is now. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Venue"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    listSuppliers: {
+        parameters: {
+            query?: {
+                limit?: number;
+                /** @description the `next` of the page before */
+                after?: string;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description A page of suppliers. */
+            200: {
+                headers: {
+                    /** @description the next page, rel="next" (RFC 8288); absent on the last one */
+                    link?: string;
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["SupplierPage"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    addSupplier: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example {
+                 *       "name": "Tansy Import Desk",
+                 *       "leadTimeDays": 34,
+                 *       "leadTimeSdDays": 12,
+                 *       "minimumOrderMinorUnits": 60000,
+                 *       "notes": "orders on the last Friday of the month"
+                 *     }
+                 */
+                "application/json": {
+                    name: string;
+                    /**
+                     * @description days from order to arrival that the supplier is believed to take, on average
+                     * @example 6
+                     */
+                    leadTimeDays: number;
+                    /**
+                     * @description standard deviation of the lead time in days; 0 only for one who is never late or early
+                     * @example 3
+                     */
+                    leadTimeSdDays: number;
+                    /**
+                     * @description smallest order the supplier takes, in minor units of the club's currency; 0 for none
+                     * @default 0
+                     * @example 15000
+                     */
+                    minimumOrderMinorUnits?: number;
+                    /**
+                     * @description free text
+                     * @default null
+                     */
+                    notes?: string | null;
+                };
+            };
+        };
+        responses: {
+            /** @description The supplier. */
+            201: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Supplier"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            409: components["responses"]["Problem409"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    getSupplier: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The supplier. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Supplier"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    changeSupplier: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example {
+                 *       "leadTimeDays": 9,
+                 *       "leadTimeSdDays": 4
+                 *     }
+                 */
+                "application/json": {
+                    name?: string;
+                    /**
+                     * @description days from order to arrival that the supplier is believed to take, on average
+                     * @example 6
+                     */
+                    leadTimeDays?: number;
+                    /**
+                     * @description standard deviation of the lead time in days; 0 only for one who is never late or early
+                     * @example 3
+                     */
+                    leadTimeSdDays?: number;
+                    /**
+                     * @description smallest order the supplier takes, in minor units of the club's currency; 0 for none
+                     * @example 15000
+                     */
+                    minimumOrderMinorUnits?: number;
+                    /** @description free text */
+                    notes?: string | null;
+                };
+            };
+        };
+        responses: {
+            /** @description The supplier as it is now. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Supplier"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    listLines: {
+        parameters: {
+            query?: {
+                /** @description only lines of this kind */
+                kindId?: components["schemas"]["Id"];
+                /** @description only the line with this article number */
+                sku?: string;
+                /** @description only lines with this GTIN, whatever number of leading zeros it was kept with */
+                gtin?: string;
+                /** @description only lines that fit this car model */
+                carModelId?: components["schemas"]["Id"];
+                /** @description only lines of this supplier */
+                supplierId?: components["schemas"]["Id"];
+                limit?: number;
+                /** @description the `next` of the page before */
+                after?: string;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description A page of lines. */
+            200: {
+                headers: {
+                    /** @description the next page, rel="next" (RFC 8288); absent on the last one */
+                    link?: string;
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["LinePage"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    addLine: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example {
+                 *       "sku": "QB-SP-048-90",
+                 *       "gtin": "6291041500213",
+                 *       "makersPartNumber": "SG-4890",
+                 *       "name": "Spur gear 90T, 48 DP, pair",
+                 *       "kindId": "0192f0c1-7c1e-7b6a-9c1d-2f6a1b3c4d01",
+                 *       "supplierId": "0192f0c1-7c1e-7b6a-9c1d-2f6a1b3c4d02",
+                 *       "packSize": 2,
+                 *       "orderMultiplePacks": 5,
+                 *       "priceMinorUnits": 900,
+                 *       "usualLife": {
+                 *         "p10": 350,
+                 *         "p90": 900
+                 *       },
+                 *       "fits": [
+                 *         "0192f0c1-7c1e-7b6a-9c1d-2f6a1b3c4d03"
+                 *       ]
+                 *     }
+                 */
+                "application/json": {
+                    /**
+                     * @description the club's own article number
+                     * @example QB-SP-048-87
+                     */
+                    sku: string;
+                    name: string;
+                    kindId: components["schemas"]["Id"];
+                    /**
+                     * @description the club's currency if not given
+                     * @example AUD
+                     */
+                    currency?: string;
+                    /** @default null */
+                    gtin?: string | null;
+                    /**
+                     * @description article number of the maker
+                     * @default null
+                     * @example SG-4887
+                     */
+                    makersPartNumber?: string | null;
+                    /**
+                     * @description who supplies it, or null
+                     * @default null
+                     */
+                    supplierId?: components["schemas"]["Id"] | null;
+                    /**
+                     * @description pieces in one pack
+                     * @default 1
+                     * @example 2
+                     */
+                    packSize?: number;
+                    /**
+                     * @description packs are ordered in multiples of this
+                     * @default 1
+                     * @example 1
+                     */
+                    orderMultiplePacks?: number;
+                    /**
+                     * @description price of one pack in minor units of `currency`, such as cents
+                     * @example 900
+                     */
+                    priceMinorUnits: number;
+                    /**
+                     * @description days from order to arrival, where it differs from the supplier's
+                     * @default null
+                     * @example 21
+                     */
+                    leadTimeDays?: number | null;
+                    /**
+                     * @description days that an unused piece keeps, where it differs from the kind's
+                     * @default null
+                     * @example 730
+                     */
+                    shelfLifeDays?: number | null;
+                    /**
+                     * @description catalogue size of a new piece in the kind's unit, where it differs from the kind's
+                     * @default null
+                     * @example 15.485
+                     */
+                    asNew?: number | null;
+                    /**
+                     * @description wear limits, where they differ from the kind's
+                     * @default null
+                     */
+                    limits?: components["schemas"]["Limits"] | null;
+                    /**
+                     * @description life by wear, where it differs from the kind's
+                     * @default null
+                     */
+                    usualLife?: components["schemas"]["LifeRange"] | null;
+                    /**
+                     * @description the line that is sold in its place
+                     * @default null
+                     */
+                    supersededById?: components["schemas"]["Id"] | null;
+                    /**
+                     * @description the day from which it is no longer to be had
+                     * @default null
+                     */
+                    endedOn?: string | null;
+                    /**
+                     * @description free text
+                     * @default null
+                     */
+                    notes?: string | null;
+                    /**
+                     * @description car models it fits
+                     * @default []
+                     */
+                    fits?: components["schemas"]["Id"][];
+                };
+            };
+        };
+        responses: {
+            /** @description The line. */
+            201: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Line"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    getLine: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The line. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Line"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    changeLine: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example {
+                 *       "priceMinorUnits": 950,
+                 *       "endedOn": "2027-02-07"
+                 *     }
+                 */
+                "application/json": {
+                    /**
+                     * @description the club's own article number
+                     * @example QB-SP-048-87
+                     */
+                    sku?: string;
+                    name?: string;
+                    /**
+                     * @description currency code, ISO 4217
+                     * @example AUD
+                     */
+                    currency?: string;
+                    gtin?: string | null;
+                    /**
+                     * @description article number of the maker
+                     * @example SG-4887
+                     */
+                    makersPartNumber?: string | null;
+                    /** @description who supplies it, or null */
+                    supplierId?: components["schemas"]["Id"] | null;
+                    /**
+                     * @description pieces in one pack
+                     * @example 2
+                     */
+                    packSize?: number;
+                    /**
+                     * @description packs are ordered in multiples of this
+                     * @example 1
+                     */
+                    orderMultiplePacks?: number;
+                    /**
+                     * @description price of one pack in minor units of `currency`, such as cents
+                     * @example 900
+                     */
+                    priceMinorUnits?: number;
+                    /**
+                     * @description days from order to arrival, where it differs from the supplier's
+                     * @example 21
+                     */
+                    leadTimeDays?: number | null;
+                    /**
+                     * @description days that an unused piece keeps, where it differs from the kind's
+                     * @example 730
+                     */
+                    shelfLifeDays?: number | null;
+                    /**
+                     * @description catalogue size of a new piece in the kind's unit, where it differs from the kind's
+                     * @example 15.485
+                     */
+                    asNew?: number | null;
+                    /** @description wear limits, where they differ from the kind's */
+                    limits?: components["schemas"]["Limits"] | null;
+                    /** @description life by wear, where it differs from the kind's */
+                    usualLife?: components["schemas"]["LifeRange"] | null;
+                    /** @description the line that is sold in its place */
+                    supersededById?: components["schemas"]["Id"] | null;
+                    /** @description the day from which it is no longer to be had */
+                    endedOn?: string | null;
+                    /** @description free text */
+                    notes?: string | null;
+                    /** @description car models it fits */
+                    fits?: components["schemas"]["Id"][];
+                };
+            };
+        };
+        responses: {
+            /** @description The line as it is now. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Line"];
                 };
             };
             400: components["responses"]["Problem400"];
