@@ -362,7 +362,7 @@ const indexes: [string, string, string[], ("unique" | "")?, string?][] = [
   ["linesByKind", "lines", ["clubId", "kindId"]],
   ["linesByGtin", "lines", ["clubId", "gtin"]],
   ["carsByDriver", "cars", ["clubId", "driverId"]],
-  ["piecesByLine", "pieces", ["lineId"]],
+  ["piecesByLine", "pieces", ["lineId", "id"]],
   ["fittingsByPiece", "fittings", ["pieceId", "fittedAt"]],
   ["fittingsByPosition", "fittings", ["positionId", "fittedAt"]],
   ["fittingsOnCarNow", "fittings", ["carId"], "", `"removedAt" is null`],
@@ -378,6 +378,7 @@ const indexes: [string, string, string[], ("unique" | "")?, string?][] = [
   ["readingsByInspection", "readings", ["inspectionId"]],
   ["ordersBySupplier", "orders", ["clubId", "supplierId"]],
   ["movementsByLine", "movements", ["lineId", "locationId", "quantity"]],
+  ["movementsByPiece", "movements", ["pieceId"], "", `"pieceId" is not null`],
   ["movementsByOrder", "movements", ["orderId"], "", `"orderId" is not null`],
 ];
 

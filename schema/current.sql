@@ -234,6 +234,8 @@ CREATE INDEX "movementsByLine" on "movements" ("lineId", "locationId", "quantity
 
 CREATE INDEX "movementsByOrder" on "movements" ("orderId") where "orderId" is not null;
 
+CREATE INDEX "movementsByPiece" on "movements" ("pieceId") where "pieceId" is not null;
+
 CREATE TABLE "orderLines" (
   "id" text not null primary key,
   "clubId" text not null references "clubs" ("id"),
@@ -281,7 +283,7 @@ CREATE TABLE "pieces" (
   constraint "piecesCheck2" check (("retiredAt" is null) = ("retiredFor" is null))
 ) strict;
 
-CREATE INDEX "piecesByLine" on "pieces" ("lineId");
+CREATE INDEX "piecesByLine" on "pieces" ("lineId", "id");
 
 CREATE TABLE "positions" (
   "id" text not null primary key,

@@ -8,6 +8,7 @@ import { FormError, problemAnswer } from "./http/problem.ts";
 import { operations } from "./http/routes/index.ts";
 import { serviceRoutes } from "./http/routes/service.ts";
 import type { Log } from "./log.ts";
+import { LineModels } from "./services/line-models.ts";
 import type { Work } from "./services/work.ts";
 import type { Db } from "./storage/database.ts";
 
@@ -33,12 +34,14 @@ export function buildApp({ db, clock = () => new Date(), log = () => {} }: AppOp
   app.onError((error, c) => problemAnswer(error, c, onFault));
   app.notFound((c) => problemAnswer(missing(c), c, onFault));
   serviceRoutes(app, { db, document: () => openApiDocument(operations, version) });
+  const models = new LineModels();
   const workFor = (c: Context<AppEnv>): Work => ({
     db,
     actor: c.get("actor"),
     reach: c.get("reach"),
     now: () => clock().toISOString(),
     newId: () => v7(),
+    models,
   });
   mount(app, operations, workFor, admission(db));
   return app;

@@ -78,7 +78,8 @@ export function wearPrior(kind: Kind, line: LineOverrides): WearPrior {
   };
 }
 
-const exposuresOf = (kind: Kind, at: UsageAt): number[] =>
+/** Usage on each learned surface, in their order. */
+export const exposures = (kind: Kind, at: UsageAt): number[] =>
   learnedSurfaces(kind).map((surface) => at.bySurface[surface] ?? 0);
 
 /** A look at a piece, with the usage it had then. */
@@ -86,6 +87,24 @@ export interface SeenAtUsage extends UsageAt {
   value: number | null;
   sd: number | null;
   grade: number | null;
+}
+
+/**
+ * The own start of a piece, where its limit is a loss from it: the readings taken when it was new, pulled towards the
+ * line's as-new size by how much as-new sizes and readings scatter (the mean of two normal laws, weighted by precision).
+ */
+function ownStart(
+  scale: WearScale,
+  whenNew: readonly { value: number; sd: number }[],
+): { asNew: number; sd: number } {
+  if (scale.asNewSd === 0 || whenNew.length === 0) return { asNew: scale.asNew, sd: scale.asNewSd };
+  let precision = scale.asNewSd ** -2;
+  let sum = scale.asNew * precision;
+  for (const { value, sd } of whenNew) {
+    precision += sd ** -2;
+    sum += value * sd ** -2;
+  }
+  return { asNew: sum / precision, sd: precision ** -0.5 };
 }
 
 /** A piece as the wear line sees it. */
@@ -97,26 +116,38 @@ export function wearPiece(
   limitName: LimitName = "club",
 ): WearPiece {
   const scale = wearScale(kind, line);
-  const wearOf = (value: number) => scale.sign * (value - scale.asNew);
-  const observations: WearObservation[] = seen.map(({ usage, value, sd, grade, ...rest }) => ({
-    usage,
-    exposures: exposuresOf(kind, { usage, ...rest }),
-    ...(value === null ? { grade: grade! } : { wear: wearOf(value), sd: sd! }),
-  }));
-  // The as-new reading is a reading like any other: the size of a new piece scatters by about one reading error.
-  if (piece.asNew !== null && scale.unit !== null)
-    observations.unshift({
-      usage: 0,
-      exposures: exposuresOf(kind, { usage: 0, bySurface: {} }),
-      wear: wearOf(piece.asNew),
-      sd: scale.readingSd,
-    });
+  const nothing: UsageAt = { usage: 0, bySurface: {} };
+  const statedNew: SeenAtUsage[] =
+    piece.asNew === null || scale.unit === null
+      ? []
+      : [{ ...nothing, value: piece.asNew, sd: scale.readingSd, grade: null }];
+  const all = [...statedNew, ...seen];
+  const isNew = (one: SeenAtUsage) => one.usage === 0 && one.value !== null;
+  const byLoss = scale.limits.basis === "loss" && scale.unit !== null;
+  const start = byLoss
+    ? ownStart(
+        scale,
+        all.filter(isNew).map((one) => ({ value: one.value!, sd: one.sd! })),
+      )
+    : { asNew: scale.asNew, sd: scale.asNewSd };
+  const observations: WearObservation[] = all
+    // Readings when new have said what they can once they are in the piece's own start.
+    .filter((one) => !(byLoss && isNew(one)))
+    .map((one) => ({
+      usage: one.usage,
+      exposures: exposures(kind, one),
+      ...(one.value === null
+        ? { grade: one.grade! }
+        : { wear: scale.sign * (one.value - start.asNew), sd: one.sd! }),
+    }));
   return {
     id: piece.id,
     limit: wearLimit(scale, limitName) ?? wearLimit(scale)!,
+    startSd: start.sd,
     ...(piece.priorUsageSd === null || piece.priorUsageSd === 0 ? {} : { priorUsageSd: piece.priorUsageSd }),
     observations,
   };
 }
 
-export const exposuresNow = exposuresOf;
+/** The size that a piece of some wear would be read at. */
+export const sizeAt = (scale: WearScale, wear: number): number => scale.asNew + scale.sign * wear;

@@ -1,6 +1,6 @@
 import { DomainError } from "../domain/errors.ts";
 import type { Queries } from "../storage/database.ts";
-import { allRecords, getRecord } from "../storage/records.ts";
+import { allRecords, getRecord, type Page, type PageRequest } from "../storage/records.ts";
 import type { LocationRow } from "../storage/tables.ts";
 import type { Work } from "./work.ts";
 
@@ -46,3 +46,19 @@ export const visibleLocations = async (work: Work, q: Queries): Promise<Location
 /** All locations that may be moved at. */
 export const reachableLocations = async (work: Work, q: Queries): Promise<LocationRow[]> =>
   (await allRecords(q, "locations", work.actor.clubId)).filter((location) => mayMove(work, location));
+
+/** A page of the locations whose levels may be read, in the order in which they were added. */
+export async function listLocations(
+  work: Work,
+  { limit, after }: PageRequest,
+  only: { sort?: LocationRow["sort"] | undefined; driverId?: string | undefined },
+): Promise<Page<LocationRow>> {
+  // A club has few locations, so that reach is decided here and not once more in SQL.
+  const rows = (await visibleLocations(work, work.db))
+    .filter(({ sort }) => only.sort === undefined || sort === only.sort)
+    .filter(({ driverId }) => only.driverId === undefined || driverId === only.driverId)
+    .filter(({ id }) => after === null || id > after.id);
+  const items = rows.slice(0, limit);
+  const last = items.at(-1);
+  return { items, next: rows.length > limit && last !== undefined ? { key: last.id, id: last.id } : null };
+}

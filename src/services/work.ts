@@ -1,6 +1,7 @@
 import type { Actor, Reach } from "../domain/access.ts";
 import { DomainError } from "../domain/errors.ts";
 import type { Db } from "../storage/database.ts";
+import type { LineModels } from "./line-models.ts";
 
 /**
  * What a service needs to do one thing for somebody: the database, who asks and how far they reach, the time, and
@@ -14,6 +15,8 @@ export interface Work {
   now: () => string;
   /** a new id that sorts by time of making (UUID version 7, RFC 9562) */
   newId: () => string;
+  /** the fitted lines */
+  models: LineModels;
 }
 
 /** The driver whose rows alone may be seen, or null where the whole club may be. */

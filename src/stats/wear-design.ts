@@ -1,13 +1,14 @@
 /**
- * A few points with weights that stand for a posterior known by its mode and curvature: the central composite
- * design of Rue, Martino & Chopin (2009), weights corrected by the posterior itself.
+ * A few points with weights that stand for a posterior known by its mode and curvature: a central composite
+ * design (as in Rue, Martino & Chopin 2009), its weights corrected by the posterior itself.
  */
 import { numericalHessian, type Objective, symmetricEigen } from "./optimise.ts";
 
-/** Radius of the outer points over the root of the number of dimensions. */
-const RADIUS = 1.1;
 /** The prior alone gives every direction a curvature of one; less than this is noise of the differences. */
 const LEAST_CURVATURE = 0.3;
+
+/** A single far point must not outweigh the rest when the density falls more slowly than a normal one. */
+const LARGEST_LOG_RATIO = 2.5;
 
 export interface DesignPoint {
   x: number[];
@@ -37,20 +38,34 @@ function signs(dimensions: number): number[][] {
   return [...half, ...half.map((row) => row.map((s) => -s))];
 }
 
-/** Points z of the design, all at distance RADIUS sqrt(d) from the centre except the centre itself. */
-function outerPoints(dimensions: number): number[][] {
-  const radius = RADIUS * Math.sqrt(dimensions);
-  const axes = Array.from({ length: 2 * dimensions }, (_, i) =>
-    Array.from({ length: dimensions }, (_, j) => (j === i >> 1 ? (i % 2 === 0 ? radius : -radius) : 0)),
+/**
+ * Points z and weights for the standard normal law in `d` dimensions: the centre, 2d points on the axes at
+ * sqrt(d + 1), corners at sqrt((d + 1) / (d - 1)) in each coordinate. Solving the moment equations for these radii
+ * makes every moment up to the fifth right (in up to five dimensions, where the corners are a full factorial), so
+ * that the tails are not too light. All weights are positive.
+ */
+function normalRule(d: number): { z: number[]; weight: number }[] {
+  const corners = signs(d);
+  const far = Math.sqrt(d + 1);
+  const near = Math.sqrt((d + 1) / (d - 1));
+  const axes = Array.from({ length: 2 * d }, (_, i) =>
+    Array.from({ length: d }, (_, j) => (j === i >> 1 ? (i % 2 === 0 ? far : -far) : 0)),
   );
-  return [...axes, ...signs(dimensions).map((row) => row.map((s) => s * RADIUS))];
+  const square = (d + 1) ** 2;
+  return [
+    { z: new Array<number>(d).fill(0), weight: (2 * d) / square },
+    ...axes.map((z) => ({ z, weight: 1 / square })),
+    ...corners.map((row) => ({
+      z: row.map((s) => s * near),
+      weight: (d - 1) ** 2 / square / corners.length,
+    })),
+  ];
 }
 
 /**
  * Points and weights for exp(-f) around its minimum.
  *
- * For a normal law the outer points together have probability 1 / RADIUS², so that the second moments are right;
- * each weight is then multiplied by the ratio of exp(-f) to the normal law.
+ * The weights of the normal rule are multiplied by the ratio of exp(-f) to the normal law.
  *
  * @param f minus the log of the density, smooth, in coordinates of order one
  * @param mode its minimum
@@ -66,14 +81,11 @@ export function designPoints(f: Objective, mode: readonly number[], value: numbe
   const root = mode.map((_, i) => curvature.map((v, k) => eigen.vectors[k]![i]! / Math.sqrt(v)));
   const place = (z: readonly number[]): number[] =>
     mode.map((m, i) => m + z.reduce((sum, zk, k) => sum + root[i]![k]! * zk, 0));
-  const outer = outerPoints(d);
-  const share = 1 / (RADIUS * RADIUS) / outer.length;
-  const half = 0.5 * RADIUS * RADIUS * d;
-  const raw = [{ x: mode.slice(), weight: 1 - 1 / (RADIUS * RADIUS) }];
-  for (const z of outer) {
+  const raw = normalRule(d).map(({ z, weight }) => {
     const x = place(z);
-    raw.push({ x, weight: share * Math.exp(Math.min(half + value - f(x), half)) });
-  }
+    const ratio = z.reduce((sum, zk) => sum + 0.5 * zk * zk, 0) + value - f(x);
+    return { x, weight: weight * Math.exp(Math.min(ratio, LARGEST_LOG_RATIO)) };
+  });
   const total = raw.reduce((sum, { weight }) => sum + weight, 0);
   const logDeterminant = curvature.reduce((sum, v) => sum + Math.log(v), 0);
   return {

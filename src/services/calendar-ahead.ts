@@ -1,0 +1,69 @@
+import type { PlannedMeeting } from "../domain/calendar.ts";
+import type { Surface } from "../domain/kind.ts";
+import { plannedRuns } from "../domain/meeting.ts";
+import { selectClub } from "../storage/clubs.ts";
+import { selectEntries, selectMeetingsFrom, selectRunsAtMeetings } from "../storage/meetings-ahead.ts";
+import { allRecords } from "../storage/records.ts";
+import type { CarRow } from "../storage/tables.ts";
+import type { Work } from "./work.ts";
+
+/** The day that it is at the club, YYYY-MM-DD. */
+export async function clubDay(work: Work): Promise<string> {
+  const { timeZone } = await selectClub(work.db, work.actor.clubId);
+  return new Intl.DateTimeFormat("sv-SE", { timeZone }).format(new Date(work.now()));
+}
+
+const daysMs = 86_400_000;
+const earlier = (day: string, days: number) =>
+  new Date(Date.parse(day) - days * daysMs).toISOString().slice(0, 10);
+/** Meetings are a day or two; one that began longer ago than this is over. */
+const longestMeetingDays = 7;
+
+/**
+ * The meetings ahead as each car means to drive them. A meeting of today is over for a car that has logged a run at
+ * it; one of several days has the runs left that were planned and not logged.
+ *
+ * @param throughDay last day that counts; null for all that is in the calendar
+ */
+export async function meetingsAhead(
+  work: Work,
+  cars: readonly CarRow[],
+  throughDay: string | null = null,
+): Promise<Map<string, PlannedMeeting[]>> {
+  const today = await clubDay(work);
+  const { clubId } = work.actor;
+  const meetings = (
+    await selectMeetingsFrom(work.db, clubId, earlier(today, longestMeetingDays), throughDay)
+  ).filter((meeting) => earlier(today, meeting.days - 1) <= meeting.startsOn);
+  const meetingIds = meetings.map((meeting) => meeting.id);
+  const carIds = cars.map((car) => car.id);
+  const begun = meetings.filter((meeting) => meeting.startsOn <= today).map((meeting) => meeting.id);
+  const [models, entries, logged] = await Promise.all([
+    allRecords(work.db, "carModels", clubId),
+    selectEntries(work.db, meetingIds, carIds),
+    selectRunsAtMeetings(work.db, begun, carIds),
+  ]);
+  const disciplineOf = new Map(models.map((model) => [model.id, model.discipline]));
+  const entryOf = new Map(entries.map((entry) => [`${entry.meetingId} ${entry.carId}`, entry]));
+  return new Map(
+    cars.map((car) => {
+      const discipline = car.carModelId === null ? null : (disciplineOf.get(car.carModelId) ?? null);
+      const ahead = meetings.map((meeting): PlannedMeeting => {
+        const pair = `${meeting.id} ${car.id}`;
+        const entry = entryOf.get(pair);
+        const stated = entry && { attends: entry.attends === 1, plannedRuns: entry.plannedRuns };
+        const planned = plannedRuns(meeting, discipline, stated);
+        const done = logged.get(pair) ?? 0;
+        return {
+          meetingId: meeting.id,
+          name: meeting.name,
+          startsOn: meeting.startsOn,
+          surface: meeting.surface as Surface,
+          runs: done > 0 && meeting.days === 1 ? 0 : Math.max(0, planned - done),
+          minutesPerRun: meeting.minutesPerRun,
+        };
+      });
+      return [car.id, ahead.filter((meeting) => meeting.runs > 0)];
+    }),
+  );
+}

@@ -1,0 +1,166 @@
+import type { PlannedMeeting } from "../domain/calendar.ts";
+import { DomainError } from "../domain/errors.ts";
+import {
+  chancesThrough,
+  pieceDemand,
+  pieceForecast,
+  type PieceInUse,
+  remainingLife,
+  restsOn,
+  surfaceMultipliers,
+} from "../domain/forecast.ts";
+import { runUsage, usageAtMoments } from "../domain/usage.ts";
+import { type LimitName, sizeAt, wearLimit, wearScale } from "../domain/wear.ts";
+import { selectSeenWear } from "../storage/inspections.ts";
+import { countPiecesInUse, selectLastCarOfPack } from "../storage/pieces.ts";
+import type { PieceRow } from "../storage/tables.ts";
+import { selectFittingsOfPiece, selectRunsOfPiece } from "../storage/usage.ts";
+import { meetingsAhead } from "./calendar-ahead.ts";
+import { getOwnCar } from "./keep-cars.ts";
+import { ageSince, getOwnPiece } from "./keep-pieces.ts";
+import { type CurrentModel, seenAtUsage } from "./line-models.ts";
+import type { Work } from "./work.ts";
+
+const probabilities = [0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95];
+
+/** Everything the log says of one piece, as a forecast needs it. */
+export async function pieceInUse(work: Work, piece: PieceRow, model: CurrentModel) {
+  const [fittings, runs, seen] = await Promise.all([
+    selectFittingsOfPiece(work.db, piece.id),
+    selectRunsOfPiece(work.db, piece.id),
+    selectSeenWear(work.db, [piece.id]),
+  ]);
+  const since = ageSince(piece, fittings[0]?.fittedAt);
+  const { clock } = model.kind;
+  const history = { clock, priorUsage: piece.priorUsage ?? 0, since, runs };
+  const [now] = usageAtMoments(history, [work.now()]);
+  const { id, asNew, priorUsage, priorUsageSd } = piece;
+  const looks = seenAtUsage(model.kind, piece, fittings[0]?.fittedAt, runs, seen);
+  const use: PieceInUse = { id, asNew, priorUsage, priorUsageSd, seen: looks, now: now! };
+  return {
+    use,
+    fitting: fittings.find((f) => f.removedAt === null),
+    runs,
+    lastSeenAt: seen.at(-1)?.at ?? null,
+  };
+}
+
+/**
+ * The calendar that a piece follows: that of the car it is fitted to; for a pack, that of the car that used it last,
+ * shared with the driver's other packs; for a spare, that of the car it is meant for, if one is named.
+ */
+async function aheadOf(
+  work: Work,
+  piece: PieceRow,
+  model: CurrentModel,
+  carId: string | null,
+): Promise<PlannedMeeting[]> {
+  const isPack = model.kind.usedBy === "pack";
+  const chosen = carId ?? (isPack ? await selectLastCarOfPack(work.db, piece.id) : undefined);
+  if (chosen === undefined) return [];
+  const car = await getOwnCar(work, chosen);
+  const ahead = (await meetingsAhead(work, [car])).get(car.id) ?? [];
+  if (!isPack) return ahead;
+  const packs = await countPiecesInUse(work.db, piece.driverId, model.line.kindId);
+  return ahead.map((meeting) => ({
+    ...meeting,
+    runs: Math.max(1, Math.round(meeting.runs / Math.max(1, packs))),
+  }));
+}
+
+/**
+ * When will this piece be worn out? Its wear now, its rate, what is left as usage, runs, meetings and a date, and its
+ * chance of getting through the next meeting and through one more run.
+ *
+ * @throws {DomainError} `not_found`, `not_allowed`, `piece_retired`, or `nothing_to_forecast` where the kind lacks that limit
+ */
+export async function forecastPiece(
+  work: Work,
+  id: string,
+  asked: { limit?: LimitName | undefined; carId?: string | undefined } = {},
+) {
+  const limitName = asked.limit ?? "club";
+  const piece = await getOwnPiece(work, id);
+  if (piece.retiredAt !== null)
+    throw new DomainError(
+      "piece_retired",
+      `${piece.mark} was retired at ${piece.retiredAt} (${piece.retiredFor})`,
+    );
+  const model = await work.models.get(work, piece.lineId);
+  const scale = wearScale(model.kind, model.overrides);
+  const limit = scale.limits[limitName];
+  const limitWear = wearLimit(scale, limitName);
+  if (limit === null || limitWear === null)
+    throw new DomainError(
+      "nothing_to_forecast",
+      `A ${model.kind.name} has no ${limitName} limit; ask for another`,
+    );
+
+  const { use, fitting, lastSeenAt } = await pieceInUse(work, piece, model);
+  const ahead = await aheadOf(work, piece, model, fitting?.carId ?? asked.carId ?? null);
+  const forecast = pieceForecast(model, use, limitName);
+  const demand = pieceDemand(model, ahead);
+  const [next] = demand;
+  const oneRun = {
+    wearingUsage:
+      model.kind.clock === "days"
+        ? 1
+        : runUsage(model.kind.clock, { minutes: next?.minutesPerRun ?? 5.5, knocks: 0.5 }) *
+          (next === undefined ? 1 : surfaceMultipliers(model.kind, model.wear)(next.surface)),
+    runs: 1,
+  };
+  const daysUntil = (day: string) => Math.max(0, (Date.parse(day) - Date.parse(work.now())) / 86_400_000) + 1;
+  const past = forecast.pastLimitProbability;
+  return {
+    pieceId: piece.id,
+    mark: piece.mark,
+    lineId: piece.lineId,
+    sku: model.line.sku,
+    kindCode: model.kind.code,
+    carId: fitting?.carId ?? null,
+    asOf: work.now(),
+    clock: model.kind.clock,
+    unit: scale.unit,
+    limit: { name: limitName, basis: scale.limits.basis, value: limit, wear: limitWear },
+    usage: use.now.usage,
+    lastSeenAt,
+    wear: forecast.wear,
+    sizeNow: scale.unit === null ? null : sizeRange(forecast.wear, (wear) => sizeAt(scale, wear)),
+    wearRate: forecast.rate,
+    pastLimitChance: past,
+    remaining: remainingLife(model.kind, forecast, demand, work.now()),
+    remainingQuantiles: probabilities.map((probability) => ({
+      probability,
+      usage: probability <= past ? 0 : forecast.remainingQuantile((probability - past) / (1 - past)),
+    })),
+    nextMeeting:
+      next === undefined
+        ? null
+        : {
+            meetingId: next.meetingId,
+            name: next.name,
+            startsOn: next.startsOn,
+            runs: next.runs,
+            usage: next.usage,
+            ...chancesThrough(forecast, model.breakage, {
+              wearingUsage: model.kind.clock === "days" ? daysUntil(next.startsOn) : next.wearingUsage,
+              runs: next.runs,
+            }),
+          },
+    oneMoreRun: chancesThrough(forecast, model.breakage, oneRun),
+    surprises: forecast.surprises.map(({ index, standardScore, weight }) => ({
+      index,
+      standardScore,
+      weight,
+    })),
+    restsOn: { ...restsOn(model, use), current: model.current },
+    cautions: model.kind.cautions,
+  };
+}
+
+/** Sizes at some wear, in the order of wear: p10 is the size of the least worn. */
+const sizeRange = (wear: { p10: number; median: number; p90: number }, size: (wear: number) => number) => ({
+  p10: size(wear.p10),
+  median: size(wear.median),
+  p90: size(wear.p90),
+});

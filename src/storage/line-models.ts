@@ -1,0 +1,82 @@
+import { sql } from "kysely";
+import type { Surface } from "../domain/kind.ts";
+import type { UsedRun } from "../domain/usage.ts";
+import type { Queries } from "./database.ts";
+import type { LineModelRow, PieceRow } from "./tables.ts";
+
+/** What the log has changed of a line's evidence so far: a fit with another number is out of date. */
+export async function selectEvidence(
+  q: Queries,
+  clubId: string,
+  lineId: string,
+): Promise<number | undefined> {
+  const row = await q
+    .selectFrom("lines")
+    .select("evidence")
+    .where("id", "=", lineId)
+    .where("clubId", "=", clubId)
+    .executeTakeFirst();
+  return row?.evidence;
+}
+
+export const selectLineModel = (q: Queries, lineId: string): Promise<LineModelRow | undefined> =>
+  q.selectFrom("lineModels").selectAll().where("lineId", "=", lineId).executeTakeFirst();
+
+/** Keeps a fit in place of the one before. It is a cache: losing it costs a refit and nothing else. */
+export async function keepLineModel(q: Queries, row: LineModelRow): Promise<void> {
+  await q
+    .insertInto("lineModels")
+    .values(row)
+    .onConflict((c) =>
+      c.column("lineId").doUpdateSet({ evidence: row.evidence, fit: row.fit, fittedAt: row.fittedAt }),
+    )
+    .execute();
+}
+
+/** The pieces of a line that were made last, oldest first. */
+export async function selectPiecesOfLine(q: Queries, lineId: string, most: number): Promise<PieceRow[]> {
+  const rows = await q
+    .selectFrom("pieces")
+    .selectAll()
+    .where("lineId", "=", lineId)
+    .orderBy("id", "desc")
+    .limit(most)
+    .execute();
+  return rows.reverse();
+}
+
+export interface RunOfPiece extends UsedRun {
+  pieceId: string;
+}
+
+/** The runs that wore each of some pieces of a line, in the order of time, and when each was first fitted. */
+export async function selectRunsOfPieces(
+  q: Queries,
+  lineId: string,
+  fromPieceId: string,
+): Promise<{ runs: RunOfPiece[]; firstFitted: Map<string, string> }> {
+  const { rows } = await sql<RunOfPiece>`
+    select f."pieceId" as "pieceId", r.at as at, r.minutes as minutes, r.knocks as knocks, r.surface as surface
+      from pieces p
+      join fittings f on f."pieceId" = p.id
+      join runs r on r."carId" = f."carId" and r.at >= f."fittedAt" and (f."removedAt" is null or r.at < f."removedAt")
+      where p."lineId" = ${lineId} and p.id >= ${fromPieceId}
+    union all
+    select p.id as "pieceId", r.at as at, r.minutes as minutes, r.knocks as knocks, r.surface as surface
+      from pieces p
+      join runs r on r."packId" = p.id
+      where p."lineId" = ${lineId} and p.id >= ${fromPieceId}
+    order by at`.execute(q);
+  const fitted = await q
+    .selectFrom("fittings")
+    .innerJoin("pieces", "pieces.id", "fittings.pieceId")
+    .select((e) => ["pieceId", e.fn.min<string>("fittedAt").as("fittedAt")])
+    .where("pieces.lineId", "=", lineId)
+    .where("pieces.id", ">=", fromPieceId)
+    .groupBy("pieceId")
+    .execute();
+  return {
+    runs: rows.map((row) => ({ ...row, surface: row.surface as Surface })),
+    firstFitted: new Map(fitted.map(({ pieceId, fittedAt }) => [pieceId, fittedAt])),
+  };
+}
