@@ -2,7 +2,7 @@ import { DomainError } from "../domain/errors.ts";
 import { updateRecord } from "../storage/records.ts";
 import type { LocationRow } from "../storage/tables.ts";
 import { makeRecord } from "./keep-records.ts";
-import { requireLocation } from "./reach-locations.ts";
+import { requireLocation, requireVisibleLocation } from "./reach-locations.ts";
 import { requireOwn, type Work } from "./work.ts";
 
 const refuse = (pointer: string, detail: string): never => {
@@ -46,3 +46,7 @@ export async function renameLocation(work: Work, id: string, name: string | unde
   if (name === undefined) return location;
   return updateRecord(work.db, "locations", work.actor.clubId, id, { name }, "location");
 }
+
+/** A location whose levels may be read. @throws {DomainError} `not_found` or `not_allowed` */
+export const readLocation = (work: Work, id: string): Promise<LocationRow> =>
+  requireVisibleLocation(work, work.db, id);

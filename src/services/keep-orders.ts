@@ -121,12 +121,16 @@ export const receiveOrder = (
         [{ pointer: `#/lines/${missing}/lineId`, detail: "is not on this order" }],
       );
     if (at < order.placedAt)
-      throw new DomainError("out_of_order", `The order was placed at ${order.placedAt}, so nothing came at ${at}`);
+      throw new DomainError(
+        "out_of_order",
+        `The order was placed at ${order.placedAt}, so nothing came at ${at}`,
+      );
     const fresh = [];
     for (const line of given.lines) {
       const { lineId, pieces: quantity } = line;
       const wanted = { lineId, quantity, locationId, orderId: id, reason: "received" as const, at };
-      if ((await findRepeat(work, trx, line.id, wanted)) === undefined) fresh.push({ ...wanted, id: line.id });
+      if ((await findRepeat(work, trx, line.id, wanted)) === undefined)
+        fresh.push({ ...wanted, id: line.id });
     }
     if (fresh.length === 0) return { order: shown(order), repeated: true };
     if (order.closedAt !== null)

@@ -9,6 +9,9 @@ const STEPS_PER_MEDIAN_LIFE = 30;
 const MOST_STEPS = 1200;
 const MOST_COUNTS = 5000;
 
+/** A rise of the chance below this is left out: thousands of them stay below 1e-15. */
+const NEGLIGIBLE = 1e-19;
+
 /**
  * Law of the number of replacements of one position within a horizon: the first life has law `firstCdf`,
  * all later lives `laterCdf` (a delayed renewal process; Cox 1962).
@@ -208,9 +211,14 @@ function tailsOnGrid(
 function nextCumulative(rises: Float64Array, half: Float64Array): Float64Array<ArrayBuffer> {
   const steps = rises.length;
   const next = new Float64Array(steps + 1);
-  for (let i = 1; i <= steps; i++) {
+  // Where replacement k practically cannot fall, nothing is added: for long horizons most of the work is saved.
+  let from = 0;
+  while (from < steps && Math.abs(rises[from]!) < NEGLIGIBLE) from++;
+  let to = steps;
+  while (to > from && Math.abs(rises[to - 1]!) < NEGLIGIBLE) to--;
+  for (let i = from + 1; i <= steps; i++) {
     let sum = 0;
-    for (let j = 0; j < i; j++) sum += half[i - 1 - j]! * rises[j]!;
+    for (let j = from; j < i && j < to; j++) sum += half[i - 1 - j]! * rises[j]!;
     next[i] = sum;
   }
   return next;
@@ -284,9 +292,14 @@ function requirePartialLaw(caller: string, chances: readonly number[]): void {
     throw new RangeError(`${caller} requires chances that sum to at most 1, got ${sum}`);
 }
 
-/** From P(N >= 1), P(N >= 2), … to P(N = 0), P(N = 1), … */
+/** From P(N >= 1), P(N >= 2), … to P(N = 0), P(N = 1), …; rounding may not make a tail rise. */
 function fromTails(tails: readonly number[]): number[] {
-  const probabilities = [1 - (tails[0] ?? 0)];
-  for (let k = 1; k <= tails.length; k++) probabilities.push(tails[k - 1]! - (tails[k] ?? 0));
-  return trimTail(probabilities, 1e-300);
+  const probabilities: number[] = [];
+  let above = 1;
+  for (const tail of tails) {
+    const next = Math.min(above, tail);
+    probabilities.push(above - next);
+    above = next;
+  }
+  return trimTail([...probabilities, above], 1e-300);
 }

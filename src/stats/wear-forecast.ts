@@ -86,7 +86,7 @@ function posterior(
   const raw = fit.points.map(({ hyper, weight }, k) => {
     const lambda = clockOf(piece, hyper);
     // Shifted rules at each point make the mixture over all points smooth in the rate.
-    const plan: NodePlan = { step: 0.75, reach: 5, shift: ((k * 0.6180339887) % 1) - 0.5 };
+    const plan: NodePlan = { step: 1.4, reach: 3, shift: ((k * 0.6180339887) % 1) - 0.5 };
     const parts = sets.map((set) => rateNodes(piece, hyper, lambda, set, plan));
     const log = Math.log(weight) - (counted?.[k] ?? 0);
     return { hyper, last: piece.count > 0 ? lambda[piece.count - 1]! : 0, parts, log };

@@ -1,8 +1,16 @@
 import type { Operation } from "../operation.ts";
+import { answerOperations } from "./answers.ts";
 import { carModelOperations } from "./car-models.ts";
+import { carOperations } from "./cars.ts";
 import { clubOperations } from "./club.ts";
+import { inspectionOperations } from "./inspections.ts";
 import { kindOperations } from "./kinds.ts";
 import { lineOperations } from "./lines.ts";
+import { locationOperations } from "./locations.ts";
+import { movementOperations } from "./movements.ts";
+import { orderOperations } from "./orders.ts";
+import { pieceOperations } from "./pieces.ts";
+import { runOperations } from "./runs.ts";
 import { supplierOperations } from "./suppliers.ts";
 import { venueOperations } from "./venues.ts";
 
@@ -14,4 +22,12 @@ export const operations: readonly Operation[] = [
   ...venueOperations,
   ...supplierOperations,
   ...lineOperations,
+  ...carOperations,
+  ...pieceOperations,
+  ...runOperations,
+  ...inspectionOperations,
+  ...answerOperations,
+  ...locationOperations,
+  ...movementOperations,
+  ...orderOperations,
 ];

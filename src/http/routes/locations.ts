@@ -1,6 +1,6 @@
 import { z } from "zod";
-import { addLocation, renameLocation } from "../../services/keep-locations.ts";
-import { listLocations, requireVisibleLocation } from "../../services/reach-locations.ts";
+import { addLocation, readLocation, renameLocation } from "../../services/keep-locations.ts";
+import { listLocations } from "../../services/reach-locations.ts";
 import { operation } from "../operation.ts";
 import { ById, Id, Instant, PageQuery, pageFrom, pageOf, pageReply, text, Version } from "../schemas.ts";
 
@@ -72,7 +72,7 @@ export const locationOperations = [
     problems: [404],
   })(async ({ params }, work) => ({
     status: 200,
-    body: await requireVisibleLocation(work, work.db, params.id),
+    body: await readLocation(work, params.id),
   })),
 
   operation({

@@ -70,7 +70,8 @@ const MovementGiven = z
   .superRefine(({ reason, locationId, toLocationId }, issues) => {
     const fault = (message: string) => issues.addIssue({ code: "custom", path: ["toLocationId"], message });
     if (reason === "moved" && toLocationId === undefined) fault("must say where the pieces are moved to");
-    if (reason !== "moved" && toLocationId !== undefined) fault('must be left out unless the reason is "moved"');
+    if (reason !== "moved" && toLocationId !== undefined)
+      fault('must be left out unless the reason is "moved"');
     if (toLocationId === locationId) fault("must be another location than locationId");
   });
 
