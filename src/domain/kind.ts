@@ -39,7 +39,7 @@ export interface Measure {
   asNew: number;
   asNewSd: number;
   /** how far a reading is off where one tooth too many is spanned (the base pitch of a gear); not for other kinds */
-  miscountStep?: number | null;
+  miscountStep?: number | null | undefined;
   /** the usual instrument first */
   instruments: { name: string; repeatabilitySd: number; resolution: number }[];
 }

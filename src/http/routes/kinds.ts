@@ -34,6 +34,11 @@ const Measure = z
       description: "standard deviation of new pieces, in `unit`",
       example: 0.02,
     }),
+    miscountStep: positive.nullable().optional().meta({
+      description:
+        "how far a reading is off where one tooth too many is spanned, in `unit`; for gears, null or left out for others",
+      example: 1.563,
+    }),
     instruments: z
       .array(
         z.strictObject({
