@@ -84,6 +84,49 @@ export {
   posteriorSurvival,
 } from "./life-posterior.ts";
 export type { BeliefRange, LifePrior } from "./life-prior.ts";
+export {
+  breakageCount,
+  type RateBelief,
+  rateBelief,
+  rateQuantile,
+  unbrokenProbability,
+  updateRate,
+} from "./breakage.ts";
+export {
+  causeIncidences,
+  combinedQuantile,
+  combinedSurvival,
+  endsByBreakage,
+  type WearSurvival,
+} from "./competing.ts";
+export { integrate } from "./integrate.ts";
+export {
+  type LeastSquaresFit,
+  type LinePrediction,
+  leastSquares,
+  predictLeastSquares,
+} from "./least-squares.ts";
+export { fitMixedModel, type MixedModelData, type MixedModelFit } from "./mixed-model.ts";
+export {
+  aalenJohansen,
+  type CauseObservation,
+  type CurveObservation,
+  type CurveOptions,
+  type CurveStep,
+  curveQuantile,
+  type IncidenceStep,
+  kaplanMeier,
+} from "./survival-curve.ts";
+export { type TurnbullInterval, turnbullEstimate } from "./turnbull.ts";
+export {
+  type ShapeBelief,
+  type ShapeEvidence,
+  shapeEvidence,
+  updateShapeBelief,
+  weibayesScale,
+  weibayesScaleLimit,
+  weibayesSurvival,
+} from "./weibayes.ts";
 export { erfcx, logNormalCdf, normalCdf, normalPdf, normalQuantile } from "./normal.ts";
 export { normalLoss, normalLossInverse } from "./normal-loss.ts";
 export { gammaQuadrature } from "./quadrature.ts";
