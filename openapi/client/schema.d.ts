@@ -253,6 +253,613 @@ export interface paths {
         patch: operations["changeLine"];
         trace?: never;
     };
+    "/v1/cars": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** List the cars */
+        get: operations["listCars"];
+        put?: never;
+        /** Put a car on the books, with its positions */
+        post: operations["addCar"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/cars/{id}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Read a car, with what is fitted at each position */
+        get: operations["getCar"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        /** Change a car's class, gearing or notes */
+        patch: operations["changeCar"];
+        trace?: never;
+    };
+    "/v1/cars/{id}/positions": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Add a position to a car */
+        post: operations["addPosition"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/cars/{id}/positions/{positionId}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        post?: never;
+        /** Remove a position where no piece was ever fitted */
+        delete: operations["removePosition"];
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/pieces": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** List pieces */
+        get: operations["listPieces"];
+        put?: never;
+        /**
+         * Give one physical part a mark and a history
+         * @description A second-hand piece of unknown use gets an estimate of its prior usage and how far that may be off.
+         */
+        post: operations["addPiece"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/pieces/{id}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Read a piece: its fittings, and its usage so far */
+        get: operations["getPiece"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        /** Correct a piece's mark, as-new reading or prior usage */
+        patch: operations["changePiece"];
+        trace?: never;
+    };
+    "/v1/pieces/{id}/retirement": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        /**
+         * Take a piece off for good
+         * @description If it is fitted then, it is removed as well.
+         */
+        put: operations["retirePiece"];
+        post?: never;
+        /** Take back a retirement that was logged wrongly */
+        delete: operations["unretirePiece"];
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/cars/{id}/fittings": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /**
+         * Fit a piece at a position
+         * @description A new piece leaves the stock in the same transaction. Its clock starts with the next run.
+         */
+        post: operations["fitPiece"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/cars/{id}/replacements": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /**
+         * Replace what is fitted at a position
+         * @description The old piece comes off, retired for a reason or kept as a spare (`retiredFor` null); the new one leaves the stock and goes on: all in one transaction.
+         */
+        post: operations["replacePiece"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/pieces/{id}/removal": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Take a piece off the car */
+        post: operations["removePiece"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/swaps": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /**
+         * Let two fitted pieces change places
+         * @description Between corners of one car or between two cars, at one moment.
+         */
+        post: operations["swapPieces"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/fittings/{id}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        post?: never;
+        /**
+         * Delete a fitting that never happened
+         * @description What it took out of stock goes back.
+         */
+        delete: operations["deleteFitting"];
+        options?: never;
+        head?: never;
+        /**
+         * Correct when a piece was fitted or removed
+         * @description `removedAt` null says that it is still fitted. Usage follows by itself.
+         */
+        patch: operations["changeFitting"];
+        trace?: never;
+    };
+    "/v1/runs": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** List runs */
+        get: operations["listRuns"];
+        put?: never;
+        /**
+         * Log one outing of a car
+         * @description The usage of everything fitted then, and of the pack named, follows from it.
+         */
+        post: operations["logRun"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/meetings/{id}/runs": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /**
+         * Log the runs of a whole meeting in one call
+         * @description For one car or several; all of them are kept, or none.
+         */
+        post: operations["logMeeting"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/runs/{id}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Read a run */
+        get: operations["getRun"];
+        put?: never;
+        post?: never;
+        /** Delete a run that never happened */
+        delete: operations["deleteRun"];
+        options?: never;
+        head?: never;
+        /** Correct a run that was logged wrongly */
+        patch: operations["changeRun"];
+        trace?: never;
+    };
+    "/v1/pieces/{id}/inspections": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** List the inspections of a piece */
+        get: operations["listInspections"];
+        put?: never;
+        /**
+         * Log a look at a piece: readings, grade, findings, services
+         * @description Units are converted, never guessed. A reading that contradicts the last ones is questioned (409, `reading_questioned`) and nothing is saved; look again, and if it is right send it with `confirmed` true.
+         */
+        post: operations["logInspection"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/inspections/{id}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Read an inspection */
+        get: operations["getInspection"];
+        put?: never;
+        post?: never;
+        /**
+         * Delete an inspection that was logged wrongly
+         * @description Log the right one instead.
+         */
+        delete: operations["deleteInspection"];
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/pieces/{id}/forecast": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * When will this piece be worn out?
+         * @description Its wear now, its rate, and what is left: as usage, runs, meetings and a date read off the calendar ahead, each as a range; and its chance of lasting the next meeting and one more run.
+         */
+        get: operations["forecastPiece"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/cars/{id}/bench-sheet": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * What must be looked at on this car?
+         * @description Every fitted piece in the order of the bench, with its chance of getting through the next meeting, and whether to change it, look at it or leave it.
+         */
+        get: operations["benchSheet"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/lines/{id}/wear": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * How do the pieces of this line wear?
+         * @description The wear rate fitted over its pieces, its spread, the effect of surfaces, and the life of a new piece.
+         */
+        get: operations["lineWear"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/locations": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * List the locations whose levels you may read
+         * @description A driver sees their own and the shelves, the shop the shelves, others all.
+         */
+        get: operations["listLocations"];
+        put?: never;
+        /**
+         * Add a home, a pit box or a shelf
+         * @description A driver's key adds its own homes and pit boxes and may leave `driverId` out; the shop's key adds shelves.
+         */
+        post: operations["addLocation"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/locations/{id}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Read a location */
+        get: operations["getLocation"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        /**
+         * Rename a location
+         * @description Its sort and its driver stay, for its movements were made there.
+         */
+        patch: operations["renameLocation"];
+        trace?: never;
+    };
+    "/v1/movements": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * List movements, the last first
+         * @description A driver sees those at their own locations, the shop those at shelves.
+         */
+        get: operations["listMovements"];
+        put?: never;
+        /**
+         * Record that pieces came, went or were moved
+         * @description The ledger only grows, and no location falls below zero. Give an `id` of your own and a repeat is harmless: the same content answers 200 with what was recorded, other content 409. A move writes two movements with one `pairId`.
+         */
+        post: operations["recordMovement"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/movements/{id}/undo": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /**
+         * Undo a movement by a second one
+         * @description Of a move both ends are undone. A movement that belongs to a fitting is undone by deleting the fitting. An order that had closed because all had come is open again when a receipt is undone.
+         */
+        post: operations["undoMovement"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/stock-levels": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * List what lies where
+         * @description Levels are sums of movements. Without a line only levels above zero are listed; with one, every location that you may see is, so that a zero is an answer. A driver sees their own locations and the shelves.
+         */
+        get: operations["listStockLevels"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/stocktakes": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /**
+         * Enter a count, and let the ledger follow
+         * @description Each difference to what the ledger held at that moment is written as a `counted` movement, all or none; movements after the count stay. Lines that are not named stay as they are. Entering the same count twice writes nothing the second time.
+         */
+        post: operations["takeStock"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/orders": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * List orders, the last placed first
+         * @description A driver sees orders for their own locations, the shop those for shelves.
+         */
+        get: operations["listOrders"];
+        put?: never;
+        /**
+         * Write down an order that was placed
+         * @description Pieces are packs times the line's pack size. Nothing is in stock before it is received.
+         */
+        post: operations["placeOrder"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/orders/{id}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Read an order and what came of it */
+        get: operations["getOrder"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        /**
+         * Note a new promise, close or reopen an order
+         * @description Close an order when the rest will never come, such as a cancelled back-order.
+         */
+        patch: operations["changeOrder"];
+        trace?: never;
+    };
+    "/v1/orders/{id}/receipts": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /**
+         * Receive what came of an order
+         * @description Writes a `received` movement for each line at the order's location. The order closes by itself when all is there; more than was ordered is taken in and shown as `overPieces`. Lines may carry ids of your own, so that a repeat is harmless.
+         */
+        post: operations["receiveOrder"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/suppliers/{id}/lead-times": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * Read how long a supplier really took
+         * @description One observation for each moment at which something of an order came: days from placing the order, back-orders included. Receipts that were undone do not count.
+         */
+        get: operations["getLeadTimes"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
 }
 export type webhooks = Record<string, never>;
 export interface components {
@@ -289,6 +896,11 @@ export interface components {
              * @example 0.02
              */
             asNewSd: number;
+            /**
+             * @description how far a reading is off where one tooth too many is spanned, in `unit`; for gears, null or left out for others
+             * @example 1.563
+             */
+            miscountStep?: number | null;
             /** @description the usual one first */
             instruments: {
                 /** @example calliper */
@@ -340,6 +952,28 @@ export interface components {
              * @example 900
              */
             p90: number;
+        };
+        /** @description a piece on the books, or a new one out of stock */
+        PieceToFit: {
+            /** @description a piece that has a mark already */
+            pieceId: components["schemas"]["Id"];
+        } | {
+            lineId: components["schemas"]["Id"];
+            /**
+             * @description what is written on it; unique for the driver
+             * @example set 2, FL
+             */
+            mark: string;
+            /**
+             * @description reading when new, in the kind's unit; null if it was not taken
+             * @default null
+             */
+            asNew?: number | null;
+            /**
+             * @description where the new piece is taken from: a location's id; "own" for the driver's pit box or else home; "none" if it never was in stock
+             * @default own
+             */
+            from?: string;
         };
         /** @description Problem details of RFC 9457 */
         Problem: {
@@ -709,6 +1343,893 @@ export interface components {
             items: components["schemas"]["Line"][];
             /** @description give it as `after` for the next page; null on the last one */
             next: string | null;
+        };
+        FittedCar: {
+            id: components["schemas"]["Id"];
+            driverId: components["schemas"]["Id"];
+            /**
+             * @description what the driver calls it; unique for the driver
+             * @example Thornbill
+             */
+            name: string;
+            carModelId: components["schemas"]["Id"] | null;
+            /**
+             * @description the class it races in
+             * @example Touring club
+             */
+            raceClass: string | null;
+            /** @description how the gears are covered: dust reaches open ones, grease stays in closed ones */
+            gearCase: ("open" | "vented" | "closed") | null;
+            /** @description number of teeth */
+            spurTeeth: number | null;
+            /** @description number of teeth */
+            pinionTeeth: number | null;
+            /**
+             * @description how the mesh is set, for the next time
+             * @example paper, motor slot 2
+             */
+            meshNote: string | null;
+            /** @description free text */
+            notes: string | null;
+            /**
+             * Format: date-time
+             * @description moment in UTC, RFC 3339
+             * @example 2026-11-29T07:30:00.000Z
+             */
+            createdAt: string;
+            /**
+             * @description counts the changes of this record
+             * @example 1
+             */
+            version: number;
+            positions: components["schemas"]["FittedPosition"][];
+        };
+        FittedPosition: {
+            id: components["schemas"]["Id"];
+            carId: components["schemas"]["Id"];
+            /**
+             * @description where on the car; unique on the car
+             * @example front-left tyre
+             */
+            name: string;
+            /** @description the kind of part it takes */
+            kindId: components["schemas"]["Id"];
+            /**
+             * @description positions of a car with the same word here are changed together
+             * @example tyres
+             */
+            changedWith: string | null;
+            /**
+             * Format: date-time
+             * @description moment in UTC, RFC 3339
+             * @example 2026-11-29T07:30:00.000Z
+             */
+            createdAt: string;
+            kindCode: string;
+            /** @description the piece there now; null where nothing is fitted */
+            fitted: {
+                fittingId: components["schemas"]["Id"];
+                pieceId: components["schemas"]["Id"];
+                mark: string;
+                lineId: components["schemas"]["Id"];
+                sku: string;
+                lineName: string;
+                /**
+                 * Format: date-time
+                 * @description moment in UTC, RFC 3339
+                 * @example 2026-11-29T07:30:00.000Z
+                 */
+                fittedAt: string;
+            } | null;
+        };
+        CarPage: {
+            items: components["schemas"]["Car"][];
+            /** @description give it as `after` for the next page; null on the last one */
+            next: string | null;
+        };
+        Car: {
+            id: components["schemas"]["Id"];
+            driverId: components["schemas"]["Id"];
+            /**
+             * @description what the driver calls it; unique for the driver
+             * @example Thornbill
+             */
+            name: string;
+            carModelId: components["schemas"]["Id"] | null;
+            /**
+             * @description the class it races in
+             * @example Touring club
+             */
+            raceClass: string | null;
+            /** @description how the gears are covered: dust reaches open ones, grease stays in closed ones */
+            gearCase: ("open" | "vented" | "closed") | null;
+            /** @description number of teeth */
+            spurTeeth: number | null;
+            /** @description number of teeth */
+            pinionTeeth: number | null;
+            /**
+             * @description how the mesh is set, for the next time
+             * @example paper, motor slot 2
+             */
+            meshNote: string | null;
+            /** @description free text */
+            notes: string | null;
+            /**
+             * Format: date-time
+             * @description moment in UTC, RFC 3339
+             * @example 2026-11-29T07:30:00.000Z
+             */
+            createdAt: string;
+            /**
+             * @description counts the changes of this record
+             * @example 1
+             */
+            version: number;
+        };
+        Position: {
+            id: components["schemas"]["Id"];
+            carId: components["schemas"]["Id"];
+            /**
+             * @description where on the car; unique on the car
+             * @example front-left tyre
+             */
+            name: string;
+            /** @description the kind of part it takes */
+            kindId: components["schemas"]["Id"];
+            /**
+             * @description positions of a car with the same word here are changed together
+             * @example tyres
+             */
+            changedWith: string | null;
+            /**
+             * Format: date-time
+             * @description moment in UTC, RFC 3339
+             * @example 2026-11-29T07:30:00.000Z
+             */
+            createdAt: string;
+        };
+        Piece: {
+            id: components["schemas"]["Id"];
+            driverId: components["schemas"]["Id"];
+            lineId: components["schemas"]["Id"];
+            /**
+             * @description what is written on it; unique for the driver
+             * @example set 2, FL
+             */
+            mark: string;
+            /** @description reading when new, in the kind's unit; null if it was not taken */
+            asNew: number | null;
+            /** @description usage it brought along, on the kind's clock: an estimate for a second-hand piece, null for a new one */
+            priorUsage: number | null;
+            /** @description how far that estimate may be off (one standard deviation), on the kind's clock */
+            priorUsageSd: number | null;
+            boughtOn: string | null;
+            /** @description free text */
+            notes: string | null;
+            retiredAt: string | null;
+            retiredFor: ("worn" | "broken" | "precaution" | "lost" | "aged" | "rule-change" | "sold") | null;
+            /**
+             * Format: date-time
+             * @description moment in UTC, RFC 3339
+             * @example 2026-11-29T07:30:00.000Z
+             */
+            createdAt: string;
+            /**
+             * @description counts the changes of this record
+             * @example 1
+             */
+            version: number;
+        };
+        PiecePage: {
+            items: components["schemas"]["ListedPiece"][];
+            /** @description give it as `after` for the next page; null on the last one */
+            next: string | null;
+        };
+        ListedPiece: {
+            id: components["schemas"]["Id"];
+            driverId: components["schemas"]["Id"];
+            lineId: components["schemas"]["Id"];
+            /**
+             * @description what is written on it; unique for the driver
+             * @example set 2, FL
+             */
+            mark: string;
+            /** @description reading when new, in the kind's unit; null if it was not taken */
+            asNew: number | null;
+            /** @description usage it brought along, on the kind's clock: an estimate for a second-hand piece, null for a new one */
+            priorUsage: number | null;
+            /** @description how far that estimate may be off (one standard deviation), on the kind's clock */
+            priorUsageSd: number | null;
+            boughtOn: string | null;
+            /** @description free text */
+            notes: string | null;
+            retiredAt: string | null;
+            retiredFor: ("worn" | "broken" | "precaution" | "lost" | "aged" | "rule-change" | "sold") | null;
+            /**
+             * Format: date-time
+             * @description moment in UTC, RFC 3339
+             * @example 2026-11-29T07:30:00.000Z
+             */
+            createdAt: string;
+            /**
+             * @description counts the changes of this record
+             * @example 1
+             */
+            version: number;
+            /** @enum {string} */
+            state: "fitted" | "spare" | "retired";
+            /** @description the car it is fitted to now */
+            carId: components["schemas"]["Id"] | null;
+            positionId: components["schemas"]["Id"] | null;
+        };
+        PieceHistory: {
+            id: components["schemas"]["Id"];
+            driverId: components["schemas"]["Id"];
+            lineId: components["schemas"]["Id"];
+            /**
+             * @description what is written on it; unique for the driver
+             * @example set 2, FL
+             */
+            mark: string;
+            /** @description reading when new, in the kind's unit; null if it was not taken */
+            asNew: number | null;
+            /** @description usage it brought along, on the kind's clock: an estimate for a second-hand piece, null for a new one */
+            priorUsage: number | null;
+            /** @description how far that estimate may be off (one standard deviation), on the kind's clock */
+            priorUsageSd: number | null;
+            boughtOn: string | null;
+            /** @description free text */
+            notes: string | null;
+            retiredAt: string | null;
+            retiredFor: ("worn" | "broken" | "precaution" | "lost" | "aged" | "rule-change" | "sold") | null;
+            /**
+             * Format: date-time
+             * @description moment in UTC, RFC 3339
+             * @example 2026-11-29T07:30:00.000Z
+             */
+            createdAt: string;
+            /**
+             * @description counts the changes of this record
+             * @example 1
+             */
+            version: number;
+            /** @enum {string} */
+            state: "fitted" | "spare" | "retired";
+            sku: string;
+            lineName: string;
+            kindCode: string;
+            usage: {
+                /** @enum {string} */
+                clock: "minutes" | "runs" | "cycles" | "knocks" | "days";
+                /** @description usage so far on the clock, prior usage included */
+                total: number;
+                /** @description logged runs that wore it */
+                runs: number;
+                /** @description logged usage on each surface */
+                bySurface: {
+                    [key: string]: number;
+                };
+            };
+            /** @description every fitting, oldest first */
+            fittings: components["schemas"]["Fitting"][];
+        };
+        Fitting: {
+            id: components["schemas"]["Id"];
+            pieceId: components["schemas"]["Id"];
+            carId: components["schemas"]["Id"];
+            positionId: components["schemas"]["Id"];
+            /**
+             * Format: date-time
+             * @description moment in UTC, RFC 3339
+             * @example 2026-11-29T07:30:00.000Z
+             */
+            fittedAt: string;
+            /** @description null while it is fitted */
+            removedAt: string | null;
+            /**
+             * @description counts the changes of this record
+             * @example 1
+             */
+            version: number;
+        };
+        Replacement: {
+            removed: components["schemas"]["Fitting"];
+            fitted: components["schemas"]["Fitting"];
+        };
+        Swap: {
+            fittings: components["schemas"]["Fitting"][];
+        };
+        Run: {
+            id: components["schemas"]["Id"];
+            carId: components["schemas"]["Id"];
+            /**
+             * Format: date-time
+             * @description moment in UTC, RFC 3339
+             * @example 2026-11-29T07:30:00.000Z
+             */
+            at: string;
+            /**
+             * @description time under power, minutes
+             * @example 5.5
+             */
+            minutes: number;
+            /** @enum {string} */
+            surface: "asphalt" | "coarse-asphalt" | "carpet" | "astro" | "clay" | "dusty-clay" | "wet-asphalt";
+            conditions: ("dusty" | "damp" | "wet" | "not-cleaned" | "mesh-tight" | "mesh-loose" | "hot")[];
+            /** @description the pack that was used: a piece of a pack's kind */
+            packId: components["schemas"]["Id"] | null;
+            /** @description hits hard enough to look after */
+            knocks: number;
+            meetingId: components["schemas"]["Id"] | null;
+            /** @description free text */
+            notes: string | null;
+            /**
+             * @description counts the changes of this record
+             * @example 1
+             */
+            version: number;
+        };
+        RunPage: {
+            items: components["schemas"]["Run"][];
+            /** @description give it as `after` for the next page; null on the last one */
+            next: string | null;
+        };
+        LoggedMeeting: {
+            runs: components["schemas"]["Run"][];
+        };
+        Inspection: {
+            id: components["schemas"]["Id"];
+            pieceId: components["schemas"]["Id"];
+            /**
+             * Format: date-time
+             * @description moment in UTC, RFC 3339
+             * @example 2026-11-29T07:30:00.000Z
+             */
+            at: string;
+            /** @description 0 as new, 1 bedded in, 2 worn but serviceable, 3 change before the next meeting, 4 unfit; each is a range of wear (below 0.10, 0.40, 0.75, 1.00 of the limit, and beyond); null if not graded */
+            grade: number | null;
+            readings: components["schemas"]["Reading"][];
+            /** @description what was felt or seen */
+            findings: ("notch-felt" | "metal-in-grease" | "glue-lifting" | "tooth-chipped" | "tooth-hooked" | "crack" | "tear" | "bent" | "leak" | "play-felt" | "swollen" | "overheated" | "missing")[];
+            /** @description what was done */
+            services: ("cleaned" | "oiled" | "greased" | "screws-checked" | "refilled" | "re-glued" | "trued" | "turned-over" | "mesh-reset" | "storage-charged" | "flushed-with-water")[];
+            /** @description free text */
+            notes: string | null;
+            /**
+             * @description counts the changes of this record
+             * @example 1
+             */
+            version: number;
+        };
+        Reading: {
+            id: components["schemas"]["Id"];
+            /** @description in the kind's unit */
+            value: number;
+            /** @description standard deviation of one such reading, in the kind's unit */
+            sd: number;
+            instrument: string;
+            /** @description as it was sent */
+            enteredValue: number;
+            enteredUnit: string;
+            /** @description it was looked at twice */
+            confirmed: boolean;
+        };
+        InspectionPage: {
+            items: components["schemas"]["Inspection"][];
+            /** @description give it as `after` for the next page; null on the last one */
+            next: string | null;
+        };
+        Forecast: {
+            pieceId: components["schemas"]["Id"];
+            mark: string;
+            lineId: components["schemas"]["Id"];
+            sku: string;
+            kindCode: string;
+            carId: components["schemas"]["Id"] | null;
+            /**
+             * Format: date-time
+             * @description moment in UTC, RFC 3339
+             * @example 2026-11-29T07:30:00.000Z
+             */
+            asOf: string;
+            /**
+             * @description what the kind's usage is counted in
+             * @enum {string}
+             */
+            clock: "minutes" | "runs" | "cycles" | "knocks" | "days";
+            /** @description unit of sizes and wear; null for a graded kind: wear is then a share of life */
+            unit: string | null;
+            limit: {
+                /** @enum {string} */
+                name: "race" | "club" | "stop";
+                /** @enum {string} */
+                basis: "size" | "loss";
+                /** @description the size, or the loss from the piece's own as-new size, in `unit` */
+                value: number;
+                /** @description the wear that this is */
+                wear: number;
+            };
+            /** @description usage so far, on the clock */
+            usage: number;
+            /** @description the last reading or grade */
+            lastSeenAt: string | null;
+            wear: components["schemas"]["Range"];
+            /** @description the size it would be read at now */
+            sizeNow: components["schemas"]["Range"] | null;
+            /** @description wear for each unit of the clock, on the surface its usual life is stated on */
+            wearRate: components["schemas"]["Range"];
+            /** @description chance, 0 to 1: it is past the limit now */
+            pastLimitChance: number;
+            remaining: components["schemas"]["Remaining"];
+            /** @description further usage by which it is worn out with that probability; null where that is never reached */
+            remainingQuantiles: {
+                probability: number;
+                usage: number | null;
+            }[];
+            /** @description null where the calendar has no meeting ahead for its car */
+            nextMeeting: {
+                meetingId: components["schemas"]["Id"];
+                name: string;
+                /**
+                 * Format: date
+                 * @description calendar day, RFC 3339 full-date
+                 * @example 2027-02-07
+                 */
+                startsOn: string;
+                runs: number;
+                /** @description planned usage on the clock */
+                usage: number;
+                /** @description chance, 0 to 1: it neither wears out nor breaks */
+                lasts: number;
+                /** @description chance, 0 to 1: it is past its limit by then */
+                wearsOut: number;
+                /** @description chance, 0 to 1: it breaks by accident by then */
+                breaks: number;
+            } | null;
+            /** @description can it stay on for one more run? */
+            oneMoreRun: {
+                /** @description chance, 0 to 1: it neither wears out nor breaks */
+                lasts: number;
+                /** @description chance, 0 to 1: it is past its limit by then */
+                wearsOut: number;
+                /** @description chance, 0 to 1: it breaks by accident by then */
+                breaks: number;
+            };
+            /** @description readings off the trend: weighed down, never dropped */
+            surprises: {
+                /** @description which of the piece's readings, from 0, the as-new reading included */
+                index: number;
+                /** @description how far off the trend, in standard deviations */
+                standardScore: number;
+                /** @description the weight it has in the forecast */
+                weight: number;
+            }[];
+            restsOn: components["schemas"]["RestsOn"];
+            cautions: string[];
+        };
+        /** @description 10th percentile, median and 90th percentile: eight in ten times the truth lies between the outer two */
+        Range: {
+            p10: number;
+            median: number;
+            p90: number;
+        };
+        /** @description what is left by wear alone; p10 is the cautious end */
+        Remaining: {
+            /** @description on the clock, on the surface its usual life is stated on */
+            usage: components["schemas"]["CountRange"];
+            /** @description whole runs, by the calendar ahead of its car */
+            runs: components["schemas"]["CountRange"];
+            /** @description whole meetings it gets through */
+            meetings: components["schemas"]["CountRange"];
+            /** @description the meeting at which it is finished; no meeting, no wear */
+            date: components["schemas"]["DayRange"];
+            calendarEndsOn: string | null;
+        };
+        /** @description 10th percentile, median and 90th percentile; null where it is never reached */
+        CountRange: {
+            p10: number | null;
+            median: number | null;
+            p90: number | null;
+        };
+        /** @description days; null where they lie beyond the calendar's end */
+        DayRange: {
+            p10: string | null;
+            median: string | null;
+            p90: string | null;
+        };
+        /** @description what a forecast rests on */
+        RestsOn: {
+            /**
+             * @description belief: what the trade says alone; line: readings of other pieces of the line; own-readings: this piece's as well
+             * @enum {string}
+             */
+            basis: "belief" | "line" | "own-readings";
+            ownReadings: number;
+            ownGrades: number;
+            /** @description pieces of the line that were looked at */
+            linePieces: number;
+            /** @description looks at them: readings and grades */
+            lineReadings: number;
+            /** @description pieces of the line that broke by accident */
+            broken: number;
+            /** @description runs of the line's pieces */
+            runs: number;
+            /** @description false while newer readings of other pieces are still being fitted */
+            current: boolean;
+            sentence: string;
+        };
+        BenchSheet: {
+            carId: components["schemas"]["Id"];
+            carName: string;
+            /**
+             * Format: date-time
+             * @description moment in UTC, RFC 3339
+             * @example 2026-11-29T07:30:00.000Z
+             */
+            asOf: string;
+            nextMeeting: {
+                meetingId: components["schemas"]["Id"];
+                name: string;
+                /**
+                 * Format: date
+                 * @description calendar day, RFC 3339 full-date
+                 * @example 2027-02-07
+                 */
+                startsOn: string;
+                /** @enum {string} */
+                surface: "asphalt" | "coarse-asphalt" | "carpet" | "astro" | "clay" | "dusty-clay" | "wet-asphalt";
+                runs: number;
+                minutesPerRun: number;
+            } | null;
+            /** @description nothing is to be changed, and no position is empty */
+            ready: boolean;
+            /** @description bench time for all that is to be changed or looked at */
+            minutes: number;
+            /** @description in the order of the bench; within a step, what is most urgent first */
+            entries: components["schemas"]["BenchEntry"][];
+            emptyPositions: string[];
+            cautions: string[];
+        };
+        BenchEntry: {
+            position: string;
+            pieceId: components["schemas"]["Id"];
+            mark: string;
+            kindCode: string;
+            kindName: string;
+            /** @enum {string} */
+            benchStep: "tyres" | "cleaning" | "drivetrain" | "motor" | "lubrication" | "dampers" | "fasteners" | "steering" | "packs";
+            /** @description what to look for */
+            check: string;
+            /** @description bench time for it, minutes */
+            checkMinutes: number;
+            /** @description the day is over without it */
+            carStopper: boolean;
+            usage: number;
+            /**
+             * @description what the kind's usage is counted in
+             * @enum {string}
+             */
+            clock: "minutes" | "runs" | "cycles" | "knocks" | "days";
+            /** @description unit of sizes and wear; null for a graded kind: wear is then a share of life */
+            unit: string | null;
+            wear: components["schemas"]["Range"];
+            /** @description wear as a share of the club limit */
+            wearShare: components["schemas"]["Range"];
+            /** @description chance of getting through the next meeting; null with none ahead */
+            lasts: number | null;
+            wearsOut: number | null;
+            breaks: number | null;
+            lastSeenAt: string | null;
+            lastGrade: number | null;
+            runsSinceSeen: number;
+            /** @enum {string} */
+            advice: "change" | "look" | "leave";
+            why: string;
+            restsOn: components["schemas"]["RestsOn"];
+            cautions: string[];
+        };
+        LineWear: {
+            lineId: components["schemas"]["Id"];
+            sku: string;
+            kindCode: string;
+            /**
+             * Format: date-time
+             * @description moment in UTC, RFC 3339
+             * @example 2026-11-29T07:30:00.000Z
+             */
+            asOf: string;
+            /**
+             * @description what the kind's usage is counted in
+             * @enum {string}
+             */
+            clock: "minutes" | "runs" | "cycles" | "knocks" | "days";
+            /** @description unit of sizes and wear; null for a graded kind: wear is then a share of life */
+            unit: string | null;
+            limits: {
+                /** @enum {string} */
+                basis: "size" | "loss";
+                race: number | null;
+                club: number;
+                stop: number | null;
+            };
+            /** @description the wear at which a piece is finished, by the club limit */
+            limitWear: number;
+            /** @description wear for each unit of the clock, over the line's pieces */
+            wearRate: components["schemas"]["Range"];
+            /** @description coefficient of variation of the rate from piece to piece */
+            pieceSpread: number;
+            /** @description coefficient of variation of the wear of one run */
+            runSpread: number;
+            /** @description standard deviation of one reading, in `unit` */
+            readingSd: number;
+            /** @description wear goes with usage to this power: below 1 it slows down */
+            pathExponent: number;
+            /** @description life of a new piece by wear alone, on the clock */
+            newPieceLife: components["schemas"]["CountRange"];
+            surfaces: {
+                surface: string;
+                p10: number;
+                median: number;
+                p90: number;
+                /** @description false: a belief of the trade, not met in the log */
+                learned: boolean;
+            }[];
+            breakage: {
+                /** @description breakages expected for each run */
+                perRun: number;
+                broken: number;
+                runs: number;
+                /** @description chance, 0 to 1: a piece does not break in ten runs */
+                lastsTenRuns: number;
+            };
+            restsOn: {
+                pieces: number;
+                readings: number;
+                current: boolean;
+            };
+        };
+        /** @description where pieces lie */
+        Location: {
+            id: components["schemas"]["Id"];
+            /** @example Mara's pit box */
+            name: string;
+            /**
+             * @description a driver's home or pit box, or the club shop's shelf
+             * @example pit-box
+             * @enum {string}
+             */
+            sort: "home" | "pit-box" | "shelf";
+            /** @description whose it is; null for a shelf */
+            driverId: components["schemas"]["Id"] | null;
+            /**
+             * Format: date-time
+             * @description moment in UTC, RFC 3339
+             * @example 2026-11-29T07:30:00.000Z
+             */
+            createdAt: string;
+            /**
+             * @description counts the changes of this record
+             * @example 1
+             */
+            version: number;
+        };
+        LocationPage: {
+            items: components["schemas"]["Location"][];
+            /** @description give it as `after` for the next page; null on the last one */
+            next: string | null;
+        };
+        /** @description pieces of one line that came to a location or went from it */
+        Movement: {
+            id: components["schemas"]["Id"];
+            lineId: components["schemas"]["Id"];
+            locationId: components["schemas"]["Id"];
+            /**
+             * @description pieces that came; negative for pieces that went
+             * @example -1
+             */
+            quantity: number;
+            /** @enum {string} */
+            reason: "received" | "fitted" | "returned" | "counted" | "written-off" | "moved" | "undone";
+            /**
+             * Format: date-time
+             * @description moment in UTC, RFC 3339
+             * @example 2026-11-29T07:30:00.000Z
+             */
+            at: string;
+            /** @description the piece with a mark that was fitted or came back */
+            pieceId: components["schemas"]["Id"] | null;
+            /** @description the order under which it came */
+            orderId: components["schemas"]["Id"] | null;
+            /** @description the movement that this one undoes */
+            undoesId: components["schemas"]["Id"] | null;
+            /** @description the same for both ends of a move */
+            pairId: components["schemas"]["Id"] | null;
+            /** @description free text */
+            notes: string | null;
+            /**
+             * Format: date-time
+             * @description moment in UTC, RFC 3339
+             * @example 2026-11-29T07:30:00.000Z
+             */
+            recordedAt: string;
+        };
+        MovementPage: {
+            items: components["schemas"]["Movement"][];
+            /** @description give it as `after` for the next page; null on the last one */
+            next: string | null;
+        };
+        StockLevelPage: {
+            items: components["schemas"]["StockLevel"][];
+            /** @description give it as `after` for the next page; null on the last one */
+            next: string | null;
+        };
+        /** @description the sum of the movements of one line at one location */
+        StockLevel: {
+            lineId: components["schemas"]["Id"];
+            /** @example QB-SP-048-87 */
+            sku: string;
+            /** @example Spur gear 87T, 48 DP, pair */
+            lineName: string;
+            locationId: components["schemas"]["Id"];
+            /** @example Mara's pit box */
+            locationName: string;
+            /**
+             * @description a driver's home or pit box, or the club shop's shelf
+             * @example pit-box
+             * @enum {string}
+             */
+            sort: "home" | "pit-box" | "shelf";
+            driverId: components["schemas"]["Id"] | null;
+            /**
+             * @description whole pieces that lie there
+             * @example 3
+             */
+            pieces: number;
+        };
+        Stocktake: {
+            locationId: components["schemas"]["Id"];
+            /**
+             * Format: date-time
+             * @description moment in UTC, RFC 3339
+             * @example 2026-11-29T07:30:00.000Z
+             */
+            at: string;
+            counts: {
+                lineId: components["schemas"]["Id"];
+                countedPieces: number;
+                /** @description what the ledger held at that moment */
+                expectedPieces: number;
+                /**
+                 * @description counted less expected
+                 * @example -1
+                 */
+                difference: number;
+                /** @description the movement that was written, if any */
+                movementId: components["schemas"]["Id"] | null;
+            }[];
+        };
+        /** @description what was ordered from a supplier, and what came of it */
+        Order: {
+            id: components["schemas"]["Id"];
+            supplierId: components["schemas"]["Id"];
+            /** @example Harrowmead Trade */
+            supplierName: string;
+            /** @description where it is received */
+            locationId: components["schemas"]["Id"];
+            /**
+             * Format: date-time
+             * @description moment in UTC, RFC 3339
+             * @example 2026-11-29T07:30:00.000Z
+             */
+            placedAt: string;
+            /**
+             * @description the day that the supplier promised; null if none
+             * @example 2026-12-11
+             */
+            promisedOn: string | null;
+            /** @description is anything still expected? */
+            open: boolean;
+            closedAt: string | null;
+            /** @description free text */
+            notes: string | null;
+            lines: {
+                lineId: components["schemas"]["Id"];
+                /** @example QB-SP-048-87 */
+                sku: string;
+                /** @example Spur gear 87T, 48 DP, pair */
+                name: string;
+                /**
+                 * @description whole packs
+                 * @example 2
+                 */
+                packs: number;
+                /**
+                 * @description packs times the pack size on the day of the order
+                 * @example 4
+                 */
+                pieces: number;
+                /**
+                 * @description agreed price of one pack, in minor units of the line's currency
+                 * @example 900
+                 */
+                priceMinorUnits: number;
+                /**
+                 * @description currency code, ISO 4217
+                 * @example AUD
+                 */
+                currency: string;
+                /**
+                 * @description came so far, less what was undone
+                 * @example 3
+                 */
+                receivedPieces: number;
+                /**
+                 * @description still to come
+                 * @example 1
+                 */
+                outstandingPieces: number;
+                /**
+                 * @description came beyond what was ordered
+                 * @example 0
+                 */
+                overPieces: number;
+            }[];
+            /**
+             * Format: date-time
+             * @description moment in UTC, RFC 3339
+             * @example 2026-11-29T07:30:00.000Z
+             */
+            createdAt: string;
+            /**
+             * @description counts the changes of this record
+             * @example 1
+             */
+            version: number;
+        };
+        OrderPage: {
+            items: components["schemas"]["Order"][];
+            /** @description give it as `after` for the next page; null on the last one */
+            next: string | null;
+        };
+        LeadTimes: {
+            /**
+             * @description deliveries observed
+             * @example 7
+             */
+            count: number;
+            /** @description mean in days; null before the first delivery */
+            meanDays: number | null;
+            /** @description sample standard deviation in days; null before the second delivery */
+            sdDays: number | null;
+            /**
+             * @description what the supplier's record says
+             * @example 6.4
+             */
+            believedMeanDays: number;
+            /**
+             * @description days
+             * @example 6.4
+             */
+            believedSdDays: number;
+            observations: {
+                /**
+                 * Format: date-time
+                 * @description moment in UTC, RFC 3339
+                 * @example 2026-11-29T07:30:00.000Z
+                 */
+                placedAt: string;
+                /**
+                 * Format: date-time
+                 * @description moment in UTC, RFC 3339
+                 * @example 2026-11-29T07:30:00.000Z
+                 */
+                receivedAt: string;
+                /**
+                 * @description days
+                 * @example 6.4
+                 */
+                days: number;
+            }[];
         };
     };
     responses: {
@@ -2238,6 +3759,2185 @@ export interface operations {
             404: components["responses"]["Problem404"];
             409: components["responses"]["Problem409"];
             415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    listCars: {
+        parameters: {
+            query?: {
+                limit?: number;
+                /** @description the `next` of the page before */
+                after?: string;
+                driverId?: components["schemas"]["Id"];
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description A page of cars, in the order in which they were put on the books. */
+            200: {
+                headers: {
+                    /** @description the next page, rel="next" (RFC 8288); absent on the last one */
+                    link?: string;
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["CarPage"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    addCar: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example {
+                 *       "driverId": "{driverId}",
+                 *       "name": "Second car",
+                 *       "carModelId": "{carModelId}",
+                 *       "raceClass": "Touring club",
+                 *       "gearCase": "vented",
+                 *       "spurTeeth": 87,
+                 *       "pinionTeeth": 28,
+                 *       "meshNote": "paper, motor slot 2",
+                 *       "positions": [
+                 *         {
+                 *           "name": "spur",
+                 *           "kindId": "{kindId}",
+                 *           "changedWith": "gears"
+                 *         }
+                 *       ]
+                 *     }
+                 */
+                "application/json": {
+                    driverId: components["schemas"]["Id"];
+                    /**
+                     * @description what the driver calls it; unique for the driver
+                     * @example Thornbill
+                     */
+                    name: string;
+                    /** @default null */
+                    carModelId?: components["schemas"]["Id"] | null;
+                    /**
+                     * @description the class it races in
+                     * @default null
+                     * @example Touring club
+                     */
+                    raceClass?: string | null;
+                    /**
+                     * @description how the gears are covered: dust reaches open ones, grease stays in closed ones
+                     * @default null
+                     */
+                    gearCase?: ("open" | "vented" | "closed") | null;
+                    /**
+                     * @description number of teeth
+                     * @default null
+                     */
+                    spurTeeth?: number | null;
+                    /**
+                     * @description number of teeth
+                     * @default null
+                     */
+                    pinionTeeth?: number | null;
+                    /**
+                     * @description how the mesh is set, for the next time
+                     * @default null
+                     * @example paper, motor slot 2
+                     */
+                    meshNote?: string | null;
+                    /**
+                     * @description free text
+                     * @default null
+                     */
+                    notes?: string | null;
+                    /** @default [] */
+                    positions?: {
+                        /**
+                         * @description where on the car; unique on the car
+                         * @example front-left tyre
+                         */
+                        name: string;
+                        /** @description the kind of part it takes */
+                        kindId: components["schemas"]["Id"];
+                        /**
+                         * @description positions of a car with the same word here are changed together
+                         * @default null
+                         * @example tyres
+                         */
+                        changedWith?: string | null;
+                    }[];
+                };
+            };
+        };
+        responses: {
+            /** @description The car with its positions. */
+            201: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["FittedCar"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    getCar: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The car. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["FittedCar"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    changeCar: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example {
+                 *       "pinionTeeth": 27,
+                 *       "meshNote": "paper, motor slot 3"
+                 *     }
+                 */
+                "application/json": {
+                    /**
+                     * @description what the driver calls it; unique for the driver
+                     * @example Thornbill
+                     */
+                    name?: string;
+                    carModelId?: components["schemas"]["Id"] | null;
+                    /**
+                     * @description the class it races in
+                     * @example Touring club
+                     */
+                    raceClass?: string | null;
+                    /** @description how the gears are covered: dust reaches open ones, grease stays in closed ones */
+                    gearCase?: ("open" | "vented" | "closed") | null;
+                    /** @description number of teeth */
+                    spurTeeth?: number | null;
+                    /** @description number of teeth */
+                    pinionTeeth?: number | null;
+                    /**
+                     * @description how the mesh is set, for the next time
+                     * @example paper, motor slot 2
+                     */
+                    meshNote?: string | null;
+                    /** @description free text */
+                    notes?: string | null;
+                };
+            };
+        };
+        responses: {
+            /** @description The car as it is now. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Car"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    addPosition: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example {
+                 *       "name": "layshaft",
+                 *       "kindId": "{kindId}",
+                 *       "changedWith": null
+                 *     }
+                 */
+                "application/json": {
+                    /**
+                     * @description where on the car; unique on the car
+                     * @example front-left tyre
+                     */
+                    name: string;
+                    /** @description the kind of part it takes */
+                    kindId: components["schemas"]["Id"];
+                    /**
+                     * @description positions of a car with the same word here are changed together
+                     * @default null
+                     * @example tyres
+                     */
+                    changedWith?: string | null;
+                };
+            };
+        };
+        responses: {
+            /** @description The position. */
+            201: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Position"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    removePosition: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+                /** @description identifier */
+                positionId: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The position is gone. */
+            204: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content?: never;
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    listPieces: {
+        parameters: {
+            query?: {
+                limit?: number;
+                /** @description the `next` of the page before */
+                after?: string;
+                driverId?: components["schemas"]["Id"];
+                lineId?: components["schemas"]["Id"];
+                carId?: components["schemas"]["Id"];
+                state?: "fitted" | "spare" | "retired";
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description A page of pieces, oldest first. */
+            200: {
+                headers: {
+                    /** @description the next page, rel="next" (RFC 8288); absent on the last one */
+                    link?: string;
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["PiecePage"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    addPiece: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example {
+                 *       "driverId": "{driverId}",
+                 *       "lineId": "{lineId}",
+                 *       "mark": "spur 9",
+                 *       "asNew": 15.49,
+                 *       "boughtOn": "2026-11-14"
+                 *     }
+                 */
+                "application/json": {
+                    driverId: components["schemas"]["Id"];
+                    lineId: components["schemas"]["Id"];
+                    /**
+                     * @description what is written on it; unique for the driver
+                     * @example set 2, FL
+                     */
+                    mark: string;
+                    /**
+                     * @description reading when new, in the kind's unit; null if it was not taken
+                     * @default null
+                     */
+                    asNew?: number | null;
+                    /**
+                     * @description usage it brought along, on the kind's clock: an estimate for a second-hand piece, null for a new one
+                     * @default null
+                     */
+                    priorUsage?: number | null;
+                    /**
+                     * @description how far that estimate may be off (one standard deviation), on the kind's clock
+                     * @default null
+                     */
+                    priorUsageSd?: number | null;
+                    /** @default null */
+                    boughtOn?: string | null;
+                    /**
+                     * @description free text
+                     * @default null
+                     */
+                    notes?: string | null;
+                };
+            };
+        };
+        responses: {
+            /** @description The piece, a spare so far. */
+            201: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Piece"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    getPiece: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The piece with its history. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["PieceHistory"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    changePiece: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example {
+                 *       "notes": "turned over once"
+                 *     }
+                 */
+                "application/json": {
+                    /**
+                     * @description what is written on it; unique for the driver
+                     * @example set 2, FL
+                     */
+                    mark?: string;
+                    /** @description reading when new, in the kind's unit; null if it was not taken */
+                    asNew?: number | null;
+                    /** @description usage it brought along, on the kind's clock: an estimate for a second-hand piece, null for a new one */
+                    priorUsage?: number | null;
+                    /** @description how far that estimate may be off (one standard deviation), on the kind's clock */
+                    priorUsageSd?: number | null;
+                    boughtOn?: string | null;
+                    /** @description free text */
+                    notes?: string | null;
+                };
+            };
+        };
+        responses: {
+            /** @description The piece as it is now. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Piece"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    retirePiece: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example {
+                 *       "at": "2026-11-30T19:00:00+11:00",
+                 *       "retiredFor": "worn"
+                 *     }
+                 */
+                "application/json": {
+                    /**
+                     * Format: date-time
+                     * @description moment, RFC 3339 with offset
+                     * @example 2026-11-29T18:30:00+11:00
+                     */
+                    at: string;
+                    /**
+                     * @description why a piece was taken off for good
+                     * @enum {string}
+                     */
+                    retiredFor: "worn" | "broken" | "precaution" | "lost" | "aged" | "rule-change" | "sold";
+                };
+            };
+        };
+        responses: {
+            /** @description The piece as it ended. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Piece"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    unretirePiece: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The piece, a spare again. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Piece"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    fitPiece: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example {
+                 *       "position": "pinion",
+                 *       "at": "2026-11-29T18:30:00+11:00",
+                 *       "piece": {
+                 *         "pieceId": "{sparePieceId}"
+                 *       }
+                 *     }
+                 */
+                "application/json": {
+                    /**
+                     * @description name of the position on the car
+                     * @example spur
+                     */
+                    position: string;
+                    /**
+                     * Format: date-time
+                     * @description moment, RFC 3339 with offset
+                     * @example 2026-11-29T18:30:00+11:00
+                     */
+                    at: string;
+                    piece: components["schemas"]["PieceToFit"];
+                };
+            };
+        };
+        responses: {
+            /** @description The fitting. */
+            201: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Fitting"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    replacePiece: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example {
+                 *       "position": "spur",
+                 *       "at": "2026-11-30T19:10:00+11:00",
+                 *       "retiredFor": "worn",
+                 *       "piece": {
+                 *         "lineId": "{lineId}",
+                 *         "mark": "spur 4",
+                 *         "asNew": 15.48,
+                 *         "from": "own"
+                 *       }
+                 *     }
+                 */
+                "application/json": {
+                    /**
+                     * @description name of the position on the car
+                     * @example spur
+                     */
+                    position: string;
+                    /**
+                     * Format: date-time
+                     * @description moment, RFC 3339 with offset
+                     * @example 2026-11-29T18:30:00+11:00
+                     */
+                    at: string;
+                    /** @default null */
+                    retiredFor?: ("worn" | "broken" | "precaution" | "lost" | "aged" | "rule-change" | "sold") | null;
+                    piece: components["schemas"]["PieceToFit"];
+                };
+            };
+        };
+        responses: {
+            /** @description Both fittings: the one that ended and the one that began. */
+            201: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Replacement"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    removePiece: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example {
+                 *       "at": "2026-11-30T19:00:00+11:00"
+                 *     }
+                 */
+                "application/json": {
+                    /**
+                     * Format: date-time
+                     * @description moment, RFC 3339 with offset
+                     * @example 2026-11-29T18:30:00+11:00
+                     */
+                    at: string;
+                    /** @default null */
+                    retiredFor?: ("worn" | "broken" | "precaution" | "lost" | "aged" | "rule-change" | "sold") | null;
+                };
+            };
+        };
+        responses: {
+            /** @description The fitting as it ended. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Fitting"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    swapPieces: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example {
+                 *       "pieceIds": [
+                 *         "{tyreId}",
+                 *         "{otherTyreId}"
+                 *       ],
+                 *       "at": "2026-11-30T19:05:00+11:00"
+                 *     }
+                 */
+                "application/json": {
+                    pieceIds: [
+                        components["schemas"]["Id"],
+                        components["schemas"]["Id"]
+                    ];
+                    /**
+                     * Format: date-time
+                     * @description moment, RFC 3339 with offset
+                     * @example 2026-11-29T18:30:00+11:00
+                     */
+                    at: string;
+                };
+            };
+        };
+        responses: {
+            /** @description The two fittings that began. */
+            201: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Swap"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    deleteFitting: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The fitting is gone. */
+            204: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content?: never;
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    changeFitting: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example {
+                 *       "fittedAt": "2026-02-07T18:00:00+11:00"
+                 *     }
+                 */
+                "application/json": {
+                    /**
+                     * Format: date-time
+                     * @description moment, RFC 3339 with offset
+                     * @example 2026-11-29T18:30:00+11:00
+                     */
+                    fittedAt?: string;
+                    removedAt?: string | null;
+                };
+            };
+        };
+        responses: {
+            /** @description The fitting as it is now. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Fitting"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    listRuns: {
+        parameters: {
+            query?: {
+                limit?: number;
+                /** @description the `next` of the page before */
+                after?: string;
+                carId?: components["schemas"]["Id"];
+                meetingId?: components["schemas"]["Id"];
+                /** @description true for the newest first */
+                newestFirst?: boolean;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description A page of runs in the order of time. */
+            200: {
+                headers: {
+                    /** @description the next page, rel="next" (RFC 8288); absent on the last one */
+                    link?: string;
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["RunPage"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    logRun: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example {
+                 *       "carId": "{carId}",
+                 *       "at": "2026-11-29T10:20:00+11:00",
+                 *       "minutes": 5.5,
+                 *       "surface": "asphalt",
+                 *       "packId": "{packId}",
+                 *       "knocks": 1
+                 *     }
+                 */
+                "application/json": {
+                    carId: components["schemas"]["Id"];
+                    /**
+                     * Format: date-time
+                     * @description moment, RFC 3339 with offset
+                     * @example 2026-11-29T18:30:00+11:00
+                     */
+                    at: string;
+                    /**
+                     * @description time under power, minutes
+                     * @example 5.5
+                     */
+                    minutes: number;
+                    /**
+                     * @description null: the meeting's
+                     * @default null
+                     */
+                    surface?: ("asphalt" | "coarse-asphalt" | "carpet" | "astro" | "clay" | "dusty-clay" | "wet-asphalt") | null;
+                    /** @default [] */
+                    conditions?: ("dusty" | "damp" | "wet" | "not-cleaned" | "mesh-tight" | "mesh-loose" | "hot")[];
+                    /**
+                     * @description the pack that was used: a piece of a pack's kind
+                     * @default null
+                     */
+                    packId?: components["schemas"]["Id"] | null;
+                    /**
+                     * @description hits hard enough to look after
+                     * @default 0
+                     */
+                    knocks?: number;
+                    /** @default null */
+                    meetingId?: components["schemas"]["Id"] | null;
+                    /**
+                     * @description free text
+                     * @default null
+                     */
+                    notes?: string | null;
+                };
+            };
+        };
+        responses: {
+            /** @description The run. */
+            201: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Run"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    logMeeting: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example {
+                 *       "runs": [
+                 *         {
+                 *           "carId": "{carId}",
+                 *           "at": "2026-11-29T11:00:00+11:00",
+                 *           "minutes": 6
+                 *         },
+                 *         {
+                 *           "carId": "{carId}",
+                 *           "at": "2026-11-29T12:10:00+11:00",
+                 *           "minutes": 5.5,
+                 *           "knocks": 2,
+                 *           "conditions": [
+                 *             "hot"
+                 *           ]
+                 *         }
+                 *       ]
+                 *     }
+                 */
+                "application/json": {
+                    runs: {
+                        carId: components["schemas"]["Id"];
+                        /**
+                         * Format: date-time
+                         * @description moment, RFC 3339 with offset
+                         * @example 2026-11-29T18:30:00+11:00
+                         */
+                        at: string;
+                        /**
+                         * @description time under power, minutes
+                         * @example 5.5
+                         */
+                        minutes: number;
+                        /**
+                         * @description null: the meeting's
+                         * @default null
+                         */
+                        surface?: ("asphalt" | "coarse-asphalt" | "carpet" | "astro" | "clay" | "dusty-clay" | "wet-asphalt") | null;
+                        /** @default [] */
+                        conditions?: ("dusty" | "damp" | "wet" | "not-cleaned" | "mesh-tight" | "mesh-loose" | "hot")[];
+                        /**
+                         * @description the pack that was used: a piece of a pack's kind
+                         * @default null
+                         */
+                        packId?: components["schemas"]["Id"] | null;
+                        /**
+                         * @description hits hard enough to look after
+                         * @default 0
+                         */
+                        knocks?: number;
+                        /**
+                         * @description free text
+                         * @default null
+                         */
+                        notes?: string | null;
+                    }[];
+                };
+            };
+        };
+        responses: {
+            /** @description The runs. */
+            201: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["LoggedMeeting"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    getRun: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The run. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Run"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    deleteRun: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The run is gone, and its usage with it. */
+            204: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content?: never;
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    changeRun: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example {
+                 *       "minutes": 6,
+                 *       "knocks": 0
+                 *     }
+                 */
+                "application/json": {
+                    carId?: components["schemas"]["Id"];
+                    /**
+                     * Format: date-time
+                     * @description moment, RFC 3339 with offset
+                     * @example 2026-11-29T18:30:00+11:00
+                     */
+                    at?: string;
+                    /**
+                     * @description time under power, minutes
+                     * @example 5.5
+                     */
+                    minutes?: number;
+                    /** @enum {string} */
+                    surface?: "asphalt" | "coarse-asphalt" | "carpet" | "astro" | "clay" | "dusty-clay" | "wet-asphalt";
+                    conditions?: ("dusty" | "damp" | "wet" | "not-cleaned" | "mesh-tight" | "mesh-loose" | "hot")[];
+                    /** @description the pack that was used: a piece of a pack's kind */
+                    packId?: components["schemas"]["Id"] | null;
+                    /** @description hits hard enough to look after */
+                    knocks?: number;
+                    meetingId?: components["schemas"]["Id"] | null;
+                    /** @description free text */
+                    notes?: string | null;
+                };
+            };
+        };
+        responses: {
+            /** @description The run as it is now. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Run"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    listInspections: {
+        parameters: {
+            query?: {
+                limit?: number;
+                /** @description the `next` of the page before */
+                after?: string;
+            };
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description A page of inspections, oldest first. */
+            200: {
+                headers: {
+                    /** @description the next page, rel="next" (RFC 8288); absent on the last one */
+                    link?: string;
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["InspectionPage"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    logInspection: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example {
+                 *       "at": "2026-11-29T19:40:00+11:00",
+                 *       "readings": [
+                 *         {
+                 *           "value": 15.45,
+                 *           "unit": "mm"
+                 *         }
+                 *       ],
+                 *       "grade": 1,
+                 *       "findings": [],
+                 *       "services": [
+                 *         "cleaned"
+                 *       ],
+                 *       "notes": "no chipped teeth"
+                 *     }
+                 */
+                "application/json": {
+                    /**
+                     * Format: date-time
+                     * @description moment, RFC 3339 with offset
+                     * @example 2026-11-29T18:30:00+11:00
+                     */
+                    at: string;
+                    /** @default [] */
+                    readings?: {
+                        value: number;
+                        /**
+                         * @description unit of the value: mm, um, cm, m, in, thou, g, mg, kg, deg, rad, mohm, ohm, mAh, Ah, rev/min, rev/s, percent, fraction, N, mN, gf, A, mA, V, mV, h, min, s
+                         * @example mm
+                         */
+                        unit: string;
+                        /**
+                         * @description one of the kind's instruments; null for the usual one
+                         * @default null
+                         */
+                        instrument?: string | null;
+                    }[];
+                    /**
+                     * @description 0 as new, 1 bedded in, 2 worn but serviceable, 3 change before the next meeting, 4 unfit; each is a range of wear (below 0.10, 0.40, 0.75, 1.00 of the limit, and beyond); null if not graded
+                     * @default null
+                     */
+                    grade?: number | null;
+                    /**
+                     * @description what was felt or seen
+                     * @default []
+                     */
+                    findings?: ("notch-felt" | "metal-in-grease" | "glue-lifting" | "tooth-chipped" | "tooth-hooked" | "crack" | "tear" | "bent" | "leak" | "play-felt" | "swollen" | "overheated" | "missing")[];
+                    /**
+                     * @description what was done
+                     * @default []
+                     */
+                    services?: ("cleaned" | "oiled" | "greased" | "screws-checked" | "refilled" | "re-glued" | "trued" | "turned-over" | "mesh-reset" | "storage-charged" | "flushed-with-water")[];
+                    /**
+                     * @description free text
+                     * @default null
+                     */
+                    notes?: string | null;
+                    /**
+                     * @description true: the readings were questioned before, looked at again, and stand
+                     * @default false
+                     */
+                    confirmed?: boolean;
+                };
+            };
+        };
+        responses: {
+            /** @description The inspection. */
+            201: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Inspection"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    getInspection: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The inspection. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Inspection"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    deleteInspection: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The inspection and its readings are gone. */
+            204: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content?: never;
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    forecastPiece: {
+        parameters: {
+            query?: {
+                /** @description which wear limit; the club's if not given */
+                limit?: "race" | "club" | "stop";
+                /** @description for a spare: the car whose calendar it would follow */
+                carId?: components["schemas"]["Id"];
+            };
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The forecast. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Forecast"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    benchSheet: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The bench sheet. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["BenchSheet"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    lineWear: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The line's wear. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["LineWear"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    listLocations: {
+        parameters: {
+            query?: {
+                sort?: "home" | "pit-box" | "shelf";
+                /** @description only locations of this driver */
+                driverId?: components["schemas"]["Id"];
+                limit?: number;
+                /** @description the `next` of the page before */
+                after?: string;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description A page of locations. */
+            200: {
+                headers: {
+                    /** @description the next page, rel="next" (RFC 8288); absent on the last one */
+                    link?: string;
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["LocationPage"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    addLocation: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example {
+                 *       "name": "Trailer shelf",
+                 *       "sort": "shelf"
+                 *     }
+                 */
+                "application/json": {
+                    name: string;
+                    /**
+                     * @description a driver's home or pit box, or the club shop's shelf
+                     * @example pit-box
+                     * @enum {string}
+                     */
+                    sort: "home" | "pit-box" | "shelf";
+                    /** @description whose it is; null for a shelf */
+                    driverId?: components["schemas"]["Id"] | null;
+                };
+            };
+        };
+        responses: {
+            /** @description The location. */
+            201: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Location"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    getLocation: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The location. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Location"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    renameLocation: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example {
+                 *       "name": "Grey pit box"
+                 *     }
+                 */
+                "application/json": {
+                    name?: string;
+                };
+            };
+        };
+        responses: {
+            /** @description The location as it is now. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Location"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    listMovements: {
+        parameters: {
+            query?: {
+                /** @description only of this line */
+                lineId?: components["schemas"]["Id"];
+                /** @description only at this location */
+                locationId?: components["schemas"]["Id"];
+                /** @description only for this reason */
+                reason?: "received" | "fitted" | "returned" | "counted" | "written-off" | "moved" | "undone";
+                limit?: number;
+                /** @description the `next` of the page before */
+                after?: string;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description A page of movements. */
+            200: {
+                headers: {
+                    /** @description the next page, rel="next" (RFC 8288); absent on the last one */
+                    link?: string;
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["MovementPage"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    recordMovement: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example {
+                 *       "id": "0192f0c1-7c1e-7b6a-9c1d-2f6a1b3c4d5e",
+                 *       "reason": "moved",
+                 *       "lineId": "0192f0c1-7c1e-7b6a-9c1d-2f6a1b3c4d01",
+                 *       "locationId": "0192f0c1-7c1e-7b6a-9c1d-2f6a1b3c4d03",
+                 *       "toLocationId": "0192f0c1-7c1e-7b6a-9c1d-2f6a1b3c4d02",
+                 *       "pieces": 2,
+                 *       "at": "2026-11-28T20:15:00+11:00",
+                 *       "notes": "packed for the meeting"
+                 *     }
+                 */
+                "application/json": {
+                    /**
+                     * Format: uuid
+                     * @description a new UUID of your own: sending the same again then changes nothing; one is made if not given
+                     * @example 0192f0c1-7c1e-7b6a-9c1d-2f6a1b3c4d5e
+                     */
+                    id?: string;
+                    /**
+                     * @description received: came from outside without an order; returned: came back unused; written-off: lost, spoilt or given away; moved: went to another location
+                     * @enum {string}
+                     */
+                    reason: "received" | "returned" | "written-off" | "moved";
+                    lineId: components["schemas"]["Id"];
+                    /** @description where the pieces come to; for written-off and moved, where from */
+                    locationId: components["schemas"]["Id"];
+                    /** @description where moved pieces go to */
+                    toLocationId?: components["schemas"]["Id"];
+                    /**
+                     * @description whole pieces
+                     * @example 4
+                     */
+                    pieces: number;
+                    /**
+                     * Format: date-time
+                     * @description moment, RFC 3339 with offset
+                     * @example 2026-11-29T18:30:00+11:00
+                     */
+                    at: string;
+                    /**
+                     * @description free text
+                     * @default null
+                     */
+                    notes?: string | null;
+                };
+            };
+        };
+        responses: {
+            /** @description It was recorded before, with the same content. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Movement"];
+                };
+            };
+            /** @description The movement; for a move, the end at `locationId`. */
+            201: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Movement"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    undoMovement: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The movement that undoes it. */
+            201: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Movement"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    listStockLevels: {
+        parameters: {
+            query?: {
+                /** @description only of this line, zeros included */
+                lineId?: components["schemas"]["Id"];
+                /** @description only at this location */
+                locationId?: components["schemas"]["Id"];
+                /** @description only at this driver's locations */
+                driverId?: components["schemas"]["Id"];
+                limit?: number;
+                /** @description the `next` of the page before */
+                after?: string;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description A page of levels, by line and then location. */
+            200: {
+                headers: {
+                    /** @description the next page, rel="next" (RFC 8288); absent on the last one */
+                    link?: string;
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["StockLevelPage"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    takeStock: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example {
+                 *       "locationId": "0192f0c1-7c1e-7b6a-9c1d-2f6a1b3c4d02",
+                 *       "at": "2026-11-28T21:00:00+11:00",
+                 *       "counts": [
+                 *         {
+                 *           "lineId": "0192f0c1-7c1e-7b6a-9c1d-2f6a1b3c4d01",
+                 *           "pieces": 3
+                 *         }
+                 *       ]
+                 *     }
+                 */
+                "application/json": {
+                    locationId: components["schemas"]["Id"];
+                    /**
+                     * Format: date-time
+                     * @description moment, RFC 3339 with offset
+                     * @example 2026-11-29T18:30:00+11:00
+                     */
+                    at: string;
+                    counts: {
+                        lineId: components["schemas"]["Id"];
+                        /**
+                         * @description whole pieces that are really there
+                         * @example 3
+                         */
+                        pieces: number;
+                    }[];
+                };
+            };
+        };
+        responses: {
+            /** @description What was counted, expected and written. */
+            201: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Stocktake"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    listOrders: {
+        parameters: {
+            query?: {
+                /** @description true: only open orders; false: only closed ones */
+                open?: boolean;
+                /** @description only orders from this supplier */
+                supplierId?: components["schemas"]["Id"];
+                limit?: number;
+                /** @description the `next` of the page before */
+                after?: string;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description A page of orders. */
+            200: {
+                headers: {
+                    /** @description the next page, rel="next" (RFC 8288); absent on the last one */
+                    link?: string;
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["OrderPage"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    placeOrder: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example {
+                 *       "supplierId": "0192f0c1-7c1e-7b6a-9c1d-2f6a1b3c4d02",
+                 *       "locationId": "0192f0c1-7c1e-7b6a-9c1d-2f6a1b3c4d03",
+                 *       "placedAt": "2026-11-20T19:00:00+11:00",
+                 *       "promisedOn": "2026-11-27",
+                 *       "notes": "with the belts of the club order",
+                 *       "lines": [
+                 *         {
+                 *           "lineId": "0192f0c1-7c1e-7b6a-9c1d-2f6a1b3c4d01",
+                 *           "packs": 2,
+                 *           "priceMinorUnits": 850
+                 *         }
+                 *       ]
+                 *     }
+                 */
+                "application/json": {
+                    supplierId: components["schemas"]["Id"];
+                    /** @description where it will be received */
+                    locationId: components["schemas"]["Id"];
+                    /**
+                     * Format: date-time
+                     * @description moment, RFC 3339 with offset
+                     * @example 2026-11-29T18:30:00+11:00
+                     */
+                    placedAt: string;
+                    /**
+                     * @description the day that the supplier promised; null if none
+                     * @default null
+                     * @example 2026-12-11
+                     */
+                    promisedOn?: string | null;
+                    /**
+                     * @description free text
+                     * @default null
+                     */
+                    notes?: string | null;
+                    lines: {
+                        lineId: components["schemas"]["Id"];
+                        /**
+                         * @description whole packs
+                         * @example 2
+                         */
+                        packs: number;
+                        /**
+                         * @description the line's price if not given
+                         * @example 900
+                         */
+                        priceMinorUnits?: number;
+                    }[];
+                };
+            };
+        };
+        responses: {
+            /** @description The order. */
+            201: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Order"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    getOrder: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The order. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Order"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    changeOrder: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example {
+                 *       "promisedOn": "2026-12-11",
+                 *       "notes": "on back-order"
+                 *     }
+                 */
+                "application/json": {
+                    /**
+                     * @description the day that the supplier promised; null if none
+                     * @example 2026-12-11
+                     */
+                    promisedOn?: string | null;
+                    /** @description free text */
+                    notes?: string | null;
+                    /** @description true closes the order, false opens it again */
+                    closed?: boolean;
+                };
+            };
+        };
+        responses: {
+            /** @description The order as it is now. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Order"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    receiveOrder: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example {
+                 *       "at": "2026-11-27T18:00:00+11:00",
+                 *       "lines": [
+                 *         {
+                 *           "id": "0192f0c1-7c1e-7b6a-9c1d-2f6a1b3c4d5f",
+                 *           "lineId": "0192f0c1-7c1e-7b6a-9c1d-2f6a1b3c4d01",
+                 *           "pieces": 3
+                 *         }
+                 *       ]
+                 *     }
+                 */
+                "application/json": {
+                    /**
+                     * Format: date-time
+                     * @description moment, RFC 3339 with offset
+                     * @example 2026-11-29T18:30:00+11:00
+                     */
+                    at: string;
+                    lines: {
+                        /**
+                         * Format: uuid
+                         * @description a new UUID of your own: sending the same again then changes nothing; one is made if not given
+                         * @example 0192f0c1-7c1e-7b6a-9c1d-2f6a1b3c4d5e
+                         */
+                        id?: string;
+                        lineId: components["schemas"]["Id"];
+                        /**
+                         * @description whole pieces
+                         * @example 4
+                         */
+                        pieces: number;
+                    }[];
+                };
+            };
+        };
+        responses: {
+            /** @description All of it was received before, with the same ids. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Order"];
+                };
+            };
+            /** @description The order with what has come now. */
+            201: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Order"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    getLeadTimes: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description Observed lead times, beside the belief. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["LeadTimes"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
             422: components["responses"]["Problem422"];
             500: components["responses"]["Problem500"];
         };

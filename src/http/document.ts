@@ -117,6 +117,17 @@ function operationObject(spec: Spec): ZodOpenApiOperationObject {
   };
 }
 
+/**
+ * Numbers and booleans of the query arrive as text: the rules of that text have no meaning for the number that is
+ * described, and the example becomes one.
+ */
+function describeParameter(schema: Record<string, unknown>): void {
+  if (!["integer", "number", "boolean"].includes(schema["type"] as string)) return;
+  delete schema["pattern"];
+  delete schema["enum"];
+  if (typeof schema["example"] === "string") schema["example"] = JSON.parse(schema["example"]);
+}
+
 /** A response that many operations share: every code that has this status, and one of them as the example. */
 function problemObject(status: number): ZodOpenApiResponseObject {
   const listed = problemList.filter((problem) => problem.status === status);
@@ -145,7 +156,7 @@ export function openApiDocument(operations: readonly Operation[], version: strin
   }
   const grouped = new Set<string>(operations.map(({ spec }) => spec.tags[0]));
   const statuses = [...new Set(operations.flatMap(({ spec }) => problemsOf(spec)))].sort();
-  return createDocument(
+  const document = createDocument(
     {
       openapi: "3.1.1",
       info: {
@@ -175,11 +186,14 @@ export function openApiDocument(operations: readonly Operation[], version: strin
           delete jsonSchema.additionalProperties;
         // The format says it; the pattern would be a line of 200 characters.
         if (jsonSchema.format === "date-time" || jsonSchema.format === "date") delete jsonSchema.pattern;
-        // A number of the query arrives as text, whose pattern has no meaning for the number that is described.
-        if (jsonSchema.type === "integer" || jsonSchema.type === "number") delete jsonSchema.pattern;
         if (jsonSchema.maximum === Number.MAX_SAFE_INTEGER) delete jsonSchema.maximum;
         if (jsonSchema.minimum === Number.MIN_SAFE_INTEGER) delete jsonSchema.minimum;
       },
     },
   );
+  for (const item of Object.values(document.paths ?? {}))
+    for (const { parameters = [] } of Object.values(item) as { parameters?: { schema?: object }[] }[])
+      for (const { schema } of parameters)
+        if (schema !== undefined) describeParameter(schema as Record<string, unknown>);
+  return document;
 }
