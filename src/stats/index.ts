@@ -92,6 +92,7 @@ export {
   unbrokenProbability,
   updateRate,
 } from "./breakage.ts";
+export { type Coverage, intervalCoverage, pitUniformity, type Uniformity } from "./calibration.ts";
 export {
   causeIncidences,
   combinedQuantile,
@@ -117,6 +118,19 @@ export {
   type IncidenceStep,
   kaplanMeier,
 } from "./survival-curve.ts";
+export {
+  brierScore,
+  crpsCount,
+  crpsExponential,
+  crpsGamma,
+  crpsLife,
+  crpsNormal,
+  crpsNormalMixture,
+  crpsSample,
+  crpsToHorizon,
+  intervalScore,
+  quantileScore,
+} from "./scores.ts";
 export { type TurnbullInterval, turnbullEstimate } from "./turnbull.ts";
 export {
   type ShapeBelief,
