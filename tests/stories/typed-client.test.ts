@@ -59,4 +59,101 @@ describe("a program with the typed client", () => {
     const { response } = await client.POST("/v1/drivers", { body: { nmae: "Una Wickerley" } });
     expect(response.status).toBe(422);
   });
+
+  it("logs a day of one part and gets back what is left of it, and the bench sheet of its car", async () => {
+    const client = clientFor(await service.keyFor("owner"));
+    const driver = given(await client.POST("/v1/drivers", { body: { name: "Una Wickerley" } }));
+    const kinds = given(await client.GET("/v1/kinds", { params: { query: { limit: 500 } } }));
+    const kind = kinds.items.find(
+      ({ measure, clock }) => measure?.direction === "falls" && clock === "minutes",
+    )!;
+    const { asNew, unit } = kind.measure!;
+    const line = given(
+      await client.POST("/v1/lines", {
+        body: { sku: "QB-1", name: "Part of the story", kindId: kind.id, priceMinorUnits: 900 },
+      }),
+    );
+    const car = given(
+      await client.POST("/v1/cars", {
+        body: { driverId: driver.id, name: "Thornbill", positions: [{ name: "there", kindId: kind.id }] },
+      }),
+    );
+    const piece = given(
+      await client.POST("/v1/pieces", { body: { driverId: driver.id, lineId: line.id, mark: "one" } }),
+    );
+    const onCar = { params: { path: { id: car.id } } };
+    const onPiece = { params: { path: { id: piece.id } } };
+    given(
+      await client.POST("/v1/cars/{id}/fittings", {
+        ...onCar,
+        body: { position: "there", at: "2026-11-01T08:00:00Z", piece: { pieceId: piece.id } },
+      }),
+    );
+    const believed = given(await client.GET("/v1/pieces/{id}/forecast", onPiece));
+    expect(believed.restsOn.basis).toBe("belief");
+
+    for (const hour of ["09", "10", "11", "12"])
+      given(
+        await client.POST("/v1/runs", {
+          body: { carId: car.id, at: `2026-11-08T${hour}:00:00Z`, minutes: 5.5, surface: "asphalt" },
+        }),
+      );
+    given(
+      await client.POST("/v1/pieces/{id}/inspections", {
+        ...onPiece,
+        body: { at: "2026-11-08T19:00:00Z", readings: [{ value: asNew, unit }] },
+      }),
+    );
+    const forecast = given(await client.GET("/v1/pieces/{id}/forecast", onPiece));
+    expect(forecast.usage).toBe(22);
+    expect(forecast.restsOn.basis).toBe("own-readings");
+    const { p10, median, p90 } = forecast.remaining.usage;
+    expect([p10, median, p90]).toEqual([p10, median, p90].toSorted((a, b) => a! - b!));
+    const sheet = given(await client.GET("/v1/cars/{id}/bench-sheet", onCar));
+    expect(sheet.entries.map(({ mark }) => mark)).toEqual(["one"]);
+  });
+
+  it("fits a part straight out of the stock, and the level falls", async () => {
+    const client = clientFor(await service.keyFor("owner"));
+    const driver = given(await client.POST("/v1/drivers", { body: { name: "Una Wickerley" } }));
+    const kind = given(await client.GET("/v1/kinds", { params: { query: { limit: 1 } } })).items[0]!;
+    const line = given(
+      await client.POST("/v1/lines", {
+        body: { sku: "QB-1", name: "Part of the story", kindId: kind.id, priceMinorUnits: 900 },
+      }),
+    );
+    const home = given(
+      await client.POST("/v1/locations", { body: { name: "Home", sort: "home", driverId: driver.id } }),
+    );
+    given(
+      await client.POST("/v1/movements", {
+        body: {
+          locationId: home.id,
+          lineId: line.id,
+          pieces: 3,
+          reason: "received",
+          at: "2026-11-29T08:00:00Z",
+        },
+      }),
+    );
+    const car = given(
+      await client.POST("/v1/cars", {
+        body: { driverId: driver.id, name: "Thornbill", positions: [{ name: "there", kindId: kind.id }] },
+      }),
+    );
+    given(
+      await client.POST("/v1/cars/{id}/fittings", {
+        params: { path: { id: car.id } },
+        body: {
+          position: "there",
+          at: "2026-11-30T08:00:00Z",
+          piece: { lineId: line.id, mark: "one", from: home.id },
+        },
+      }),
+    );
+    const levels = given(await client.GET("/v1/stock-levels"));
+    expect(levels.items.map(({ lineId, locationId, pieces }) => [lineId, locationId, pieces])).toEqual([
+      [line.id, home.id, 2],
+    ]);
+  });
 });
