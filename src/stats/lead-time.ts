@@ -12,8 +12,12 @@ const NODES = 32;
 /** Below this ratio of spread to mean a promise is taken as this exact: no delivery is exact to the minute. */
 const LEAST_VARIATION = 0.05;
 
+/** A spread below this share of the mean is none: the gamma shape would pass 1e10 and its digits run out. */
+const NO_SPREAD = 1e-5;
+
 /**
- * A lead time of given mean and spread as points: one point where the spread is 0, otherwise the Gauss nodes of the
+ * A lead time of given mean and spread as points: one point where there is no spread (sd
+ * below 1e-5 of the mean), otherwise the Gauss nodes of the
  * gamma law with that mean and spread, exact for mean, variance and 60 further moments.
  *
  * @param law.mean of at least 0
@@ -23,7 +27,7 @@ const LEAST_VARIATION = 0.05;
 export function leadTimePoints(law: { mean: number; sd?: number }): LeadTimePoint[] {
   const { mean, sd = 0 } = law;
   requireLeadTime("leadTimePoints", mean, sd);
-  if (sd === 0) return [{ duration: mean, probability: 1 }];
+  if (sd <= NO_SPREAD * mean) return [{ duration: mean, probability: 1 }];
   const gamma = { shape: (mean / sd) ** 2, scale: sd ** 2 / mean };
   return gammaQuadrature(gamma, NODES).map(({ node, weight }) => ({ duration: node, probability: weight }));
 }
@@ -38,7 +42,8 @@ export function leadTimePoints(law: { mean: number; sd?: number }): LeadTimePoin
 export function wholePeriodLeadTimes(law: { mean: number; sd?: number }): LeadTimePoint[] {
   const { mean, sd = 0 } = law;
   requireLeadTime("wholePeriodLeadTimes", mean, sd);
-  const expectedBelow = sd === 0 ? (x: number) => Math.max(0, x - mean) : gammaShortOf(mean, sd);
+  const expectedBelow =
+    sd <= NO_SPREAD * mean ? (x: number) => Math.max(0, x - mean) : gammaShortOf(mean, sd);
   const points: LeadTimePoint[] = [];
   const last = Math.ceil(mean + 40 * sd) + 1;
   let reached = 0;
@@ -145,15 +150,16 @@ export function leadTimePosterior(input: {
     data.sumLog += Math.log(value);
   }
   const seen = data.count === 0 ? prior.logMean : Math.log(data.sum / data.count);
-  let points = posteriorGrid(prior, data, {
+  let range: GridRange = {
     meanFrom: Math.min(prior.logMean, seen) - 5 * trust.mean,
     meanTo: Math.max(prior.logMean, seen) + 5 * trust.mean,
     variationFrom: prior.logVariation - 6 * trust.variation,
     variationTo: prior.logVariation + 6 * trust.variation,
-    size: 61,
-  });
-  for (let round = 0; round < 2; round++) {
-    points = posteriorGrid(prior, data, { ...aroundPosterior(points, 5.5), size: 25 });
+  };
+  let points: GridPoint[] = [];
+  for (const size of [61, 41, 21]) {
+    points = posteriorGrid(prior, data, { ...range, size });
+    range = aroundPosterior(points, range, size);
   }
   return predictive(points);
 }
@@ -196,16 +202,22 @@ function normalised(points: GridPoint[]): GridPoint[] {
   return points.map((point) => ({ ...point, weight: point.weight / sum }));
 }
 
-function aroundPosterior(points: readonly GridPoint[], widths: number): GridRange {
-  const around = (value: (point: GridPoint) => number) => {
+/**
+ * The range of the next grid: seven standard deviations each way, and never less than a step and a half of this grid, which may
+ * be too coarse to see any spread.
+ */
+function aroundPosterior(points: readonly GridPoint[], range: GridRange, size: number): GridRange {
+  const around = (value: (point: GridPoint) => number, width: number) => {
     const mean = points.reduce((sum, point) => sum + point.weight * value(point), 0);
     const variance = points.reduce((sum, point) => sum + point.weight * (value(point) - mean) ** 2, 0);
-    // A first grid coarser than the posterior sees no spread: keep a little room for the next round.
-    const half = widths * Math.max(Math.sqrt(variance), 1e-3);
+    const half = Math.max(7 * Math.sqrt(variance), (1.5 * width) / (size - 1));
     return [mean - half, mean + half] as const;
   };
-  const [meanFrom, meanTo] = around((point) => point.logMean);
-  const [variationFrom, variationTo] = around((point) => point.logVariation);
+  const [meanFrom, meanTo] = around((point) => point.logMean, range.meanTo - range.meanFrom);
+  const [variationFrom, variationTo] = around(
+    (point) => point.logVariation,
+    range.variationTo - range.variationFrom,
+  );
   return { meanFrom, meanTo, variationFrom, variationTo };
 }
 
