@@ -157,7 +157,7 @@ export function leadTimePosterior(input: {
     variationTo: prior.logVariation + 6 * trust.variation,
   };
   let points: GridPoint[] = [];
-  for (const size of [61, 41, 21]) {
+  for (const size of [61, 41, 33]) {
     points = posteriorGrid(prior, data, { ...range, size });
     range = aroundPosterior(points, range, size);
   }
@@ -221,6 +221,18 @@ function aroundPosterior(points: readonly GridPoint[], range: GridRange, size: n
   return { meanFrom, meanTo, variationFrom, variationTo };
 }
 
+/** The points that hold all but a millionth of the weight: most of the grid is far out and costs as much to visit. */
+function heaviest(points: readonly GridPoint[]): GridPoint[] {
+  let held = 0;
+  const heavy: GridPoint[] = [];
+  for (const point of [...points].sort((a, b) => b.weight - a.weight)) {
+    if (held >= 1 - 1e-6) break;
+    held += point.weight;
+    heavy.push(point);
+  }
+  return normalised(heavy);
+}
+
 function predictive(points: readonly GridPoint[]) {
   const kept = normalised(points.filter(({ weight }) => weight > 1e-8));
   let mean = 0;
@@ -230,10 +242,11 @@ function predictive(points: readonly GridPoint[]) {
     square += weight * Math.exp(2 * logMean) * (1 + Math.exp(2 * logVariation));
   }
   const variance = square - mean ** 2;
+  const heavy = heaviest(kept);
   const byPeriod = [0];
   let below = 0;
   for (let n = 1; below < 1 - 1e-6 && n <= 1000; n++) {
-    const upTo = kept.reduce((sum, { logMean, logVariation, weight }) => {
+    const upTo = heavy.reduce((sum, { logMean, logVariation, weight }) => {
       const shape = Math.exp(-2 * logVariation);
       return sum + weight * gammaP(shape, (n * shape) / Math.exp(logMean));
     }, 0);
