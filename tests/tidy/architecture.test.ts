@@ -26,7 +26,8 @@ const layers: Record<string, Layer> = {
   services: {
     reaches: ["services", "storage", "domain", "stats", "seeds"],
     // An import or export is read and written as a stream, row by row, within one service.
-    packages: ["csv-parse", "csv-stringify", "@streamparser/json", "node:stream"],
+    // A calculation of many parts lets other requests in between them (node:timers/promises).
+    packages: ["csv-parse", "csv-stringify", "@streamparser/json", "node:stream", "node:timers/promises"],
   },
   http: {
     reaches: ["http", "services", "storage", "domain", "stats"],
