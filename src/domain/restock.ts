@@ -1,0 +1,160 @@
+import {
+  demandOverLeadTime,
+  expectedShort,
+  leadTimePosterior,
+  pmfCdf,
+  pmfMean,
+  pmfQuantile,
+  smallestStock,
+} from "../stats/index.ts";
+import { dayAfter } from "./calendar.ts";
+
+/** From what will be needed to what to order, how much of it, and by when. */
+
+export interface NeedThrough {
+  /** a meeting's day, YYYY-MM-DD */
+  day: string;
+  /** probability of needing 0, 1, 2, … pieces through that day */
+  needed: readonly number[];
+}
+
+export interface Terms {
+  packSize: number;
+  orderMultiplePacks: number;
+  /** price of one pack */
+  priceMinorUnits: number;
+  leadTime: LeadTime;
+}
+
+/** How long a supplier takes: mean and spread in days, and the chance of each whole number of days. */
+export interface LeadTime {
+  meanDays: number;
+  sdDays: number;
+  byDay: readonly number[];
+  /** deliveries it was learned from */
+  deliveries: number;
+}
+
+/** A lead time from what was promised and what was seen: with no delivery yet it is the promise, and not trusted too far. */
+export function learnedLeadTime(
+  promised: { days: number; sdDays: number },
+  seenDays: readonly number[],
+): LeadTime {
+  // Delivered within the hour counts as a quarter of a day: a gamma law has no mass at 0.
+  const leastDays = 0.25;
+  const { mean, sd, byPeriod } = leadTimePosterior({
+    promised: { mean: Math.max(leastDays, promised.days), sd: promised.sdDays },
+    observed: seenDays.map((days) => Math.max(leastDays, days)),
+  });
+  return { meanDays: mean, sdDays: sd, byDay: byPeriod, deliveries: seenDays.length };
+}
+
+export interface RestockDecision {
+  /** pieces needed through the last day: expected, and 10th percentile, median, 90th percentile */
+  need: { expected: number; p10: number; median: number; p90: number };
+  /** the smallest stock that meets the target through the last day */
+  stockWanted: number;
+  packs: number;
+  pieces: number;
+  costMinorUnits: number;
+  /** latest day to order, so that it arrives before the chance of running out passes the target; null if nothing is to be ordered */
+  orderBy: string | null;
+  /** that day is past: what is ordered today may come too late */
+  late: boolean;
+  /** chance of getting through the last day with what there is, and with the order as well */
+  chanceWithout: number;
+  chanceWith: number;
+  /** pieces expected to be missing through the last day without the order */
+  expectedShort: number;
+}
+
+/** Packs, in whole multiples of what the supplier sells, that hold at least so many pieces. */
+export function packsFor(
+  pieces: number,
+  { packSize, orderMultiplePacks }: Pick<Terms, "packSize" | "orderMultiplePacks">,
+): number {
+  if (pieces <= 0) return 0;
+  const packs = Math.ceil(pieces / packSize);
+  return Math.ceil(packs / orderMultiplePacks) * orderMultiplePacks;
+}
+
+/**
+ * What to order of one line.
+ *
+ * @param needs by day, in order; the last is the horizon
+ * @param available pieces on hand, on order and usable as spares
+ * @param target chance of not running out, in (0, 1)
+ */
+export function restockDecision(
+  needs: readonly NeedThrough[],
+  available: number,
+  target: number,
+  terms: Terms,
+  today: string,
+): RestockDecision {
+  const last = needs.at(-1)?.needed ?? [1];
+  const stockWanted = smallestStock(last, { kind: "cycle", value: target });
+  const packs = packsFor(stockWanted - available, terms);
+  const pieces = packs * terms.packSize;
+  const firstShort = needs.find(({ needed }) => pmfCdf(needed, Math.max(0, available)) < target);
+  const orderBy =
+    packs === 0 || firstShort === undefined
+      ? null
+      : dayBefore(firstShort.day, pmfQuantile(terms.leadTime.byDay, target));
+  const stocked = (stock: number) => pmfCdf(last, Math.max(0, stock));
+  return {
+    need: {
+      expected: pmfMean(last),
+      p10: pmfQuantile(last, 0.1),
+      median: pmfQuantile(last, 0.5),
+      p90: pmfQuantile(last, 0.9),
+    },
+    stockWanted,
+    packs,
+    pieces,
+    costMinorUnits: packs * terms.priceMinorUnits,
+    orderBy: orderBy !== null && orderBy < today ? today : orderBy,
+    late: orderBy !== null && orderBy < today,
+    chanceWithout: stocked(available),
+    chanceWith: stocked(available + pieces),
+    expectedShort: expectedShort(last, Math.max(0, available)),
+  };
+}
+
+const dayBefore = (day: string, days: number) => dayAfter(`${day}T00:00:00.000Z`, -days);
+
+/** When to order again: the reorder point of a line, and what it rests on. */
+export interface ReorderPoint {
+  /** order when no more than this many pieces are on hand and on order */
+  reorderPoint: number;
+  /** pieces expected to be needed before an order placed now arrives */
+  expectedNeed: number;
+  safetyStock: number;
+  /** chance of not running out before the delivery, if ordered at the reorder point */
+  chance: number;
+}
+
+/**
+ * The reorder point: the smallest stock that lasts until an order placed now arrives, with the target's chance. The
+ * need until then is averaged over how long the supplier may take.
+ *
+ * @param neededWithin needs of the days ahead, in order of day: what is needed from now through each
+ */
+export function reorderPoint(
+  neededWithin: (days: number) => readonly number[],
+  leadTime: LeadTime,
+  target: number,
+): ReorderPoint {
+  const leadTimes = leadTime.byDay
+    .map((probability, duration) => ({ duration, probability }))
+    .filter(({ probability }) => probability > 0);
+  const need = demandOverLeadTime({ demandDuring: neededWithin, leadTimes });
+  const point = smallestStock(need, { kind: "cycle", value: target });
+  const expectedNeed = pmfMean(need);
+  return {
+    reorderPoint: point,
+    expectedNeed,
+    safetyStock: point - expectedNeed,
+    chance: pmfCdf(need, point),
+  };
+}

@@ -1,0 +1,60 @@
+import type { Queries } from "./database.ts";
+
+/** Pieces fitted to some cars now, with their line, position and whether positions are changed together. */
+export const selectFittedOnCars = (q: Queries, carIds: readonly string[]) =>
+  q
+    .selectFrom("fittings")
+    .innerJoin("positions", "positions.id", "fittings.positionId")
+    .innerJoin("pieces", "pieces.id", "fittings.pieceId")
+    .selectAll("pieces")
+    .select(["fittings.carId", "positions.changedWith", "positions.name as position"])
+    .where("fittings.carId", "in", carIds)
+    .where("fittings.removedAt", "is", null)
+    .orderBy("pieces.lineId")
+    .orderBy("fittings.carId")
+    .execute();
+
+/** Pieces of some drivers that are neither retired nor fitted: spares with a mark, and packs. */
+export const selectLoosePieces = (q: Queries, driverIds: readonly string[]) =>
+  q
+    .selectFrom("pieces")
+    .leftJoin("fittings", (join) =>
+      join.onRef("fittings.pieceId", "=", "pieces.id").on("fittings.removedAt", "is", null),
+    )
+    .selectAll("pieces")
+    .where("pieces.driverId", "in", driverIds)
+    .where("pieces.retiredAt", "is", null)
+    .where("fittings.id", "is", null)
+    .orderBy("pieces.lineId")
+    .orderBy("pieces.id")
+    .execute();
+
+/** Pieces of each line that were ordered for some locations and have not come yet. */
+export async function selectOnOrder(
+  q: Queries,
+  clubId: string,
+  locationIds: readonly string[],
+): Promise<Map<string, number>> {
+  if (locationIds.length === 0) return new Map();
+  const rows = await q
+    .selectFrom("orders")
+    .innerJoin("orderLines", "orderLines.orderId", "orders.id")
+    .select((e) => [
+      "orderLines.lineId",
+      "orderLines.pieces",
+      e
+        .selectFrom("movements")
+        .select((m) => m.fn.sum<number | null>("quantity").as("sum"))
+        .whereRef("movements.orderId", "=", "orders.id")
+        .whereRef("movements.lineId", "=", "orderLines.lineId")
+        .as("received"),
+    ])
+    .where("orders.clubId", "=", clubId)
+    .where("orders.closedAt", "is", null)
+    .where("orders.locationId", "in", locationIds)
+    .execute();
+  const open = new Map<string, number>();
+  for (const { lineId, pieces, received } of rows)
+    open.set(lineId, (open.get(lineId) ?? 0) + Math.max(0, pieces - Number(received ?? 0)));
+  return open;
+}
