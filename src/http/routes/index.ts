@@ -7,6 +7,7 @@ import { inspectionOperations } from "./inspections.ts";
 import { kindOperations } from "./kinds.ts";
 import { lineOperations } from "./lines.ts";
 import { locationOperations } from "./locations.ts";
+import { meetingOperations } from "./meetings.ts";
 import { movementOperations } from "./movements.ts";
 import { orderOperations } from "./orders.ts";
 import { pieceOperations } from "./pieces.ts";
@@ -26,6 +27,7 @@ export const operations: readonly Operation[] = [
   ...pieceOperations,
   ...runOperations,
   ...inspectionOperations,
+  ...meetingOperations,
   ...answerOperations,
   ...locationOperations,
   ...movementOperations,

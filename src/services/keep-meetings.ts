@@ -1,0 +1,111 @@
+import { DomainError } from "../domain/errors.ts";
+import { attends, plannedRuns } from "../domain/meeting.ts";
+import {
+  type CarAtMeeting,
+  deleteEntries,
+  pageOfCarsAtMeeting,
+  pageOfMeetings,
+  upsertEntry,
+} from "../storage/meetings.ts";
+import { deleteRecord, getRecord, type Page, type PageRequest } from "../storage/records.ts";
+import type { MeetingRow } from "../storage/tables.ts";
+import { changeRecord, makeRecord } from "./keep-records.ts";
+import { onlyDriver, requireOwn, type Work } from "./work.ts";
+
+type MeetingGiven = Omit<MeetingRow, "id" | "clubId" | "createdAt" | "version" | "surface"> & {
+  surface?: string | undefined;
+};
+
+/**
+ * Puts a meeting into the calendar. Its surface is the venue's unless another is given.
+ *
+ * @throws {DomainError} `not_found` (venue), or `inconsistent` where neither surface nor venue is given
+ */
+export async function addMeeting(work: Work, given: MeetingGiven): Promise<MeetingRow> {
+  const surface = given.surface ?? (await surfaceOfVenue(work, given.venueId));
+  return makeRecord(work, "meetings", "meeting", { ...given, surface }, [["venues", given.venueId, "venue"]]);
+}
+
+async function surfaceOfVenue(work: Work, venueId: string | null): Promise<string> {
+  if (venueId === null)
+    throw new DomainError("inconsistent", "surface must be given where no venue is named", [
+      { pointer: "#/surface", detail: "must be given where no venue is named" },
+    ]);
+  return (await getRecord(work.db, "venues", work.actor.clubId, venueId, "venue")).surface;
+}
+
+/** Changes the members given. A new venue brings its surface along unless a surface is given too. */
+export async function changeMeeting(
+  work: Work,
+  id: string,
+  changes: { [K in keyof MeetingGiven]?: MeetingGiven[K] | undefined },
+): Promise<MeetingRow> {
+  const { venueId } = changes;
+  const moved = typeof venueId === "string" && changes.surface === undefined;
+  const surface = moved ? await surfaceOfVenue(work, venueId) : changes.surface;
+  return changeRecord(work, "meetings", "meeting", id, { ...changes, surface }, [
+    ["venues", venueId, "venue"],
+  ]);
+}
+
+export const listMeetings = (
+  work: Work,
+  page: PageRequest,
+  only: { from?: string | undefined; through?: string | undefined; discipline?: string | undefined },
+): Promise<Page<MeetingRow>> => pageOfMeetings(work.db, work.actor.clubId, page, only);
+
+/** Takes a meeting off the calendar, with its entries. @throws {DomainError} `in_use` where runs were logged there */
+export const removeMeeting = (work: Work, id: string): Promise<void> =>
+  work.db.transaction().execute(async (trx) => {
+    await getRecord(trx, "meetings", work.actor.clubId, id, "meeting");
+    await deleteEntries(trx, id);
+    await deleteRecord(trx, "meetings", work.actor.clubId, id, "meeting");
+  });
+
+/** What a car does at a meeting, whether it was stated or follows from the disciplines. */
+const shown = (meeting: MeetingRow, car: CarAtMeeting) => {
+  const stated = car.attends !== null;
+  const entry = stated ? { attends: car.attends === 1, plannedRuns: car.plannedRuns } : undefined;
+  const { carId, carName, driverId, discipline } = car;
+  return {
+    meetingId: meeting.id,
+    carId,
+    carName,
+    driverId,
+    attends: attends(meeting, discipline, entry),
+    plannedRuns: plannedRuns(meeting, discipline, entry),
+    stated,
+  };
+};
+
+/** States whether a car attends, and how many runs it plans there. @throws {DomainError} `not_found`, `not_allowed` */
+export async function enterCar(
+  work: Work,
+  meetingId: string,
+  carId: string,
+  given: { attends: boolean; plannedRuns: number | null },
+) {
+  const { clubId } = work.actor;
+  const meeting = await getRecord(work.db, "meetings", clubId, meetingId, "meeting");
+  const car = await getRecord(work.db, "cars", clubId, carId, "car");
+  requireOwn(work, car.driverId, "a car");
+  const entry = { attends: given.attends ? 1 : 0, plannedRuns: given.plannedRuns };
+  await upsertEntry(work.db, { id: work.newId(), clubId, meetingId, carId, ...entry });
+  const { items } = await pageOfCarsAtMeeting(
+    work.db,
+    clubId,
+    meetingId,
+    { limit: 1, after: null },
+    { carId },
+  );
+  return shown(meeting, items[0]!);
+}
+
+/** Every car within reach, with what it does at the meeting. */
+export async function listEntries(work: Work, meetingId: string, page: PageRequest) {
+  const { clubId } = work.actor;
+  const meeting = await getRecord(work.db, "meetings", clubId, meetingId, "meeting");
+  const driverId = onlyDriver(work) ?? undefined;
+  const { items, next } = await pageOfCarsAtMeeting(work.db, clubId, meetingId, page, { driverId });
+  return { items: items.map((car) => shown(meeting, car)), next };
+}
