@@ -12,6 +12,7 @@ const docsPage = `<!doctype html>
 <meta charset="utf-8">
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <title>Wear &amp; Spares: the API</title>
+<link rel="icon" href="data:,">
 <link rel="stylesheet" href="/docs/swagger-ui.css">
 </head>
 <body>
