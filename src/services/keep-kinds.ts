@@ -7,7 +7,7 @@ import { countEvidenceOfLines, isKindMeasured } from "../storage/lines.ts";
 import { allRecords, getRecord, insertRecord, updateRecord } from "../storage/records.ts";
 import type { KindRow } from "../storage/tables.ts";
 import { makeRecord } from "./keep-records.ts";
-import type { Work } from "./work.ts";
+import { together, type Work } from "./work.ts";
 
 /** A kind as the trade speaks of it, from its row. */
 export const kindFromRow = (row: KindRow): Kind & { createdAt: string; version: number } => ({
@@ -68,7 +68,7 @@ export const changeKind = (
   id: string,
   changes: { name?: string | undefined } & { [K in keyof KindDetails]?: KindDetails[K] | undefined },
 ) =>
-  work.db.transaction().execute(async (trx) => {
+  together(work, async ({ db: trx }) => {
     const { clubId } = work.actor;
     const { name, ...details } = changes;
     const { code, clock, details: kept } = await getRecord(trx, "kinds", clubId, id, "kind");

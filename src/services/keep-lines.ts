@@ -12,8 +12,9 @@ import {
 } from "../storage/lines.ts";
 import { getRecord, insertRecord, type PageRequest, updateRecord } from "../storage/records.ts";
 import type { LineRow } from "../storage/tables.ts";
+import { clubDay } from "./calendar-ahead.ts";
 import { requireConsistent } from "./keep-kinds.ts";
-import type { Work } from "./work.ts";
+import { together, type Work } from "./work.ts";
 
 /** What a caller says of a line; limits and life in its own words where they differ from the kind's. */
 export interface LineMembers {
@@ -40,21 +41,20 @@ export interface LineMembers {
 
 const json = (value: object | null) => (value === null ? null : JSON.stringify(value));
 
-/** A line as it is answered: its documents read, and whether it is still made on the day of asking (in UTC). */
-const shown = (work: Work, { limits, usualLife, ...line }: LineShown) => ({
+/** A line as it is answered: its documents read, and whether it had ended by a day. */
+const shown = (today: string, { limits, usualLife, ...line }: LineShown) => ({
   ...line,
   limits: limits === null ? null : (JSON.parse(limits) as Limits),
   usualLife: usualLife === null ? null : (JSON.parse(usualLife) as LifeRange),
-  ended: line.endedOn !== null && line.endedOn <= work.now().slice(0, 10),
+  ended: line.endedOn !== null && line.endedOn <= today,
 });
 
-async function oneLine(work: Work, q: Queries, id: string) {
-  const { items } = await pageOfLines(q, work.actor.clubId, { limit: 1, after: null }, { id });
+/** @throws {DomainError} `not_found` */
+export async function readLine(work: Work, id: string) {
+  const { items } = await pageOfLines(work.db, work.actor.clubId, { limit: 1, after: null }, { id });
   if (items[0] === undefined) throw new DomainError("not_found", `There is no line with id ${id}`);
-  return shown(work, items[0]);
+  return shown(await clubDay(work), items[0]);
 }
-
-export const readLine = (work: Work, id: string) => oneLine(work, work.db, id);
 
 /** The texts that one GTIN may have been kept as: it may be printed with fewer leading zeros. */
 function gtinsLike(gtin: string): string[] {
@@ -69,7 +69,8 @@ export async function listLines(
 ) {
   const gtins = gtin === undefined ? undefined : gtinsLike(gtin);
   const found = await pageOfLines(work.db, work.actor.clubId, page, { ...filter, gtins });
-  return { items: found.items.map((line) => shown(work, line)), next: found.next };
+  const today = await clubDay(work);
+  return { items: found.items.map((line) => shown(today, line)), next: found.next };
 }
 
 /** Everything a line refers to must exist in this club, and its own limits and life must make sense for its kind. */
@@ -116,7 +117,8 @@ async function requireNoCircle(work: Work, q: Queries, line: LineRow): Promise<v
 export async function addLine(work: Work, given: LineMembers & { kindId: string }) {
   const { fits, limits, usualLife, currency, ...members } = given;
   const { clubId } = work.actor;
-  return work.db.transaction().execute(async (trx) => {
+  return together(work, async (work) => {
+    const trx = work.db;
     const row: LineRow = {
       ...members,
       id: work.newId(),
@@ -131,7 +133,7 @@ export async function addLine(work: Work, given: LineMembers & { kindId: string 
     await requireSound(work, trx, row, fits);
     await insertRecord(trx, "lines", row, "line");
     await replaceFits(trx, clubId, row.id, fits, work.newId);
-    return oneLine(work, trx, row.id);
+    return readLine(work, row.id);
   });
 }
 
@@ -153,13 +155,14 @@ export async function changeLine(
     ...(limits === undefined ? {} : { limits: json(limits) }),
     ...(usualLife === undefined ? {} : { usualLife: json(usualLife) }),
   } as Partial<LineRow>;
-  return work.db.transaction().execute(async (trx) => {
+  return together(work, async (work) => {
+    const trx = work.db;
     const before = await getRecord(trx, "lines", clubId, id, "line");
     await requireSound(work, trx, { ...before, ...given }, fits ?? []);
     await updateRecord(trx, "lines", clubId, id, given, "line");
     if (fits !== undefined) await replaceFits(trx, clubId, id, fits, work.newId);
     if ("limits" in given || "usualLife" in given || "asNew" in given)
       await countEvidenceOfLines(trx, clubId, { lineId: id });
-    return oneLine(work, trx, id);
+    return readLine(work, id);
   });
 }

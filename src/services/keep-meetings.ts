@@ -10,7 +10,7 @@ import {
 import { deleteRecord, getRecord, type Page, type PageRequest } from "../storage/records.ts";
 import type { MeetingRow } from "../storage/tables.ts";
 import { changeRecord, makeRecord } from "./keep-records.ts";
-import { onlyDriver, requireOwn, type Work } from "./work.ts";
+import { onlyDriver, requireOwn, together, type Work } from "./work.ts";
 
 type MeetingGiven = Omit<MeetingRow, "id" | "clubId" | "createdAt" | "version" | "surface"> & {
   surface?: string | undefined;
@@ -56,7 +56,7 @@ export const listMeetings = (
 
 /** Takes a meeting off the calendar, with its entries. @throws {DomainError} `in_use` where runs were logged there */
 export const removeMeeting = (work: Work, id: string): Promise<void> =>
-  work.db.transaction().execute(async (trx) => {
+  together(work, async ({ db: trx }) => {
     await getRecord(trx, "meetings", work.actor.clubId, id, "meeting");
     await deleteEntries(trx, id);
     await deleteRecord(trx, "meetings", work.actor.clubId, id, "meeting");

@@ -6,7 +6,7 @@ import { getRecord, type Page, type PageRequest, updateRecord } from "../storage
 import { putIntoStock } from "./move-stock.ts";
 import { reachableLocations, requireLocation } from "./reach-locations.ts";
 import { findRepeat } from "./record-movements.ts";
-import type { Work } from "./work.ts";
+import { together, type Work } from "./work.ts";
 
 /** An order as it is answered: per line what is still to come, and what came beyond the order. */
 const shown = (order: OrderShown) => ({
@@ -57,7 +57,7 @@ export const placeOrder = (
     lines: readonly { lineId: string; packs: number; priceMinorUnits?: number | undefined }[];
   },
 ) =>
-  work.db.transaction().execute(async (trx) => {
+  together(work, async ({ db: trx }) => {
     const { clubId } = work.actor;
     const { lines, ...members } = given;
     await getRecord(trx, "suppliers", clubId, given.supplierId, "supplier");
@@ -85,7 +85,7 @@ export const changeOrder = (
     closed?: boolean | undefined;
   },
 ) =>
-  work.db.transaction().execute(async (trx) => {
+  together(work, async ({ db: trx }) => {
     const order = await oneOrder(work, trx, id);
     const { closed, ...members } = changes;
     const given = Object.fromEntries(Object.entries(members).filter(([, value]) => value !== undefined));
@@ -109,7 +109,7 @@ export const receiveOrder = (
     lines: readonly { id?: string | undefined; lineId: string; pieces: number }[];
   },
 ) =>
-  work.db.transaction().execute(async (trx) => {
+  together(work, async ({ db: trx }) => {
     const order = await oneOrder(work, trx, id);
     const { at } = given;
     const { locationId } = order;

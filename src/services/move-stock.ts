@@ -1,5 +1,5 @@
 import { DomainError } from "../domain/errors.ts";
-import type { Trx } from "../storage/database.ts";
+import type { Queries } from "../storage/database.ts";
 import { getRecord } from "../storage/records.ts";
 import { insertMovement, levelOf, levelsOf } from "../storage/stock-ledger.ts";
 import type { LocationRow, MovementReason, MovementRow } from "../storage/tables.ts";
@@ -30,7 +30,7 @@ export interface StockChange {
  *
  * @throws {DomainError} `not_found` (line or location), `not_allowed` (location out of reach), `stock_short`
  */
-export async function takeFromStock(work: Work, trx: Trx, change: StockChange): Promise<MovementRow> {
+export async function takeFromStock(work: Work, trx: Queries, change: StockChange): Promise<MovementRow> {
   const location = await requireLocation(work, trx, change.locationId);
   await requireLeft(work, trx, change.lineId, location, change.quantity);
   return write(work, trx, change, -1);
@@ -41,16 +41,18 @@ export async function takeFromStock(work: Work, trx: Trx, change: StockChange): 
  *
  * @throws {DomainError} `not_found` (line or location), `not_allowed` (location out of reach)
  */
-export async function putIntoStock(work: Work, trx: Trx, change: StockChange): Promise<MovementRow> {
+export async function putIntoStock(work: Work, trx: Queries, change: StockChange): Promise<MovementRow> {
   await requireLocation(work, trx, change.locationId);
   await getRecord(trx, "lines", work.actor.clubId, change.lineId, "line");
   return write(work, trx, change, 1);
 }
 
-async function write(work: Work, trx: Trx, change: StockChange, sign: 1 | -1): Promise<MovementRow> {
+async function write(work: Work, trx: Queries, change: StockChange, sign: 1 | -1): Promise<MovementRow> {
   const { lineId, locationId, quantity, reason, at } = change;
   if (!Number.isSafeInteger(quantity) || quantity < 1)
     throw new RangeError(`a stock change requires a whole quantity of at least 1, but got ${quantity}`);
+  // Looking first and writing then is safe only where nobody can write in between.
+  if (!trx.isTransaction) throw new RangeError("a stock change requires a transaction");
   const row: MovementRow = {
     id: change.id ?? work.newId(),
     clubId: work.actor.clubId,
@@ -73,7 +75,7 @@ async function write(work: Work, trx: Trx, change: StockChange, sign: 1 | -1): P
 /** Refuses with `stock_short`, saying how many are there, where else some are, and what to do. */
 async function requireLeft(
   work: Work,
-  trx: Trx,
+  trx: Queries,
   lineId: string,
   location: LocationRow,
   wanted: number,

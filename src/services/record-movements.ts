@@ -1,5 +1,5 @@
 import { DomainError } from "../domain/errors.ts";
-import type { Trx } from "../storage/database.ts";
+import type { Queries } from "../storage/database.ts";
 import { pageOfOrders } from "../storage/orders.ts";
 import { findRecord, getRecord, type Page, type PageRequest, updateRecord } from "../storage/records.ts";
 import { type NamedLevel, pageOfLevels, selectPair, selectUndoOf } from "../storage/stock-ledger.ts";
@@ -12,7 +12,7 @@ import {
   requireVisibleLocation,
   visibleLocations,
 } from "./reach-locations.ts";
-import type { Work } from "./work.ts";
+import { together, type Work } from "./work.ts";
 
 export interface MovementGiven {
   id?: string | undefined;
@@ -33,7 +33,7 @@ export interface MovementGiven {
  */
 export async function findRepeat(
   work: Work,
-  trx: Trx,
+  trx: Queries,
   id: string | undefined,
   wanted: Partial<MovementRow>,
 ): Promise<MovementRow | undefined> {
@@ -61,7 +61,7 @@ export const recordMovement = (
   work: Work,
   given: MovementGiven,
 ): Promise<{ movement: MovementRow; repeated: boolean }> =>
-  work.db.transaction().execute(async (trx) => {
+  together(work, async ({ db: trx }) => {
     const { id, reason, lineId, locationId, toLocationId, pieces, at, notes } = given;
     const takes = reason === "written-off" || reason === "moved";
     const wanted = { lineId, locationId, quantity: takes ? -pieces : pieces, reason, at, notes };
@@ -83,7 +83,7 @@ export const recordMovement = (
     return { movement, repeated: false };
   });
 
-const pairOf = async (work: Work, trx: Trx, movement: MovementRow): Promise<MovementRow[]> =>
+const pairOf = async (work: Work, trx: Queries, movement: MovementRow): Promise<MovementRow[]> =>
   movement.pairId === null ? [movement] : selectPair(trx, work.actor.clubId, movement.pairId);
 
 /**
@@ -93,7 +93,7 @@ const pairOf = async (work: Work, trx: Trx, movement: MovementRow): Promise<Move
  * @throws {DomainError} `not_found`, `not_allowed`, `already_undone`, `piece_fitted` or `stock_short`
  */
 export const undoMovement = (work: Work, id: string): Promise<MovementRow> =>
-  work.db.transaction().execute(async (trx) => {
+  together(work, async ({ db: trx }) => {
     const { clubId } = work.actor;
     const movement = await getRecord(trx, "movements", clubId, id, "movement");
     await requireLocation(work, trx, movement.locationId);
@@ -127,7 +127,7 @@ export const undoMovement = (work: Work, id: string): Promise<MovementRow> =>
     return undone.find((one) => one.undoesId === id)!;
   });
 
-async function isComplete(work: Work, trx: Trx, orderId: string): Promise<boolean> {
+async function isComplete(work: Work, trx: Queries, orderId: string): Promise<boolean> {
   const { items } = await pageOfOrders(trx, work.actor.clubId, { limit: 1, after: null }, { id: orderId });
   return items[0]?.lines.every((line) => line.receivedPieces >= line.pieces) ?? false;
 }

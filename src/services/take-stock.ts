@@ -3,7 +3,7 @@ import { getRecord } from "../storage/records.ts";
 import { levelOf } from "../storage/stock-ledger.ts";
 import { putIntoStock, takeFromStock } from "./move-stock.ts";
 import { requireLocation } from "./reach-locations.ts";
-import type { Work } from "./work.ts";
+import { together, type Work } from "./work.ts";
 
 /** What a count found beside what the ledger expected then. */
 export interface Counted {
@@ -26,7 +26,7 @@ export const takeStock = (
   work: Work,
   given: { locationId: string; at: string; counts: readonly { lineId: string; pieces: number }[] },
 ): Promise<Counted[]> =>
-  work.db.transaction().execute(async (trx) => {
+  together(work, async ({ db: trx }) => {
     const { locationId, at, counts } = given;
     const { clubId } = work.actor;
     const location = await requireLocation(work, trx, locationId);

@@ -194,5 +194,5 @@ test("whatever is moved, counted, received, repeated and undone: levels are the 
     }),
     { seed: 20_261, numRuns: 30 },
   );
-  expect(Math.min(seen.taken, seen.refused, seen.repeated)).toBeGreaterThan(20);
+  expect(Math.min(seen.taken, seen.refused, seen.repeated)).toBeGreaterThan(10);
 }, 60_000);

@@ -74,7 +74,7 @@ const Line = z
     ...members,
     supplierName: z.string().nullable().meta({ example: "Harrowmead Trade" }),
     currency: Currency,
-    ended: z.boolean().meta({ description: "is `endedOn` reached today (UTC)?" }),
+    ended: z.boolean().meta({ description: "is `endedOn` reached today, in the club's time zone?" }),
     createdAt: Instant,
     version: Version,
   })

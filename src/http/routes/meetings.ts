@@ -35,7 +35,7 @@ const PlannedRuns = z
 
 const members = {
   startsOn: Day.meta({ description: "its first day, in the club's time zone" }),
-  days: z.number().int().min(1, "must be at least 1").max(14, "must be at most 14").meta({
+  days: z.number().int().min(1, "must be at least 1").max(7, "must be at most 7").meta({
     description: "how many days it lasts",
     example: 1,
   }),
