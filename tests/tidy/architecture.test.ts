@@ -11,7 +11,7 @@ interface Layer {
 
 /**
  * http → services → storage → domain → stats, and beside them: schema (the migrations, run by storage), seeds
- * (starting values, given to a club by services), and the wiring (the files directly in src/), which may use all.
+ * (starting values, given to a club by services), openapi (the typed client) and the wiring (the files directly in src/), which may use all.
  */
 const layers: Record<string, Layer> = {
   stats: { reaches: ["stats"], packages: ["simple-statistics", "pure-rand"] },
@@ -34,6 +34,8 @@ const layers: Record<string, Layer> = {
     // The reference page is served from the folder of swagger-ui-dist.
     packages: ["hono", "@hono/node-server", "zod", "zod-openapi", "swagger-ui-dist", "node:"],
   },
+  // The typed client knows the service by its published description only.
+  openapi: { reaches: ["openapi"], packages: ["openapi-fetch"] },
   wiring: {
     reaches: ["wiring", "http", "services", "storage", "domain", "stats", "schema", "seeds"],
     // New ids are made where the service is put together, so that the layers below take them as arguments.
@@ -77,7 +79,7 @@ function breachesIn({ file, text }: Source): string[] {
   return breaches;
 }
 
-const sources = ["src", "schema", "seeds"].flatMap((root) => sourcesIn(root, [".ts"]));
+const sources = ["src", "schema", "seeds", "openapi/client"].flatMap((root) => sourcesIn(root, [".ts"]));
 
 describe("the layers of the project", () => {
   it("each have files", () => {
@@ -102,6 +104,7 @@ describe("the detector", () => {
     ["src/main.ts", 'import {\n  x,\n} from "./stats/weibull.ts";', "must import src/stats/index.ts"],
     ["schema/a.ts", 'import { x } from "../src/storage/x.ts";', "may not import src/storage/x.ts"],
     ["seeds/a.ts", 'import { x } from "../src/services/x.ts";', "may not import src/services/x.ts"],
+    ["openapi/client/a.ts", 'import { x } from "../../src/app.ts";', "may not import src/app.ts"],
     ["src/domain/a.ts", 'import { sql } from "kysely";', "may not use the package kysely"],
     ["src/services/a.ts", 'import { sql } from "kysely";', "may not use the package kysely"],
     ["src/stats/a.ts", 'import "node:fs";', "may not use the package node:fs"],
