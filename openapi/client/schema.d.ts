@@ -586,6 +586,92 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/v1/meetings": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** List meetings by the day they start */
+        get: operations["listMeetings"];
+        put?: never;
+        /**
+         * Put a meeting into the calendar
+         * @description Forecasts and restock lists look ahead along the calendar: its runs are the usage to come.
+         */
+        post: operations["addMeeting"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/meetings/{id}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Read a meeting */
+        get: operations["getMeeting"];
+        put?: never;
+        post?: never;
+        /**
+         * Take a meeting off the calendar
+         * @description Its entries go with it. A meeting at which runs were logged stays.
+         */
+        delete: operations["removeMeeting"];
+        options?: never;
+        head?: never;
+        /**
+         * Change a meeting: its day, its venue, its runs
+         * @description Members that are not given stay; another venue brings its surface along.
+         */
+        patch: operations["changeMeeting"];
+        trace?: never;
+    };
+    "/v1/meetings/{id}/entries/{carId}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        /**
+         * State whether a car attends a meeting
+         * @description Without this a car attends where the meeting is of its model's discipline, or of none. A driver's key enters its own cars.
+         */
+        put: operations["enterCar"];
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/meetings/{id}/entries": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * List what each car does at a meeting
+         * @description Every car is listed, whether it was entered or not; for a driver's key, their own.
+         */
+        get: operations["listEntries"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/v1/pieces/{id}/forecast": {
         parameters: {
             query?: never;
@@ -638,6 +724,46 @@ export interface paths {
          * @description The wear rate fitted over its pieces, its spread, the effect of surfaces, and the life of a new piece.
          */
         get: operations["lineWear"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/lines/{id}/reorder-point": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * When must this line be ordered again?
+         * @description The smallest stock that lasts until an order placed now arrives, with what is on hand and on order.
+         */
+        get: operations["lineReorderPoint"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/restock-list": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * What to buy through a day, from whom, by when, and for how much
+         * @description For one car, one driver or the whole club: the need of each line through the day as a range, what is on hand, on order and still serviceable, and the packs to order so that the wanted chance of not running out is met.
+         */
+        get: operations["restockList"];
         put?: never;
         post?: never;
         delete?: never;
@@ -1325,7 +1451,7 @@ export interface components {
              * @example AUD
              */
             currency: string;
-            /** @description is `endedOn` reached today (UTC)? */
+            /** @description is `endedOn` reached today, in the club's time zone? */
             ended: boolean;
             /**
              * Format: date-time
@@ -1719,6 +1845,82 @@ export interface components {
             /** @description give it as `after` for the next page; null on the last one */
             next: string | null;
         };
+        /** @description a race event in the calendar */
+        Meeting: {
+            id: components["schemas"]["Id"];
+            /** @example Summer touring, round 1 */
+            name: string;
+            /**
+             * Format: date
+             * @description its first day, in the club's time zone
+             * @example 2027-02-07
+             */
+            startsOn: string;
+            /**
+             * @description how many days it lasts
+             * @example 1
+             */
+            days: number;
+            /** @description where it is held, if the venue is in the catalogue */
+            venueId: components["schemas"]["Id"] | null;
+            /** @description cars of this discipline attend unless they say otherwise; null: every car does */
+            discipline: string | null;
+            /**
+             * @description runs that one car is expected to make, practice included
+             * @example 6
+             */
+            plannedRuns: number;
+            /**
+             * @description minutes under power in one run, the lap out and the last lap included
+             * @example 5.5
+             */
+            minutesPerRun: number;
+            /** @description free text */
+            notes: string | null;
+            /**
+             * @description what the cars run on; it changes wear by factors
+             * @example asphalt
+             * @enum {string}
+             */
+            surface: "asphalt" | "coarse-asphalt" | "carpet" | "astro" | "clay" | "dusty-clay" | "wet-asphalt";
+            /**
+             * Format: date-time
+             * @description moment in UTC, RFC 3339
+             * @example 2026-11-29T07:30:00.000Z
+             */
+            createdAt: string;
+            /**
+             * @description counts the changes of this record
+             * @example 1
+             */
+            version: number;
+        };
+        MeetingPage: {
+            items: components["schemas"]["Meeting"][];
+            /** @description give it as `after` for the next page; null on the last one */
+            next: string | null;
+        };
+        /** @description what a car does at a meeting */
+        Entry: {
+            meetingId: components["schemas"]["Id"];
+            carId: components["schemas"]["Id"];
+            /** @example Blue Thornbill */
+            carName: string;
+            driverId: components["schemas"]["Id"];
+            attends: boolean;
+            /**
+             * @description runs that are planned: 0 for a car that does not attend
+             * @example 6
+             */
+            plannedRuns: number;
+            /** @description true where it was entered; false where it follows from the disciplines of meeting and car */
+            stated: boolean;
+        };
+        EntryPage: {
+            items: components["schemas"]["Entry"][];
+            /** @description give it as `after` for the next page; null on the last one */
+            next: string | null;
+        };
         Forecast: {
             pieceId: components["schemas"]["Id"];
             mark: string;
@@ -1982,6 +2184,154 @@ export interface components {
                 /** @description chance, 0 to 1: a piece does not break in ten runs */
                 lastsTenRuns: number;
             };
+            restsOn: {
+                pieces: number;
+                readings: number;
+                current: boolean;
+            };
+        };
+        ReorderPoint: {
+            lineId: components["schemas"]["Id"];
+            sku: string;
+            /**
+             * Format: date-time
+             * @description moment in UTC, RFC 3339
+             * @example 2026-11-29T07:30:00.000Z
+             */
+            asOf: string;
+            target: number;
+            inUse: number;
+            /** @description order when no more than this is on hand and on order */
+            reorderPoint: number;
+            /** @description pieces expected to be needed before an order placed now arrives */
+            expectedNeed: number;
+            /** @description reorder point less expected need */
+            safetyStock: number;
+            /** @description chance, 0 to 1: not running out before the delivery, if ordered at the reorder point */
+            chance: number;
+            onHand: number;
+            onOrder: number;
+            orderNow: boolean;
+            leadTime: components["schemas"]["LeadTime"];
+            sentence: string;
+        };
+        /** @description days from order to arrival */
+        LeadTime: {
+            meanDays: number;
+            sdDays: number;
+            /** @description deliveries it was learned from; with 0 it is the supplier's promise */
+            deliveries: number;
+        };
+        RestockList: {
+            /**
+             * Format: date-time
+             * @description moment in UTC, RFC 3339
+             * @example 2026-11-29T07:30:00.000Z
+             */
+            asOf: string;
+            /**
+             * Format: date
+             * @description calendar day, RFC 3339 full-date
+             * @example 2027-02-07
+             */
+            through: string;
+            target: number;
+            /**
+             * @description currency code, ISO 4217
+             * @example AUD
+             */
+            currency: string;
+            /** @description cars that the list is for */
+            cars: number;
+            totals: components["schemas"]["Totals"];
+            /** @description chance, 0 to 1: nothing runs out with what there is, taking lines as independent */
+            chanceWithout: number;
+            /** @description chance, 0 to 1: nothing runs out with the orders as well */
+            chanceWith: number;
+            suppliers: {
+                supplierId: components["schemas"]["Id"] | null;
+                /** @description null for lines without a supplier */
+                supplierName: string | null;
+                orderBy: string | null;
+                totals: components["schemas"]["Totals"];
+                /**
+                 * @description how much is missing to the supplier's minimum order
+                 * @example 900
+                 */
+                belowMinimumByMinorUnits: number;
+                lines: components["schemas"]["RestockEntry"][];
+            }[];
+            /** @description lines of which there is enough */
+            enough: components["schemas"]["RestockEntry"][];
+        };
+        /** @description money in each currency */
+        Totals: {
+            /**
+             * @description currency code, ISO 4217
+             * @example AUD
+             */
+            currency: string;
+            /**
+             * @description money in whole minor units of the currency (ISO 4217), such as cents
+             * @example 900
+             */
+            minorUnits: number;
+        }[];
+        RestockEntry: {
+            lineId: components["schemas"]["Id"];
+            sku: string;
+            name: string;
+            /** @description SKU of the line in use, where it has ended and this one supersedes it */
+            insteadOf: string | null;
+            kindCode: string;
+            /** @description pieces in use in these cars */
+            inUse: number;
+            /** @description pieces that will be needed through the day */
+            need: {
+                expected: number;
+                p10: number;
+                median: number;
+                p90: number;
+            };
+            onHand: number;
+            onOrder: number;
+            /** @description part-worn pieces that can still serve */
+            spares: number;
+            /** @description the smallest stock that meets the target */
+            stockWanted: number;
+            /** @description packs to order */
+            packs: number;
+            packSize: number;
+            /** @description pieces in those packs */
+            pieces: number;
+            /**
+             * @description price of one pack, in minor units
+             * @example 900
+             */
+            priceMinorUnits: number;
+            /**
+             * @description currency code, ISO 4217
+             * @example AUD
+             */
+            currency: string;
+            /**
+             * @description money in whole minor units of the currency (ISO 4217), such as cents
+             * @example 900
+             */
+            costMinorUnits: number;
+            /** @description latest day to order, so that it arrives before the chance of running out passes the target */
+            orderBy: string | null;
+            /** @description that day is past: an order may come too late */
+            late: boolean;
+            /** @description chance, 0 to 1: what there is lasts through the day */
+            chanceWithout: number;
+            /** @description chance, 0 to 1: it lasts with the order as well */
+            chanceWith: number;
+            /** @description pieces expected to be missing without the order */
+            expectedShort: number;
+            leadTime: components["schemas"]["LeadTime"];
+            /** @description the recommendation in one sentence */
+            sentence: string;
             restsOn: {
                 pieces: number;
                 readings: number;
@@ -5156,6 +5506,343 @@ export interface operations {
             500: components["responses"]["Problem500"];
         };
     };
+    listMeetings: {
+        parameters: {
+            query?: {
+                /** @description only meetings that start on this day or later */
+                from?: string;
+                /** @description only meetings that start on this day or earlier */
+                through?: string;
+                /** @description only meetings of this discipline */
+                discipline?: string;
+                limit?: number;
+                /** @description the `next` of the page before */
+                after?: string;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description A page of meetings. */
+            200: {
+                headers: {
+                    /** @description the next page, rel="next" (RFC 8288); absent on the last one */
+                    link?: string;
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["MeetingPage"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    addMeeting: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example {
+                 *       "name": "Summer touring, round 2",
+                 *       "startsOn": "2027-02-28",
+                 *       "venueId": "0192f0c1-7c1e-7b6a-9c1d-2f6a1b3c4d01",
+                 *       "discipline": "touring",
+                 *       "plannedRuns": 6,
+                 *       "minutesPerRun": 5.5
+                 *     }
+                 */
+                "application/json": {
+                    name: string;
+                    /**
+                     * Format: date
+                     * @description its first day, in the club's time zone
+                     * @example 2027-02-07
+                     */
+                    startsOn: string;
+                    /**
+                     * @description how many days it lasts
+                     * @default 1
+                     * @example 1
+                     */
+                    days?: number;
+                    /**
+                     * @description where it is held, if the venue is in the catalogue
+                     * @default null
+                     */
+                    venueId?: components["schemas"]["Id"] | null;
+                    /**
+                     * @description cars of this discipline attend unless they say otherwise; null: every car does
+                     * @default null
+                     */
+                    discipline?: string | null;
+                    /**
+                     * @description runs that one car is expected to make, practice included
+                     * @default 6
+                     * @example 6
+                     */
+                    plannedRuns?: number;
+                    /**
+                     * @description minutes under power in one run, the lap out and the last lap included
+                     * @default 5.5
+                     * @example 5.5
+                     */
+                    minutesPerRun?: number;
+                    /**
+                     * @description free text
+                     * @default null
+                     */
+                    notes?: string | null;
+                    /**
+                     * @description that of the venue if not given
+                     * @example asphalt
+                     * @enum {string}
+                     */
+                    surface?: "asphalt" | "coarse-asphalt" | "carpet" | "astro" | "clay" | "dusty-clay" | "wet-asphalt";
+                };
+            };
+        };
+        responses: {
+            /** @description The meeting. */
+            201: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Meeting"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    getMeeting: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The meeting. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Meeting"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    removeMeeting: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description It is gone. */
+            204: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content?: never;
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    changeMeeting: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example {
+                 *       "startsOn": "2027-03-07",
+                 *       "notes": "moved for rain"
+                 *     }
+                 */
+                "application/json": {
+                    name?: string;
+                    /**
+                     * Format: date
+                     * @description its first day, in the club's time zone
+                     * @example 2027-02-07
+                     */
+                    startsOn?: string;
+                    /**
+                     * @description how many days it lasts
+                     * @example 1
+                     */
+                    days?: number;
+                    /** @description where it is held, if the venue is in the catalogue */
+                    venueId?: components["schemas"]["Id"] | null;
+                    /** @description cars of this discipline attend unless they say otherwise; null: every car does */
+                    discipline?: string | null;
+                    /**
+                     * @description runs that one car is expected to make, practice included
+                     * @example 6
+                     */
+                    plannedRuns?: number;
+                    /**
+                     * @description minutes under power in one run, the lap out and the last lap included
+                     * @example 5.5
+                     */
+                    minutesPerRun?: number;
+                    /** @description free text */
+                    notes?: string | null;
+                    /**
+                     * @description what the cars run on; it changes wear by factors
+                     * @example asphalt
+                     * @enum {string}
+                     */
+                    surface?: "asphalt" | "coarse-asphalt" | "carpet" | "astro" | "clay" | "dusty-clay" | "wet-asphalt";
+                };
+            };
+        };
+        responses: {
+            /** @description The meeting as it is now. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Meeting"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    enterCar: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+                /** @description identifier */
+                carId: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example {
+                 *       "attends": true,
+                 *       "plannedRuns": 4
+                 *     }
+                 */
+                "application/json": {
+                    attends: boolean;
+                    /**
+                     * @description runs that this car plans; null or left out: as many as the meeting plans
+                     * @default null
+                     */
+                    plannedRuns?: number | null;
+                };
+            };
+        };
+        responses: {
+            /** @description What the car does at the meeting. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Entry"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    listEntries: {
+        parameters: {
+            query?: {
+                limit?: number;
+                /** @description the `next` of the page before */
+                after?: string;
+            };
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description A page of cars at the meeting. */
+            200: {
+                headers: {
+                    /** @description the next page, rel="next" (RFC 8288); absent on the last one */
+                    link?: string;
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["EntryPage"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
     forecastPiece: {
         parameters: {
             query?: {
@@ -5242,6 +5929,74 @@ export interface operations {
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    lineReorderPoint: {
+        parameters: {
+            query?: {
+                /** @description only this driver's cars and stock */
+                driverId?: components["schemas"]["Id"];
+                /** @description only this car */
+                carId?: components["schemas"]["Id"];
+                target?: number;
+            };
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The reorder point. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["ReorderPoint"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    restockList: {
+        parameters: {
+            query: {
+                /** @description only this driver's cars and stock */
+                driverId?: components["schemas"]["Id"];
+                /** @description only this car */
+                carId?: components["schemas"]["Id"];
+                /** @description last day to get through */
+                through: string;
+                target?: number;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The restock list. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["RestockList"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
             422: components["responses"]["Problem422"];
             500: components["responses"]["Problem500"];
         };
