@@ -18,7 +18,7 @@ export type LogCovariance = { location: number; cross: number; logSpread: number
  */
 export type LifeTarget = "logSpread" | ((logSpread: number) => [number, number, number]);
 
-type Problem = {
+export type LifeProblem = {
   family: LifeFamily;
   lives: PackedLives;
   best: LifePoint;
@@ -45,7 +45,7 @@ function standardError(target: LifeTarget, best: LifePoint, v: LogCovariance): n
 /** Newton from the point that the ellipse of the quadratic approximation gives; null if it does not settle there. */
 function contourPoint(
   target: LifeTarget,
-  { family, lives, best, covariance: v, drop }: Problem,
+  { family, lives, best, covariance: v, drop }: LifeProblem,
   side: number,
 ): number | null {
   const [centre, a, b] = targetAt(target, best.location, best.logSpread);
@@ -79,7 +79,7 @@ function contourPoint(
 /** Highest log-likelihood with the target held at `value`: Newton along the line that remains, from `start`. */
 function profile(
   target: LifeTarget,
-  { family, lives }: Problem,
+  { family, lives }: LifeProblem,
   value: number,
   start: number,
 ): [top: number, at: number] {
@@ -117,7 +117,7 @@ function profile(
 }
 
 /** Limit by stepping the profile outwards and bisecting; infinite when the profile never falls far enough. */
-function profileLimit(target: LifeTarget, problem: Problem, side: number): number {
+function profileLimit(target: LifeTarget, problem: LifeProblem, side: number): number {
   const { best, drop, covariance } = problem;
   const [centre] = targetAt(target, best.location, best.logSpread);
   const level = best.at.value - drop;
@@ -149,9 +149,19 @@ function profileLimit(target: LifeTarget, problem: Problem, side: number): numbe
 }
 
 /** Both limits of the target, on the log scale; -Infinity or Infinity where the data set no limit. */
-export function likelihoodRatioLimits(target: LifeTarget, problem: Problem): [low: number, high: number] {
+export function likelihoodRatioLimits(target: LifeTarget, problem: LifeProblem): [low: number, high: number] {
   return [
     contourPoint(target, problem, -1) ?? profileLimit(target, problem, -1),
     contourPoint(target, problem, 1) ?? profileLimit(target, problem, 1),
   ];
+}
+
+/** Limits from the curvature at the maximum, symmetric on the log scale: they cost nothing more. */
+export function waldLimits(
+  target: LifeTarget,
+  { best, covariance, drop }: LifeProblem,
+): [low: number, high: number] {
+  const [centre] = targetAt(target, best.location, best.logSpread);
+  const reach = Math.sqrt(2 * drop) * standardError(target, best, covariance);
+  return [centre - reach, centre + reach];
 }

@@ -272,6 +272,19 @@ describe("fitLife", () => {
     }
   });
 
+  it("Wald limits on the log scale meet the likelihood-ratio limits when there are many failures", () => {
+    const lives = madeLives(20_000, 7);
+    const [ratio, wald] = [fitLife("weibull", lives), fitLife("weibull", lives, { limits: "wald" })];
+    for (const name of ["shape", "scale", "b10", "median", "mean"] as const) {
+      expect(wald.intervals[name].low / ratio.intervals[name].low).toBeCloseTo(1, 3);
+      expect(wald.intervals[name].high / ratio.intervals[name].high).toBeCloseTo(1, 3);
+    }
+    const few = fitLife("weibull", livesOf(caseOf("shockabsorber")), { limits: "wald" });
+    // Published log-scale limits of the scale (Meeker & Escobar, 1998, table 8.1, by the book's software).
+    expect(few.intervals.scale.low).toBeCloseTo(22347.77, 2);
+    expect(few.intervals.scale.high).toBeCloseTo(34380.49, 2);
+  });
+
   it("limits that the data do not set are given as infinite, not as a number", () => {
     const { intervals } = fitLife("weibull", [
       { kind: "before", at: 5, count: 3 },
