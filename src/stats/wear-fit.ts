@@ -1,6 +1,6 @@
 /** Fit of a line: hyper-parameters from the readings of all its pieces, as points with weights. */
 import { minimise } from "./optimise.ts";
-import { designPoints } from "./wear-design.ts";
+import { designPoints, priorPoints } from "./wear-design.ts";
 import { findGross } from "./wear-gross.ts";
 import { type GrossSet, pieceLogLikelihood } from "./wear-path.ts";
 import {
@@ -17,7 +17,7 @@ import type { WearHyper, WearLineFit, WearPiece, WearPrior } from "./wear-types.
 /** The choice of gross readings is looked at again after each search, at most this often. */
 const ROUNDS = 3;
 
-/** Largest fall of the objective that a wrong choice of gross readings may hide before the search is repeated. */
+/** Whether two choices of gross readings name the same readings. */
 const sameSets = (a: readonly GrossSet[], b: readonly GrossSet[]): boolean =>
   a.length === b.length &&
   a.every(({ added }, i) => (added === null) === (b[i]!.added === null) && sameFlags(added, b[i]!.added));
@@ -99,8 +99,10 @@ export function fitWearLine(
     sets = next;
     if (same) break;
   }
-  const value = objective(mode);
-  const design = designPoints(objective, mode, value);
+  const design =
+    seen.length > 0
+      ? designPoints(objective, mode, objective(mode))
+      : { points: priorPoints(index.length), logIntegral: 0.5 * index.length * Math.log(2 * Math.PI) };
   const points = design.points.map(({ x, weight }, k) => ({ hyper: hyperAt(scaled, x, index, k), weight }));
   const rows = new Map(seen.map((piece, i) => [piece.id, { piece, sets: sets[i]! }]));
   return {

@@ -84,7 +84,7 @@ export interface WearLineFit {
   /** the pieces that were used, with their log-likelihood at each point */
   pieces: { id: string; readings: number; logLikelihood: number[] }[];
   counts: { pieces: number; readings: number };
-  /** log of the probability of the readings under the prior (Laplace, corrected by the points) */
+  /** log of the probability of the readings under the prior */
   logEvidence: number;
 }
 
