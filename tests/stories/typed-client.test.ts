@@ -156,4 +156,78 @@ describe("a program with the typed client", () => {
       [line.id, home.id, 2],
     ]);
   });
+
+  it("reads from the restock list what to order, orders it, and has it on hand when it came", async () => {
+    const client = clientFor(await service.keyFor("owner"));
+    const driver = given(await client.POST("/v1/drivers", { body: { name: "Una Wickerley" } }));
+    const kinds = given(await client.GET("/v1/kinds", { params: { query: { limit: 500 } } }));
+    const kind = kinds.items.find(({ code }) => code === "TYR-RT")!;
+    const supplier = given(
+      await client.POST("/v1/suppliers", {
+        body: { name: "Gantry Wholesale", leadTimeDays: 6, leadTimeSdDays: 2, minimumOrderMinorUnits: 0 },
+      }),
+    );
+    const line = given(
+      await client.POST("/v1/lines", {
+        body: { sku: "QB-1", name: "Tyres", kindId: kind.id, supplierId: supplier.id, priceMinorUnits: 900 },
+      }),
+    );
+    const home = given(
+      await client.POST("/v1/locations", { body: { name: "Home", sort: "home", driverId: driver.id } }),
+    );
+    const car = given(
+      await client.POST("/v1/cars", {
+        body: { driverId: driver.id, name: "Thornbill", positions: [{ name: "tyre", kindId: kind.id }] },
+      }),
+    );
+    given(
+      await client.POST("/v1/cars/{id}/fittings", {
+        params: { path: { id: car.id } },
+        body: {
+          position: "tyre",
+          at: "2026-11-01T08:00:00Z",
+          piece: { lineId: line.id, mark: "1-FL", from: "none" },
+        },
+      }),
+    );
+    for (const startsOn of ["2027-02-07", "2027-03-07", "2027-04-04", "2027-05-02", "2027-06-06"]) {
+      const body = { name: `Round of ${startsOn}`, startsOn, surface: "asphalt" as const, plannedRuns: 12 };
+      const meeting = given(await client.POST("/v1/meetings", { body }));
+      given(
+        await client.PUT("/v1/meetings/{id}/entries/{carId}", {
+          params: { path: { id: meeting.id, carId: car.id } },
+          body: { attends: true },
+        }),
+      );
+    }
+    const query = { through: "2027-06-30", driverId: driver.id };
+    const list = given(await client.GET("/v1/restock-list", { params: { query } }));
+    const wanted = list.suppliers.find(({ supplierId }) => supplierId === supplier.id)!.lines[0]!;
+    // 60 runs of 5.5 minutes on tyres that last 145 to 200 minutes: the one fitted wears out, and so may the next.
+    expect(wanted.packs).toBeGreaterThanOrEqual(1);
+
+    const order = given(
+      await client.POST("/v1/orders", {
+        body: {
+          supplierId: supplier.id,
+          locationId: home.id,
+          placedAt: "2026-12-01T08:00:00Z",
+          lines: [{ lineId: line.id, packs: wanted.packs }],
+        },
+      }),
+    );
+    const { pieces } = wanted;
+    service.clock.now = "2026-12-08T09:00:00.000Z";
+    given(
+      await client.POST("/v1/orders/{id}/receipts", {
+        params: { path: { id: order.id } },
+        body: { at: "2026-12-08T08:00:00Z", lines: [{ lineId: line.id, pieces }] },
+      }),
+    );
+    const levels = given(await client.GET("/v1/stock-levels"));
+    expect(levels.items.map((level) => [level.lineId, level.pieces])).toEqual([[line.id, pieces]]);
+    const again = given(await client.GET("/v1/restock-list", { params: { query } }));
+    expect(again.suppliers.flatMap(({ lines }) => lines)).toEqual([]);
+    expect(again.enough.map(({ lineId }) => lineId)).toEqual([line.id]);
+  });
 });
