@@ -8,6 +8,8 @@ import { ways } from "./ways.ts";
 
 const gradingError = 0.1;
 const blunderShare = 0.015;
+const unsureShare = 0.2;
+const nearlyWorn = 0.7;
 /** Wear by grade, as a share of life: 0 below 0.10, 1 below 0.40, 2 below 0.75, 3 below 1, else 4. */
 const gradeEnds = [0.1, 0.4, 0.75, 1];
 
@@ -80,8 +82,11 @@ export function lookAt(
   piece.logged.push({ at, value, sd });
   piece.usageSinceReading = 0;
   // Whoever wrote down a slip has still seen the part.
+  const before = piece.seenShare;
   piece.seenShare = shareRead(piece, honest);
-  worn ||= piece.seenShare >= 1;
+  // Where one reading errs by a fifth of the allowance, nobody throws a part away on a single one.
+  const sure = sd < unsureShare * allowance(piece) || before >= nearlyWorn;
+  worn ||= piece.seenShare >= 1 && sure;
   const truth = { driver: driver.key, piece: mark, at, value, trueValue, sd, resolution };
   return { event, truth: { ...truth, blunder: wrong !== null }, worn };
 }

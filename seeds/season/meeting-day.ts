@@ -111,10 +111,10 @@ function goForRun(
     loggedAt: stamp(poorly && !fromTimetable ? at + 3 * daysMs : at + 10 * hoursMs),
   });
   const place = meeting.days > 1 ? "title" : "pits";
-  for (const [name, piece] of broke) {
+  for (const [i, [name, piece]] of broke.entries()) {
     // What came off with another tyre of its set is mended already.
     if (garage.fitted.get(name) !== piece) continue;
-    if (mendInPits(world, garage, name, at + 8 * minutesMs, place)) continue;
+    if (mendInPits(world, garage, name, at + (8 + 2.5 * i) * minutesMs, place)) continue;
     car.broken.add(name);
     if (garage.fitted.get(name)!.kind.carStopper) car.parked = true;
   }

@@ -1,3 +1,4 @@
+import type { Clock } from "../../src/domain/kind.ts";
 import type { ScenarioCar, ScenarioDriver, ScenarioMeeting } from "../quillbrook.ts";
 import { addPack, boxKinds } from "./bench.ts";
 import { minutesMs } from "./diary.ts";
@@ -17,6 +18,14 @@ import { ways } from "./ways.ts";
 
 /** Of the pieces on a car at the start of the season, the share that is new. */
 const newAtStart = 0.2;
+/** A car was stripped and rebuilt two seasons ago at most; in the unit of each clock. */
+const mostUsedBefore: Record<Clock, number> = {
+  minutes: 900,
+  runs: 160,
+  cycles: 100,
+  knocks: 100,
+  days: 1000,
+};
 /** The driver's guess of what a part-worn piece has run is off by about this share. */
 const guessError = 0.15;
 
@@ -51,8 +60,9 @@ export function openGarage(world: World, car: ScenarioCar, at: number): Garage {
 
 /** What a group has run on average when the season starts; 0 for new. */
 function usedBefore({ chance }: World, piece: LivePiece): number {
-  const part = chance.between(0.05, 0.7);
-  return chance.happens(newAtStart) ? 0 : (part * allowance(piece)) / ways[piece.kind.code]!.rate;
+  if (chance.happens(newAtStart)) return 0;
+  const life = allowance(piece) / ways[piece.kind.code]!.rate;
+  return chance.between(0.05, 0.7) * Math.min(life, mostUsedBefore[piece.kind.clock] / 0.7);
 }
 
 function bringAlong(world: World, garage: Garage, piece: LivePiece, used: number): void {

@@ -35,7 +35,7 @@ export const ways: Record<string, Ways> = {
   "BRG-W": { rate: 0.001389, looksEvery: 3, broken: "notch-felt", worn: "notch-felt" },
   "BRG-L": { rate: 0.000769, looksEvery: 5, broken: "notch-felt", worn: "notch-felt" },
   BLT: { rate: 0.000727, looksEvery: 4, broken: "tooth-chipped", worn: "tear" },
-  "DIF-OIL": { rate: 0.027778, looksEvery: 3, broken: "leak", worn: "metal-in-grease" },
+  "DIF-OIL": { rate: 0.027778, looksEvery: 2, broken: "leak", worn: "metal-in-grease" },
   "DMP-OIL": { rate: 0.041667, looksEvery: 3, broken: "leak", worn: null },
   "DMP-SEAL": { rate: 0.013889, looksEvery: 3, broken: "leak", worn: "leak" },
   "DMP-SHF": { rate: 0.00625, looksEvery: 3, broken: "bent", worn: null },
