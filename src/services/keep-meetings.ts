@@ -7,9 +7,9 @@ import {
   pageOfMeetings,
   upsertEntry,
 } from "../storage/meetings.ts";
-import { deleteRecord, getRecord, type Page, type PageRequest } from "../storage/records.ts";
+import { getRecord, type Page, type PageRequest } from "../storage/records.ts";
 import type { MeetingRow } from "../storage/tables.ts";
-import { changeRecord, makeRecord } from "./keep-records.ts";
+import { changeRecord, makeRecord, readRecord, removeRecord } from "./keep-records.ts";
 import { onlyDriver, requireOwn, together, type Work } from "./work.ts";
 
 type MeetingGiven = Omit<MeetingRow, "id" | "clubId" | "createdAt" | "version" | "surface"> & {
@@ -56,10 +56,10 @@ export const listMeetings = (
 
 /** Takes a meeting off the calendar, with its entries. @throws {DomainError} `in_use` where runs were logged there */
 export const removeMeeting = (work: Work, id: string): Promise<void> =>
-  together(work, async ({ db: trx }) => {
-    await getRecord(trx, "meetings", work.actor.clubId, id, "meeting");
-    await deleteEntries(trx, id);
-    await deleteRecord(trx, "meetings", work.actor.clubId, id, "meeting");
+  together(work, async (work) => {
+    await readRecord(work, "meetings", "meeting", id);
+    await deleteEntries(work.db, id);
+    await removeRecord(work, "meetings", "meeting", id);
   });
 
 /** What a car does at a meeting, whether it was stated or follows from the disciplines. */

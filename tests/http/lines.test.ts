@@ -144,3 +144,53 @@ test("the shop writes lines and suppliers, and a driver reads them", async () =>
   expect((await driver.get(`/v1/suppliers/${bought.id}`)).status).toBe(200);
   expect((await driver.patch(`/v1/lines/${body.id}`, { priceMinorUnits: 1 })).status).toBe(403);
 });
+
+test("the unit and direction of a kind stay once a piece of it was measured, and its limits may still change", async () => {
+  const { owner, db } = service;
+  const clubId = (await service.club()).id;
+  const driverId = (await owner.must("POST", "/v1/drivers", { name: "Una Wickerley" })).id;
+  const lineId = (await add()).id;
+  const kind = (await owner.get(`/v1/kinds/${spur}`)).body;
+  const inInches = { measure: { ...kind.measure, unit: "in" } };
+  expect((await owner.patch(`/v1/kinds/${spur}`, inInches)).status).toBe(200);
+  await owner.must("PATCH", `/v1/kinds/${spur}`, { measure: kind.measure });
+  const at = "2026-11-28T20:00:00.000Z";
+  const unused = { asNew: null, priorUsage: null, priorUsageSd: null, boughtOn: null, notes: null };
+  const fresh = { ...unused, retiredAt: null, retiredFor: null, createdAt: at, version: 1 };
+  const piece = { id: "p", clubId, driverId, lineId, mark: "spur 1", ...fresh };
+  const look = {
+    id: "i",
+    clubId,
+    pieceId: "p",
+    at,
+    grade: null,
+    findings: "[]",
+    services: "[]",
+    notes: null,
+  };
+  const reading = {
+    id: "r",
+    clubId,
+    inspectionId: "i",
+    pieceId: "p",
+    at,
+    value: 15.4,
+    sd: 0.02,
+    confirmed: 0,
+  };
+  const entered = { instrument: "calliper", enteredValue: 15.4, enteredUnit: "mm" };
+  await db.insertInto("pieces").values(piece).execute();
+  await db
+    .insertInto("inspections")
+    .values({ ...look, version: 1 })
+    .execute();
+  await db
+    .insertInto("readings")
+    .values({ ...reading, ...entered })
+    .execute();
+  const refused = await owner.patch(`/v1/kinds/${spur}`, inInches);
+  expect([refused.status, refused.body.type]).toEqual([409, "/problems/in_use"]);
+  expect((await owner.patch(`/v1/kinds/${spur}`, { measure: kind.measure, runSpread: 0.5 })).status).toBe(
+    200,
+  );
+});
