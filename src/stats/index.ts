@@ -215,3 +215,12 @@ export {
   type KitLine,
   marginalKits,
 } from "./spares-kit.ts";
+export { createRandom, type Random } from "./random.ts";
+export {
+  demandLaw,
+  shareWithoutShortage,
+  type SimulatedLine,
+  type SimulatedPosition,
+  type SimulatedSeasons,
+  simulateSeasons,
+} from "./season-simulation.ts";
