@@ -66,10 +66,12 @@ export function piecesNeeded(
   return totals;
 }
 
-/** Leaves out a far tail that no decision can see. */
+/** Puts a far tail that no decision can see onto the last number kept, so that the chances still sum to 1. */
 function trimmed(law: number[]): number[] {
   let last = law.length - 1;
   let dropped = 0;
   while (last > 0 && dropped + law[last]! < 1e-9) dropped += law[last--]!;
-  return law.slice(0, last + 1);
+  const kept = law.slice(0, last + 1);
+  kept[last]! += dropped;
+  return kept;
 }

@@ -115,27 +115,27 @@ async function benchEntry(
     lastGrade,
     runsSinceSeen,
     advice,
-    why: whyOf(advice, { wornOut, runsSinceSeen, lastGrade, next: next?.name }),
+    why: whyOf({ wornOut, runsSinceSeen, lastGrade, next: next?.name }),
     restsOn: { ...restsOn(model, use), current: model.current },
     cautions: model.kind.cautions,
   };
 }
 
-function whyOf(
-  advice: Advice,
-  {
-    wornOut,
-    runsSinceSeen,
-    lastGrade,
-    next,
-  }: { wornOut: number; runsSinceSeen: number; lastGrade: number | null; next: string | undefined },
-): string {
-  const percent = `${Math.round(wornOut * 100)} %`;
+function whyOf({
+  wornOut,
+  runsSinceSeen,
+  lastGrade,
+  next,
+}: {
+  wornOut: number;
+  runsSinceSeen: number;
+  lastGrade: number | null;
+  next: string | undefined;
+}): string {
+  const percent = wornOut < 0.01 ? "under 1 %" : `${Math.round(wornOut * 100)} %`;
   const when = next === undefined ? "now" : `by the end of ${next}`;
   const seen =
     runsSinceSeen === 0 ? "seen since its last run" : `${runsSinceSeen} runs since it was last seen`;
   const grade = lastGrade === null ? "" : `, last grade ${lastGrade}`;
-  return advice === "leave"
-    ? `Worn out ${when} with a chance of ${percent} only; ${seen}${grade}.`
-    : `Worn out ${when} with a chance of ${percent}; ${seen}${grade}.`;
+  return `Worn out ${when} with a chance of ${percent}; ${seen}${grade}.`;
 }

@@ -37,17 +37,52 @@ function requirePath(name: string, path: PassagePath, usage: number): void {
   if (!(usage >= 0)) throw new RangeError(`${name} requires a usage >= 0`);
 }
 
-/** The distribution function itself; `usage` > 0 and finite. Written so that no exponential can overflow. */
-function passageCdf(distance: number, drift: number, v: number, s2: number, usage: number): number {
-  const spread = Math.sqrt(s2 * usage + v * usage * usage);
-  const z = (drift * usage - distance) / spread;
-  const w = (drift * usage + distance + (2 * v * distance * usage) / s2) / spread;
-  // 2 m d / s2 + 2 v d² / s2² = (w² - z²) / 2 exactly, hence the second term needs erfcx only.
+/** a b / c in an order that neither overflows nor underflows when the result does not. */
+function ratio(a: number, b: number, c: number): number {
+  for (const value of [(a / c) * b, a * (b / c), (a * b) / c])
+    if (Math.abs(value) < Infinity && (value !== 0 || a === 0)) return value;
+  const value = (a / c) * b;
+  return Number.isNaN(value) ? 0 : Math.max(-LARGEST, Math.min(LARGEST, value));
+}
+
+const LARGEST = 1e300;
+
+/** The path in units of its distance and of the usage asked for: drift, drift variance, diffusion variance. */
+function inUnits(
+  distance: number,
+  drift: number,
+  v: number,
+  s2: number,
+  usage: number,
+): [number, number, number] {
+  const root = ratio(Math.sqrt(v), usage, distance);
+  return [
+    ratio(drift, usage, distance),
+    Math.min(LARGEST, root * root),
+    Math.min(LARGEST, ratio(s2 / distance, usage, distance)),
+  ];
+}
+
+/**
+ * Φ(z) + exp((w² - z²) / 2) Φ(-w): the exponent 2 m d / s² + 2 v d² / s⁴ of the closed form is (w² - z²) / 2 exactly,
+ * so that erfcx takes the place of an exponential that may overflow.
+ */
+function withReflection(z: number, w: number): number {
+  if (Number.isNaN(w) || w === Infinity) return normalCdf(z);
   const reflected =
     w >= 0
       ? 0.5 * Math.exp(-0.5 * z * z) * erfcx(w * Math.SQRT1_2)
-      : Math.exp(Math.min(0, (2 * distance * (drift + (v * distance) / s2)) / s2)) * normalCdf(-w);
+      : Math.exp(Math.min(0, 0.5 * (w - z) * (w + z))) * normalCdf(-w);
   return Math.min(1, normalCdf(z) + (Number.isNaN(reflected) ? 0 : reflected));
+}
+
+/** The distribution function itself; `usage` > 0 and finite. */
+function passageCdf(distance: number, drift: number, v: number, s2: number, usage: number): number {
+  const [m, variance, diffusion] = inUnits(distance, drift, v, s2, usage);
+  const spread = Math.sqrt(diffusion + variance);
+  if (!(spread > 0)) return m >= 1 ? 1 : 0;
+  const tilt = variance === 0 ? 0 : (2 * variance) / diffusion;
+  return withReflection((m - 1) / spread, (m + 1 + tilt) / spread);
 }
 
 /**
@@ -65,14 +100,9 @@ export function firstPassageCdf(path: PassagePath, usage: number): number {
   if (usage === 0) return 0;
   const { distance, drift, driftVariance: v, diffusionVariance: s2 } = path;
   if (usage < Infinity) return passageCdf(distance, drift, v, s2, usage);
-  if (v === 0) return drift >= 0 ? 1 : Math.exp((2 * drift * distance) / s2);
+  if (v === 0) return drift >= 0 ? 1 : Math.exp(2 * ratio(drift, distance, s2));
   const z = drift / Math.sqrt(v);
-  const w = (drift + (2 * v * distance) / s2) / Math.sqrt(v);
-  const reflected =
-    w >= 0
-      ? 0.5 * Math.exp(-0.5 * z * z) * erfcx(w * Math.SQRT1_2)
-      : Math.exp((2 * distance * (drift + (v * distance) / s2)) / s2) * normalCdf(-w);
-  return Math.min(1, normalCdf(z) + reflected);
+  return withReflection(z, z + 2 * ratio(Math.sqrt(v), distance, s2));
 }
 
 /**
@@ -87,9 +117,9 @@ export function firstPassageDensity(path: PassagePath, usage: number): number {
   requirePath("firstPassageDensity", path, usage);
   if (usage === 0 || usage === Infinity) return 0;
   const { distance, drift, driftVariance, diffusionVariance } = path;
-  const spread = Math.sqrt(diffusionVariance * usage + driftVariance * usage * usage);
-  const density = (distance / usage / spread) * normalPdf((distance - drift * usage) / spread);
-  return Number.isNaN(density) ? 0 : density;
+  const [m, variance, diffusion] = inUnits(distance, drift, driftVariance, diffusionVariance, usage);
+  const spread = Math.sqrt(diffusion + variance);
+  return spread > 0 ? Math.min(Number.MAX_VALUE, normalPdf((m - 1) / spread) / spread / usage) : 0;
 }
 
 // Gauss-Legendre nodes and weights on (-1, 1), 20 points, found once by Newton's method on the Legendre polynomial.
@@ -141,35 +171,57 @@ export function levelPassageCdf(
 ): { reached: number; reachedGivenInUse: number } {
   requireState("levelPassageCdf", state, limit, diffusionVariance, usage);
   const sd = Math.sqrt(state.levelVariance);
-  const past = sd > 0 ? normalCdf((state.level - limit) / sd) : Number(state.level >= limit);
-  const reached =
-    usage === 0 ? past : Math.max(past, reachedWithin(state, limit, diffusionVariance, usage, past));
-  const given = past < 1 ? (reached - past) / (1 - past) : 1;
-  return { reached: Math.min(1, reached), reachedGivenInUse: Math.min(1, Math.max(0, given)) };
+  const off = limit - state.level;
+  const unit = Math.max(Math.abs(off), sd);
+  // A level known to the last digit of its distance is taken as known.
+  const known = sd <= 1e-14 * Math.abs(off);
+  const past = known || unit === 0 ? Number(off <= 0) : normalCdf(-off / sd);
+  if (past === 1 || usage === 0) return { reached: past, reachedGivenInUse: past === 1 ? 1 : 0 };
+  const driftSd = ratio(Math.sqrt(state.driftVariance), usage, unit);
+  const levelSd = known ? 0 : sd / unit;
+  const most = levelSd * driftSd;
+  const reached = reachedWithin(
+    off / unit,
+    ratio(state.drift, usage, unit),
+    levelSd,
+    Math.max(-most, Math.min(most, ratio(state.covariance / unit, usage, unit))),
+    Math.min(LARGEST, driftSd * driftSd),
+    Math.min(LARGEST, ratio(diffusionVariance / unit, usage, unit)),
+    past,
+  );
+  return {
+    reached: Math.min(1, Math.max(past, reached)),
+    reachedGivenInUse: Math.min(1, Math.max(0, (reached - past) / (1 - past))),
+  };
 }
 
-function reachedWithin(state: LevelAndDrift, limit: number, s2: number, usage: number, past: number): number {
-  const { level, drift, levelVariance, covariance, driftVariance } = state;
-  const sd = Math.sqrt(levelVariance);
+/** The same with the level at 0, usage 1 and lengths in units of distance; `past` is the probability at usage 0. */
+function reachedWithin(
+  limit: number,
+  drift: number,
+  sd: number,
+  covariance: number,
+  driftVariance: number,
+  s2: number,
+  past: number,
+): number {
   // Without diffusion the path is a straight line: it is past the limit exactly when its end is.
-  if (s2 <= 1e-14 * Math.abs(drift) * Math.abs(limit)) {
-    const variance = levelVariance + 2 * usage * covariance + usage * usage * driftVariance;
-    const end = level + drift * usage - limit;
-    return variance > 0 ? normalCdf(end / Math.sqrt(variance)) : Number(end >= 0);
+  if (s2 <= 1e-14 * Math.abs(drift)) {
+    const variance = sd * sd + 2 * covariance + driftVariance;
+    return variance > 0 ? normalCdf((drift - limit) / Math.sqrt(variance)) : Number(drift >= limit);
   }
-  if (sd === 0) return past > 0 ? 1 : passageCdf(limit - level, drift, driftVariance, s2, usage);
-  const k = covariance / levelVariance;
+  if (sd === 0) return passageCdf(limit, drift, driftVariance, s2, 1);
+  const k = covariance / sd / sd;
   const v = Math.max(0, driftVariance - covariance * k);
   const inside = (x: number): number =>
-    (normalPdf((x - level) / sd) / sd) * passageCdf(limit - x, drift + k * (x - level), v, s2, usage);
-  const low = level - 8 * sd;
-  const high = Math.min(limit, level + 8 * sd);
+    x < limit ? (normalPdf(x / sd) / sd) * passageCdf(limit - x, drift + k * x, v, s2, 1) : 0;
+  const low = -8 * sd;
+  const high = Math.min(limit, 8 * sd);
   if (!(low < high)) return past;
-  const slope = 1 + k * usage;
-  const cuts = [low, level - 3 * sd, level, level + 3 * sd, high];
-  if (slope !== 0) {
-    const centre = (limit - (drift - k * level) * usage) / slope;
-    const width = Math.sqrt(s2 * usage + v * usage * usage) / Math.abs(slope);
+  const cuts = [low, -3 * sd, 0, 3 * sd, high];
+  if (1 + k !== 0) {
+    const centre = (limit - drift) / (1 + k);
+    const width = Math.sqrt(s2 + v) / Math.abs(1 + k);
     cuts.push(centre, centre - 6 * width, centre + 6 * width);
   }
   const ends = cuts.map((x) => Math.min(high, Math.max(low, x))).sort((a, b) => a - b);

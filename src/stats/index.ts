@@ -169,8 +169,20 @@ export {
   levelPassageCdf,
   type PassagePath,
 } from "./first-passage.ts";
+export {
+  crossingTime,
+  type DriftFit,
+  type DriftModel,
+  type DriftScatter,
+  type DriftSeries,
+  filterDrift,
+  fitDrift,
+  predictLevel,
+  profileDrift,
+} from "./state-space.ts";
 export { fitWearLine } from "./wear-fit.ts";
 export { forecastNewPiece, forecastWear } from "./wear-forecast.ts";
+export { fitGammaProcess, type GammaProcess, gammaProcessCdf } from "./wear-gamma.ts";
 export { conditionMultipliers, populationSummary } from "./wear-summary.ts";
 export type {
   Quantiles,

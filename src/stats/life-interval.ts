@@ -29,6 +29,9 @@ export type LifeProblem = {
 
 const NEWTON_STEPS = 30;
 const OUTWARD_STEPS = 40;
+/** Logarithms beyond which nothing is worth looking for, and exp would overflow. */
+const FARTHEST = 300;
+const NOWHERE = { value: -Infinity, slope: 0, bend: 0 };
 
 /** Value of the target at a point, and its gradient. */
 function targetAt(target: LifeTarget, location: number, logSpread: number): [number, number, number] {
@@ -89,6 +92,7 @@ function profile(
       : { location: value - target(free)[0], logSpread: free };
   const along = (free: number) => {
     const { location, logSpread } = pointAt(free);
+    if (!(Math.abs(location) < FARTHEST && Math.abs(logSpread) < FARTHEST)) return NOWHERE;
     const at = lifeLikelihood(family, lives, location, logSpread);
     if (target === "logSpread") return { value: at.value, slope: at.byLocation, bend: at.location2 };
     const [, slope, bend] = target(logSpread);
@@ -102,6 +106,7 @@ function profile(
   let here = along(free);
   for (let step = 0; step < 60; step += 1) {
     const raw = here.bend < 0 ? -here.slope / here.bend : here.slope / (Math.abs(here.bend) + 1e-8);
+    if (!Number.isFinite(raw)) break;
     let move = Math.max(-1, Math.min(1, raw));
     let next = along(free + move);
     for (let halving = 0; halving < 30 && !(next.value >= here.value); halving += 1) {

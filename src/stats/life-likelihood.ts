@@ -100,13 +100,14 @@ function addWeibullBetween(
     const a = (logFrom[i]! - location) * rate;
     const b = (logTo[i]! - location) * rate;
     const hazardA = Math.exp(a);
-    const added = hazardA * Math.expm1(b - a);
+    const added = b - a < 30 ? hazardA * Math.expm1(b - a) : Math.exp(b);
     const share = -Math.expm1(-added);
     const hazardB = hazardA + added;
     const pa = -hazardA / share;
     const pb = added > 700 ? 0 : (hazardB * Math.exp(-added)) / share;
     const paa = pa * (1 - hazardA) - pa * pa;
-    const pbb = pb * (1 - hazardB) - pb * pb;
+    // Where the far end is as good as infinite its hazard may overflow, but it has no part any more.
+    const pbb = pb === 0 ? 0 : pb * (1 - hazardB) - pb * pb;
     addInterval(sums, count[i]!, a, b, Math.log(share) - hazardA, pa, pb, paa, pbb);
   }
 }

@@ -70,7 +70,7 @@ function startingPoint(lives: PackedLives): { location: number; logSpread: numbe
     mean += (gap * count) / weight;
     squares += count * gap * (logAge - mean);
   }
-  const spread = Math.min(2, Math.max(0.15, 0.8 * Math.sqrt(squares / weight)));
+  const spread = Math.min(2, Math.max(0.15, 0.8 * Math.sqrt(Math.max(0, squares) / weight)));
   let exposure = 0;
   for (const [logAge, count] of failureAges(lives)) exposure += count * Math.exp((logAge - mean) / spread);
   const { running, entered } = lives;
@@ -100,6 +100,11 @@ function ascentStep(at: LifeLikelihood): { location: number; logSpread: number; 
   return { location: location * shrink, logSpread: logSpread * shrink, gain: concave ? gain : Infinity };
 }
 
+/** Far from the data the value may be finite where a second derivative has overflowed; the search stays away. */
+function hasDerivatives({ location2, cross, logSpread2 }: LifeLikelihood): boolean {
+  return Number.isFinite(location2) && Number.isFinite(cross) && Number.isFinite(logSpread2);
+}
+
 /** The step halved until the likelihood does not fall. */
 function climb(evaluate: Evaluate, from: LifePoint, step: ReturnType<typeof ascentStep>): LifePoint {
   let scale = 1;
@@ -107,7 +112,8 @@ function climb(evaluate: Evaluate, from: LifePoint, step: ReturnType<typeof asce
     const location = from.location + scale * step.location;
     const logSpread = from.logSpread + scale * step.logSpread;
     const at = evaluate(location, logSpread);
-    if (at.value >= from.at.value || step.gain < SMALL_GAIN) return { location, logSpread, at };
+    const higher = at.value >= from.at.value || step.gain < SMALL_GAIN;
+    if (higher && hasDerivatives(at)) return { location, logSpread, at };
     scale /= 2;
   }
   return from;
@@ -136,7 +142,7 @@ export function newtonMaximum(
     }
   }
   throw new ConvergenceError(
-    `${name} did not settle in ${MAX_STEPS} steps; use lifePosterior with a prior`,
+    `${name} did not settle in ${MAX_STEPS} steps: the data hardly bound the spread of the lives; use lifePosterior with a prior`,
     MAX_STEPS,
   );
 }

@@ -240,3 +240,19 @@ export function fitDrift(units: readonly DriftSeries[], model: DriftModel = {}):
     logLikelihood: logLikelihood - readings * Math.log(height),
   };
 }
+
+/**
+ * Time at which a series first reaches a limit, by straight lines between its readings.
+ *
+ * @returns null when it never does
+ * @throws {RangeError} if the series is not in order of time or not finite
+ */
+export function crossingTime(series: DriftSeries, limit: number): number | null {
+  requireSeries("crossingTime", series);
+  const { time, reading } = series;
+  const j = reading.findIndex((y) => y >= limit);
+  if (j < 0) return null;
+  if (j === 0) return time[0]!;
+  const share = (limit - reading[j - 1]!) / (reading[j]! - reading[j - 1]!);
+  return time[j - 1]! + share * (time[j]! - time[j - 1]!);
+}

@@ -3,7 +3,7 @@
  *
  * The estimate puts probability on the innermost intervals only, those between a lower end and the next upper
  * end with nothing between; where inside them is not determined. It is found by self-consistency, which is the
- * EM algorithm, until the first-order conditions say how little the likelihood can still gain.
+ * EM algorithm, with exchanges between two masses, until the first-order conditions say how little the likelihood can still gain.
  */
 import { ConvergenceError } from "./errors.ts";
 import type { LifeObservation } from "./life-data.ts";
@@ -15,7 +15,7 @@ type Row = { lower: number; upper: number; exact: boolean; entry: number; count:
 /** Range of masses, first and last index, that agree with a row, and the first that agrees with its entry. */
 type Reach = { first: number; last: number; entry: number; count: number };
 
-const MAX_ITERATIONS = 50_000;
+const MAX_ITERATIONS = 10_000;
 /** Largest gain per observation, in log-likelihood, that may be left. */
 const TOLERANCE = 1e-8;
 
@@ -84,34 +84,95 @@ function reachOf(row: Row, masses: readonly { open: End; close: End }[]): Reach 
   };
 }
 
-/** One self-consistency step; returns the largest gain per observation that a mass could still bring. */
-function improve(probability: Float64Array, rows: readonly Reach[], total: number): number {
+/** Running sums: the probability of masses first..last is sums[last + 1] - sums[first]. */
+function runningSums(probability: Float64Array): Float64Array {
+  const sums = new Float64Array(probability.length + 1);
+  for (let j = 0; j < probability.length; j += 1) sums[j + 1] = sums[j]! + probability[j]!;
+  return sums;
+}
+
+type Gradient = { whole: number; seen: Float64Array; unseen: Float64Array };
+
+/**
+ * For each mass: Σ n / P over the rows that agree with it, and Σ n / Q over the rows that it precedes by their
+ * entry; `whole` is Σ n / Q. The derivative of the log-likelihood by a mass is seen + unseen - whole.
+ */
+function gradientOf(probability: Float64Array, rows: readonly Reach[]): Gradient {
   const size = probability.length;
-  const sums = new Float64Array(size + 1);
-  for (let j = 0; j < size; j += 1) sums[j + 1] = sums[j]! + probability[j]!;
-  const inside = new Float64Array(size + 1);
+  const sums = runningSums(probability);
+  const seen = new Float64Array(size + 1);
   const unseen = new Float64Array(size + 1);
   let whole = 0;
   for (const { first, last, entry, count } of rows) {
     const share = count / (sums[last + 1]! - sums[first]!);
-    inside[first]! += share;
-    inside[last + 1]! -= share;
-    // Items that failed before they could enter were never seen; they belong to the masses below the entry.
+    seen[first]! += share;
+    seen[last + 1]! -= share;
     const observable = count / (sums[size]! - sums[entry]!);
     unseen[0]! += observable;
     unseen[entry]! -= observable;
     whole += observable;
   }
-  let seenSum = 0;
-  let unseenSum = 0;
-  let gain = -Infinity;
-  for (let j = 0; j < size; j += 1) {
-    seenSum += inside[j]!;
-    unseenSum += unseen[j]!;
-    gain = Math.max(gain, seenSum - (whole - unseenSum));
-    probability[j] = (probability[j]! * (seenSum + unseenSum)) / whole;
+  for (let j = 1; j < size; j += 1) {
+    seen[j]! += seen[j - 1]!;
+    unseen[j]! += unseen[j - 1]!;
   }
-  return gain / total;
+  return { whole, seen, unseen };
+}
+
+/** Self-consistency: items that failed before they could enter were never seen, and belong to the early masses. */
+function selfConsistent(probability: Float64Array, { whole, seen, unseen }: Gradient): void {
+  for (let j = 0; j < probability.length; j += 1) {
+    probability[j] = (probability[j]! * (seen[j]! + unseen[j]!)) / whole;
+  }
+}
+
+/**
+ * Moves probability from mass `from` to mass `to` as far as the likelihood rises (Böhning, 1986). Unlike
+ * self-consistency it empties a mass at once, where that would take for ever.
+ */
+function exchange(probability: Float64Array, rows: readonly Reach[], from: number, to: number): void {
+  const sums = runningSums(probability);
+  const size = probability.length;
+  const moves = rows.flatMap(({ first, last, entry, count }) => {
+    const inside = Number(first <= to && to <= last) - Number(first <= from && from <= last);
+    const observable = Number(entry <= to) - Number(entry <= from);
+    if (inside === 0 && observable === 0) return [];
+    return [{ inside, observable, count, p: sums[last + 1]! - sums[first]!, q: sums[size]! - sums[entry]! }];
+  });
+  const slope = (moved: number): number => {
+    let sum = 0;
+    for (const { inside, observable, count, p, q } of moves) {
+      if (inside !== 0) sum += (count * inside) / Math.max(0, p + moved * inside);
+      if (observable !== 0) sum -= (count * observable) / Math.max(0, q + moved * observable);
+    }
+    return sum;
+  };
+  let low = 0;
+  let high = probability[from]!;
+  if (slope(high) > 0) low = high;
+  for (let halving = 0; halving < 40 && high > low; halving += 1) {
+    const middle = 0.5 * (low + high);
+    if (slope(middle) > 0) low = middle;
+    else high = middle;
+  }
+  probability[to]! += low;
+  probability[from]! -= low;
+}
+
+/** One round; returns the largest gain per observation that a mass could still have brought before it. */
+function improve(probability: Float64Array, rows: readonly Reach[], total: number): number {
+  selfConsistent(probability, gradientOf(probability, rows));
+  const { whole, seen, unseen } = gradientOf(probability, rows);
+  const derivative = (j: number) => seen[j]! + unseen[j]! - whole;
+  let best = 0;
+  let worst = -1;
+  for (let j = 0; j < probability.length; j += 1) {
+    if (derivative(j) > derivative(best)) best = j;
+    if (probability[j]! > 0 && (worst < 0 || derivative(j) < derivative(worst))) worst = j;
+  }
+  const gain = derivative(best) / total;
+  if (gain > TOLERANCE) exchange(probability, rows, worst, best);
+  return gain;
 }
 
 /**
