@@ -342,7 +342,9 @@ const tables: { name: string; columns: Column[]; unique?: string[][]; checks?: s
       ["recordedAt", "text", "!"],
     ],
     unique: [["undoesId"]],
-    checks: [`"reason" in ('received', 'fitted', 'returned', 'counted', 'written-off', 'moved', 'undone')`],
+    checks: [
+      `"reason" in ('received', 'fitted', 'returned', 'counted', 'sold', 'written-off', 'moved', 'undone')`,
+    ],
   },
   {
     name: "lineModels",

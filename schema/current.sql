@@ -227,7 +227,7 @@ CREATE TABLE "movements" (
   "notes" text,
   "recordedAt" text not null,
   constraint "movementsUnique1" unique ("undoesId"),
-  constraint "movementsCheck1" check ("reason" in ('received', 'fitted', 'returned', 'counted', 'written-off', 'moved', 'undone'))
+  constraint "movementsCheck1" check ("reason" in ('received', 'fitted', 'returned', 'counted', 'sold', 'written-off', 'moved', 'undone'))
 ) strict;
 
 CREATE INDEX "movementsByLine" on "movements" ("lineId", "locationId", "quantity");

@@ -2379,7 +2379,7 @@ export interface components {
              */
             quantity: number;
             /** @enum {string} */
-            reason: "received" | "fitted" | "returned" | "counted" | "written-off" | "moved" | "undone";
+            reason: "received" | "fitted" | "returned" | "counted" | "sold" | "written-off" | "moved" | "undone";
             /**
              * Format: date-time
              * @description moment in UTC, RFC 3339
@@ -6158,7 +6158,7 @@ export interface operations {
                 /** @description only at this location */
                 locationId?: components["schemas"]["Id"];
                 /** @description only for this reason */
-                reason?: "received" | "fitted" | "returned" | "counted" | "written-off" | "moved" | "undone";
+                reason?: "received" | "fitted" | "returned" | "counted" | "sold" | "written-off" | "moved" | "undone";
                 limit?: number;
                 /** @description the `next` of the page before */
                 after?: string;
@@ -6216,12 +6216,12 @@ export interface operations {
                      */
                     id?: string;
                     /**
-                     * @description received: came from outside without an order; returned: came back unused; written-off: lost, spoilt or given away; moved: went to another location
+                     * @description received: came from outside without an order; returned: came back unused; sold: over the counter or to another racer; written-off: lost, spoilt or given away; moved: went to another location
                      * @enum {string}
                      */
-                    reason: "received" | "returned" | "written-off" | "moved";
+                    reason: "received" | "returned" | "sold" | "written-off" | "moved";
                     lineId: components["schemas"]["Id"];
-                    /** @description where the pieces come to; for written-off and moved, where from */
+                    /** @description where the pieces come to; for sold, written-off and moved, where from */
                     locationId: components["schemas"]["Id"];
                     /** @description where moved pieces go to */
                     toLocationId?: components["schemas"]["Id"];

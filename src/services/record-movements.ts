@@ -16,7 +16,7 @@ import { together, type Work } from "./work.ts";
 
 export interface MovementGiven {
   id?: string | undefined;
-  reason: "received" | "returned" | "written-off" | "moved";
+  reason: "received" | "returned" | "sold" | "written-off" | "moved";
   lineId: string;
   locationId: string;
   /** where moved pieces go; only for `moved` */
@@ -63,7 +63,7 @@ export const recordMovement = (
 ): Promise<{ movement: MovementRow; repeated: boolean }> =>
   together(work, async ({ db: trx }) => {
     const { id, reason, lineId, locationId, toLocationId, pieces, at, notes } = given;
-    const takes = reason === "written-off" || reason === "moved";
+    const takes = reason === "sold" || reason === "written-off" || reason === "moved";
     const wanted = { lineId, locationId, quantity: takes ? -pieces : pieces, reason, at, notes };
     const before = await findRepeat(work, trx, id, wanted);
     if (before !== undefined) {

@@ -216,6 +216,7 @@ export type MovementReason =
   | "fitted"
   | "returned"
   | "counted"
+  | "sold"
   | "written-off"
   | "moved"
   | "undone";

@@ -275,3 +275,11 @@ test("a stocktake with one unknown line keeps nothing", async () => {
   expect((await asMara.post("/v1/stocktakes", { locationId: home, at, counts })).status).toBe(404);
   expect((await levels())["Mara's home"]).toBe(0);
 });
+
+test("a counter sale leaves the shelf as sold, and no more than is there", async () => {
+  await asShop.must("POST", "/v1/movements", received(shelf, 2));
+  await asShop.must("POST", "/v1/movements", { ...received(shelf, 1), reason: "sold" });
+  expect(await levels(`lineId=${line}&locationId=${shelf}`)).toEqual({ "Club shelf": 1 });
+  const answer = await asShop.post("/v1/movements", { ...received(shelf, 2), reason: "sold" });
+  expect([answer.status, answer.body.type]).toEqual([409, "/problems/stock_short"]);
+});

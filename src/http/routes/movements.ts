@@ -26,7 +26,16 @@ const PiecesCounted = z
   .max(1e6)
   .meta({ description: "whole pieces that are really there", example: 3 });
 
-const Reason = z.enum(["received", "fitted", "returned", "counted", "written-off", "moved", "undone"]);
+const Reason = z.enum([
+  "received",
+  "fitted",
+  "returned",
+  "counted",
+  "sold",
+  "written-off",
+  "moved",
+  "undone",
+]);
 
 const Movement = z
   .object({
@@ -52,16 +61,18 @@ const MovementGiven = z
   .strictObject({
     id: GivenId.optional(),
     reason: z
-      .enum(["received", "returned", "written-off", "moved"], {
+      .enum(["received", "returned", "sold", "written-off", "moved"], {
         error:
-          'must be "received", "returned", "written-off" or "moved"; a count goes to /v1/stocktakes, a fitting to the car',
+          'must be "received", "returned", "sold", "written-off" or "moved"; a count goes to /v1/stocktakes, a fitting to the car',
       })
       .meta({
         description:
-          "received: came from outside without an order; returned: came back unused; written-off: lost, spoilt or given away; moved: went to another location",
+          "received: came from outside without an order; returned: came back unused; sold: over the counter or to another racer; written-off: lost, spoilt or given away; moved: went to another location",
       }),
     lineId: Id,
-    locationId: Id.meta({ description: "where the pieces come to; for written-off and moved, where from" }),
+    locationId: Id.meta({
+      description: "where the pieces come to; for sold, written-off and moved, where from",
+    }),
     toLocationId: Id.optional().meta({ description: "where moved pieces go to" }),
     pieces: Pieces,
     at: InstantIn,
