@@ -12,7 +12,10 @@ const LENGTHS = [8, 12, 13, 14];
  * @param body the digits without the check digit
  * @returns 0 to 9
  * @throws {RangeError} if `body` is empty or holds anything but the digits 0 to 9
- * @example  gtinCheckDigit("629104150021"); // => 3
+ * @example
+ * ```ts
+ * gtinCheckDigit("629104150021"); // => 3
+ * ```
  */
 export function gtinCheckDigit(body: string): number {
   if (!/^[0-9]+$/.test(body) || body.includes("\n")) {
@@ -54,7 +57,10 @@ export function isGtin(code: string): boolean {
  * publish the number as it was given.
  *
  * @throws {RangeError} if `code` is not a GTIN; the message says what is wrong
- * @example  gtin14("73513537"); // => "00000073513537"
+ * @example
+ * ```ts
+ * gtin14("73513537"); // => "00000073513537"
+ * ```
  */
 export function gtin14(code: string): string {
   const fault = gtinFault(code);

@@ -61,7 +61,10 @@ export function currencyDecimals(currency: string): number {
  * Zeros at the end are harmless; other digits beyond those of the currency are refused, not rounded.
  *
  * @throws {RangeError} if the text is no such number, has too many decimals or is too large, or the currency is unknown
- * @example  parseMoney("12.50", "EUR"); // => { minorUnits: 1250, currency: "EUR" }
+ * @example
+ * ```ts
+ * parseMoney("12.50", "EUR"); // => { minorUnits: 1250, currency: "EUR" }
+ * ```
  */
 export function parseMoney(text: string, currency: string): Money {
   const decimals = currencyDecimals(currency);
@@ -85,7 +88,10 @@ export function parseMoney(text: string, currency: string): Money {
  * Decimal text of an amount, with all decimals of its currency and a point: what `parseMoney` reads.
  *
  * @throws {RangeError} if the amount is not a whole number of minor units, or the currency is unknown
- * @example  formatMoney({ minorUnits: 1250, currency: "EUR" }); // => "12.50"
+ * @example
+ * ```ts
+ * formatMoney({ minorUnits: 1250, currency: "EUR" }); // => "12.50"
+ * ```
  */
 export function formatMoney(money: Money): string {
   const { minorUnits, currency } = money;

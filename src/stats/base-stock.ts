@@ -34,7 +34,10 @@ export function requireTarget(caller: string, target: ServiceTarget): void {
  * @param target in (0, 1)
  * @returns whole units
  * @throws {RangeError} if `demand` is not a law or the target is outside (0, 1)
- * @example  smallestStock([0.5, 0.3, 0.2], { kind: "cycle", value: 0.75 }); // => 1
+ * @example
+ * ```ts
+ * smallestStock([0.5, 0.3, 0.2], { kind: "cycle", value: 0.75 }); // => 1
+ * ```
  */
 export function smallestStock(demand: readonly number[], target: ServiceTarget): number {
   requireTarget("smallestStock", target);

@@ -71,7 +71,10 @@ export function negativeBinomialLaw(input: { size: number; probability: number }
  *
  * @param input.variance above the mean
  * @throws {RangeError} if the mean is not above 0 or the variance not above the mean
- * @example  negativeBinomialFromMoments({ mean: 12, variance: 48 }); // => { size: 4, probability: 0.25 }
+ * @example
+ * ```ts
+ * negativeBinomialFromMoments({ mean: 12, variance: 48 }); // => { size: 4, probability: 0.25 }
+ * ```
  */
 export function negativeBinomialFromMoments(input: { mean: number; variance: number }) {
   const { mean, variance } = input;

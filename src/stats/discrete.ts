@@ -38,7 +38,10 @@ export function requireWhole(caller: string, name: string, value: number, least:
  *
  * @returns list of length a.length + b.length - 1
  * @throws {RangeError} if an argument is not a law
- * @example  convolve([0.5, 0.5], [0.5, 0.5]); // => [0.25, 0.5, 0.25]
+ * @example
+ * ```ts
+ * convolve([0.5, 0.5], [0.5, 0.5]); // => [0.25, 0.5, 0.25]
+ * ```
  */
 export function convolve(a: readonly number[], b: readonly number[]): number[] {
   requireLaw("convolve", a);
@@ -131,7 +134,10 @@ export function pmfCdf(probabilities: readonly number[], k: number): number {
  *
  * @param level in [0, 1]
  * @throws {RangeError} if `probabilities` is not a law or level is outside [0, 1]
- * @example  pmfQuantile([0.1, 0.2, 0.7], 0.3); // => 1
+ * @example
+ * ```ts
+ * pmfQuantile([0.1, 0.2, 0.7], 0.3); // => 1
+ * ```
  */
 export function pmfQuantile(probabilities: readonly number[], level: number): number {
   requireLaw("pmfQuantile", probabilities);

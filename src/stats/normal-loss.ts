@@ -11,7 +11,10 @@ const SQRT_HALF_PI = Math.sqrt(Math.PI / 2);
  * @param z any number
  * @returns above 0 as far as a double reaches (z < 38)
  * @throws {RangeError} if z is NaN
- * @example  normalLoss(1); // => 0.0833155
+ * @example
+ * ```ts
+ * normalLoss(1); // => 0.0833155
+ * ```
  */
 export function normalLoss(z: number): number {
   if (Number.isNaN(z)) throw new RangeError("normalLoss requires a number");

@@ -11,7 +11,10 @@ import { normalLossInverse } from "./normal-loss.ts";
  * @param input.packSize units per pack, default 1
  * @param input.minimumOrder units, default one pack; rounded up to whole packs
  * @throws {RangeError} if a value is not whole or too small
- * @example  orderQuantity({ position: 2, reorderPoint: 5, packSize: 3 }); // => 6
+ * @example
+ * ```ts
+ * orderQuantity({ position: 2, reorderPoint: 5, packSize: 3 }); // => 6
+ * ```
  */
 export function orderQuantity(input: {
   position: number;
@@ -42,7 +45,10 @@ type LotCosts = { demandRate: number; orderCost: number; holdingCost: number };
  * @param input.holdingCost money per unit and period, above 0
  * @returns units, not rounded
  * @throws {RangeError} if a value is out of range
- * @example  economicOrderQuantity({ demandRate: 200, orderCost: 50, holdingCost: 2 }); // => 100
+ * @example
+ * ```ts
+ * economicOrderQuantity({ demandRate: 200, orderCost: 50, holdingCost: 2 }); // => 100
+ * ```
  */
 export function economicOrderQuantity(input: LotCosts): number {
   const { demandRate, orderCost, holdingCost } = input;
