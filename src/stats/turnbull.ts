@@ -18,6 +18,11 @@ type Reach = { first: number; last: number; entry: number; count: number };
 const MAX_ITERATIONS = 10_000;
 /** Largest gain per observation, in log-likelihood, that may be left. */
 const TOLERANCE = 1e-8;
+/**
+ * With truncation a mass is never emptied altogether: a late entry knows only ratios of late masses, which must
+ * stay defined even when the other rows want all of them to vanish.
+ */
+const FLOOR = 1e-12;
 
 function rowOf(observation: LifeObservation): Row {
   const { kind, count = 1 } = observation;
@@ -120,9 +125,9 @@ function gradientOf(probability: Float64Array, rows: readonly Reach[]): Gradient
 }
 
 /** Self-consistency: items that failed before they could enter were never seen, and belong to the early masses. */
-function selfConsistent(probability: Float64Array, { whole, seen, unseen }: Gradient): void {
+function selfConsistent(probability: Float64Array, { whole, seen, unseen }: Gradient, floor: number): void {
   for (let j = 0; j < probability.length; j += 1) {
-    probability[j] = (probability[j]! * (seen[j]! + unseen[j]!)) / whole;
+    probability[j] = Math.max(floor, (probability[j]! * (seen[j]! + unseen[j]!)) / whole);
   }
 }
 
@@ -130,7 +135,11 @@ function selfConsistent(probability: Float64Array, { whole, seen, unseen }: Grad
  * Moves probability from mass `from` to mass `to` as far as the likelihood rises (Böhning, 1986). Unlike
  * self-consistency it empties a mass at once, where that would take for ever.
  */
-function exchange(probability: Float64Array, rows: readonly Reach[], from: number, to: number): void {
+function exchange(
+  probability: Float64Array,
+  rows: readonly Reach[],
+  { from, to, floor }: { from: number; to: number; floor: number },
+): void {
   const sums = runningSums(probability);
   const size = probability.length;
   const moves = rows.flatMap(({ first, last, entry, count }) => {
@@ -148,7 +157,7 @@ function exchange(probability: Float64Array, rows: readonly Reach[], from: numbe
     return sum;
   };
   let low = 0;
-  let high = probability[from]!;
+  let high = probability[from]! - floor;
   if (slope(high) > 0) low = high;
   for (let halving = 0; halving < 40 && high > low; halving += 1) {
     const middle = 0.5 * (low + high);
@@ -161,17 +170,18 @@ function exchange(probability: Float64Array, rows: readonly Reach[], from: numbe
 
 /** One round; returns the largest gain per observation that a mass could still have brought before it. */
 function improve(probability: Float64Array, rows: readonly Reach[], total: number): number {
-  selfConsistent(probability, gradientOf(probability, rows));
+  const floor = rows.some(({ entry }) => entry > 0) ? FLOOR : 0;
+  selfConsistent(probability, gradientOf(probability, rows), floor);
   const { whole, seen, unseen } = gradientOf(probability, rows);
   const derivative = (j: number) => seen[j]! + unseen[j]! - whole;
   let best = 0;
   let worst = -1;
   for (let j = 0; j < probability.length; j += 1) {
     if (derivative(j) > derivative(best)) best = j;
-    if (probability[j]! > 0 && (worst < 0 || derivative(j) < derivative(worst))) worst = j;
+    if (probability[j]! > floor && (worst < 0 || derivative(j) < derivative(worst))) worst = j;
   }
   const gain = derivative(best) / total;
-  if (gain > TOLERANCE) exchange(probability, rows, worst, best);
+  if (gain > TOLERANCE && worst !== best) exchange(probability, rows, { from: worst, to: best, floor });
   return gain;
 }
 

@@ -62,3 +62,14 @@ export function rowsOf(file: string): Record<string, number>[] {
   const names = header!.replaceAll('"', "").split(",");
   return lines.map((line) => Object.fromEntries(line.split(",").map((cell, i) => [names[i]!, Number(cell)])));
 }
+
+/** Reproducible uniform numbers in (0, 1): Weyl steps with a 32-bit mix, enough to make data. */
+export function uniforms(seed: number): () => number {
+  let state = seed | 0;
+  return () => {
+    state = (state + 0x6d2b79f5) | 0;
+    let mixed = Math.imul(state ^ (state >>> 15), state | 1);
+    mixed ^= mixed + Math.imul(mixed ^ (mixed >>> 7), mixed | 61);
+    return (((mixed ^ (mixed >>> 14)) >>> 0) + 0.5) / 4294967296;
+  };
+}

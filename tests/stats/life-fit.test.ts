@@ -5,7 +5,7 @@ import { conditionalSurvival, residualQuantile } from "../../src/stats/life-dist
 import { chooseLife, fitLife } from "../../src/stats/life-fit.ts";
 import { lifeLikelihood } from "../../src/stats/life-likelihood.ts";
 import { normalQuantile } from "../../src/stats/normal.ts";
-import { type Case, caseOf, expectCase, livesOf } from "./cases.ts";
+import { type Case, caseOf, expectCase, livesOf, uniforms } from "./cases.ts";
 
 const z95 = normalQuantile(0.975);
 
@@ -158,15 +158,6 @@ describe("fitLife against published fits and R", () => {
   });
 });
 
-/** Reproducible uniform numbers: a 31-bit congruential generator is enough to make data. */
-function uniforms(seed: number): () => number {
-  let state = seed;
-  return () => {
-    state = (state * 1103515245 + 12345) % 2147483648;
-    return (state + 0.5) / 2147483648;
-  };
-}
-
 /** Lives of all kinds from a Weibull law of shape 2 and scale 100. */
 function madeLives(n: number, seed: number): LifeObservation[] {
   const next = uniforms(seed);
@@ -308,6 +299,57 @@ describe("fitLife", () => {
     expect(held / 300).toBeLessThan(0.99);
   });
 
+  it("two failures almost at one age still settle, though hazards of later ages overflow", () => {
+    const { life } = fitLife("weibull", [
+      { kind: "failed", at: 47.505, enteredAt: 2 },
+      { kind: "failed", at: 47.597 },
+      { kind: "between", from: 25, to: 116, count: 3 },
+      { kind: "between", from: 42.5, to: 65.5 },
+      { kind: "running", at: 31 },
+    ]);
+    expect(life.shape).toBeGreaterThan(500);
+    expect(Math.abs(life.scale - 47.58)).toBeLessThan(0.05);
+  });
+
+  it("300 small data sets of every kind: a stationary point within its limits, or a refusal with its reason", () => {
+    const next = uniforms(5);
+    let fitted = 0;
+    for (let set = 0; set < 300; set += 1) {
+      const unit = 10 ** (8 * next() - 3);
+      const lives = Array.from({ length: 2 + Math.floor(8 * next()) }, (): LifeObservation => {
+        const age = unit * (-Math.log(next())) ** (0.3 + next());
+        const entry = next() < 0.25 ? { enteredAt: 0.9 * age * next() } : {};
+        const kind = next();
+        if (kind < 0.35) return { kind: "failed", at: age, ...entry };
+        if (kind < 0.65) return { kind: "running", at: age, ...entry };
+        if (kind < 0.8) return { kind: "between", from: age, to: age * (1 + 2 * next()), ...entry };
+        return { kind: "before", at: age };
+      });
+      for (const family of ["weibull", "lognormal"] as const) {
+        try {
+          const fit = fitLife(family, lives);
+          const { life } = fit;
+          const [location, logSpread] =
+            life.distribution === "weibull"
+              ? [Math.log(life.scale), -Math.log(life.shape)]
+              : [life.meanLog, Math.log(life.sdLog)];
+          const at = lifeLikelihood(family, packLives("test", lives), location, logSpread);
+          const size = 1 + Math.abs(at.location2) + Math.abs(at.logSpread2);
+          expect(Math.abs(at.byLocation) + Math.abs(at.byLogSpread)).toBeLessThan(1e-5 * size);
+          for (const name of ["b10", "median", "mean"] as const) {
+            expect(fit.intervals[name].low).toBeLessThanOrEqual(fit[name]);
+            expect(fit.intervals[name].high).toBeGreaterThanOrEqual(fit[name]);
+          }
+          fitted += 1;
+        } catch (error) {
+          if (!(error instanceof ConvergenceError || error instanceof RangeError)) throw error;
+          expect(error.message).toMatch(/^fitLife .*lifePosterior with a prior$/);
+        }
+      }
+    }
+    expect(fitted).toBeGreaterThan(450);
+  });
+
   it("data without a finite maximum are refused with the reason", () => {
     expect(() => fitLife("weibull", [])).toThrow(/at least one failure/);
     expect(() => fitLife("weibull", [{ kind: "running", at: 5 }])).toThrow(/at least one failure/);
@@ -323,6 +365,12 @@ describe("fitLife", () => {
       fitLife("weibull", [
         { kind: "before", at: 4, count: 5 },
         { kind: "running", at: 9, count: 5 },
+      ]),
+    ).toThrow(ConvergenceError);
+    expect(() =>
+      fitLife("lognormal", [
+        { kind: "before", at: 0.35724604651514846, count: 3 },
+        { kind: "running", at: 0.48038505798234776 },
       ]),
     ).toThrow(ConvergenceError);
   });

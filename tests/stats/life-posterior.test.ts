@@ -10,7 +10,7 @@ import {
   posteriorResidualQuantile,
   posteriorSurvival,
 } from "../../src/stats/life-posterior.ts";
-import { caseOf, expectCase, livesOf } from "./cases.ts";
+import { caseOf, expectCase, livesOf, uniforms } from "./cases.ts";
 
 const Z80 = 1.2815515655446004;
 const shapeOf = (life: LifeDistribution) => (life.distribution === "weibull" ? life.shape : Number.NaN);
@@ -131,11 +131,7 @@ describe("lifePosterior", () => {
   });
 
   it("80 % intervals of a new life hold it in about 80 of 100 worlds drawn from the prior, with four lives seen", () => {
-    let state = 11;
-    const next = () => {
-      state = (state * 1103515245 + 12345) % 2147483648;
-      return (state + 0.5) / 2147483648;
-    };
+    const next = uniforms(11);
     const gauss = () => Math.sqrt(-2 * Math.log(next())) * Math.cos(2 * Math.PI * next());
     const spread = { p10: Math.exp(0.7 - 0.4 * Z80), p90: Math.exp(0.7 + 0.4 * Z80) };
     const life = { p10: 100 * Math.exp(-0.5 * Z80), p90: 100 * Math.exp(0.5 * Z80) };

@@ -10,7 +10,7 @@ import {
   kaplanMeier,
 } from "../../src/stats/survival-curve.ts";
 import { turnbullEstimate } from "../../src/stats/turnbull.ts";
-import { caseOf, column, expectCase, livesOf } from "./cases.ts";
+import { caseOf, column, expectCase, livesOf, uniforms } from "./cases.ts";
 
 const mp = caseOf("km-6mp");
 const leukaemia = column(mp, "time").map(
@@ -169,6 +169,22 @@ describe("turnbullEstimate", () => {
       expect.closeTo(0.3, 6),
       expect.closeTo(0.2, 6),
     ]);
+  });
+
+  it("40 random sets of inspections settle, where self-consistency alone would empty a mass for ever", () => {
+    const next = uniforms(3);
+    for (let set = 0; set < 40; set += 1) {
+      const lives = Array.from({ length: 12 }, (): LifeObservation => {
+        const at = Math.ceil(10 * next());
+        const kind = next();
+        if (kind < 0.4) return { kind: "before", at };
+        return kind < 0.7
+          ? { kind: "running", at }
+          : { kind: "between", from: at, to: at + Math.ceil(4 * next()) };
+      });
+      const masses = turnbullEstimate(lives);
+      expect(masses.reduce((sum, { probability }) => sum + probability, 0)).toBeCloseTo(1, 6);
+    }
   });
 
   it("no observation, or an interval that is empty, is refused", () => {
