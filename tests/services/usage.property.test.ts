@@ -21,7 +21,9 @@ beforeAll(async () => {
   const clocks = ["minutes", "runs", "knocks"];
   kindIds = [];
   for (const clock of clocks)
-    kindIds.push((await must("POST", "/v1/kinds", { ...spurKind, code: `T-${clock.toUpperCase()}`, clock })).id);
+    kindIds.push(
+      (await must("POST", "/v1/kinds", { ...spurKind, code: `T-${clock.toUpperCase()}`, clock })).id,
+    );
   const packKindId = (await must("POST", "/v1/kinds", packKind)).id;
   const line = async (sku: string, kindId: string) =>
     (await must("POST", "/v1/lines", { sku, name: sku, kindId, priceMinorUnits: 100 })).id;

@@ -5,7 +5,7 @@ import { foundClub, issueKey } from "../../src/services/keep-club.ts";
 import { firstClub } from "../../src/storage/clubs.ts";
 import { openDatabase } from "../../src/storage/database.ts";
 
-// biome-ignore lint/suspicious/noExplicitAny: a test reads any member, and fails on what is not there
+/** A test reads any member of a body, and fails on what is not there. */
 export type Answer = { status: number; body: any; headers: Headers };
 
 /**
