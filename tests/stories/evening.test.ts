@@ -15,7 +15,11 @@ describe("an evening at the bench", () => {
 
   it("a forecast exists before the first reading, and says that it rests on belief alone", async () => {
     const { must } = service.owner;
-    spur = await must("POST", "/v1/pieces", { driverId: garage.driver.id, lineId: garage.line.id, mark: "spur 1" });
+    spur = await must("POST", "/v1/pieces", {
+      driverId: garage.driver.id,
+      lineId: garage.line.id,
+      mark: "spur 1",
+    });
     await must("POST", `/v1/cars/${garage.car.id}/fittings`, {
       position: "spur",
       at: "2026-11-01T08:00:00Z",
@@ -48,7 +52,10 @@ describe("an evening at the bench", () => {
     const before = await must("GET", `/v1/pieces/${spur.id}/forecast`);
     await must("POST", `/v1/pieces/${spur.id}/inspections`, {
       at: "2026-11-28T19:00:00Z",
-      readings: [{ value: 15.41, unit: "mm" }, { value: 15.405, unit: "mm" }],
+      readings: [
+        { value: 15.41, unit: "mm" },
+        { value: 15.405, unit: "mm" },
+      ],
     });
     const after = await must("GET", `/v1/pieces/${spur.id}/forecast`);
     expect(after.usage).toBe(330);
@@ -58,6 +65,10 @@ describe("an evening at the bench", () => {
     expect(after.nextMeeting).toMatchObject({ name: "Round 1", runs: 6, usage: 33 });
     expect(after.nextMeeting.lasts).toBeGreaterThan(0);
     expect(after.nextMeeting.lasts).toBeLessThan(1);
-    console.log(JSON.stringify(after, null, 1), JSON.stringify(await must("GET", `/v1/cars/${garage.car.id}/bench-sheet`)), JSON.stringify(await must("GET", `/v1/lines/${garage.line.id}/wear`)));
+    console.log(
+      JSON.stringify(after, null, 1),
+      JSON.stringify(await must("GET", `/v1/cars/${garage.car.id}/bench-sheet`)),
+      JSON.stringify(await must("GET", `/v1/lines/${garage.line.id}/wear`)),
+    );
   });
 });
