@@ -1,12 +1,15 @@
 /** Regularised incomplete beta function, and Student's t distribution built on it. */
+import { ConvergenceError } from "./errors.ts";
 import { logBinomialTerm } from "./gamma.ts";
 
 /** The two shapes of a beta distribution; its mean is alpha / (alpha + beta). */
 export type BetaParameters = { alpha: number; beta: number };
 
-const FRACTION_TERMS = 20_000;
+const MAX_TERMS = 200_000;
 const NEWTON_STEPS = 200;
 const TINY = 1e-300;
+/** A factor of a continued fraction this near to one is one: it may never come nearer. */
+const ONE_ULP = 2.3e-16;
 
 function requireShapes(name: string, { alpha, beta }: BetaParameters): void {
   if (!(alpha > 0 && beta > 0 && alpha < Infinity && beta < Infinity)) {
@@ -24,7 +27,8 @@ function logBetaFraction(a: number, b: number, x: number, y: number): number {
   let c = 1;
   let d = 1 / (1 - ((a + b) * x) / (a + 1) || TINY);
   let fraction = d;
-  for (let m = 1; m < FRACTION_TERMS; m += 1) {
+  for (let m = 1, factor = 0; Math.abs(factor - 1) > ONE_ULP; m += 1) {
+    if (m > MAX_TERMS) throw new ConvergenceError("the incomplete beta fraction did not settle", m);
     const even = (m * (b - m) * x) / ((a + 2 * m - 1) * (a + 2 * m));
     d = 1 / (1 + even * d || TINY);
     c = 1 + even / c || TINY;
@@ -32,9 +36,8 @@ function logBetaFraction(a: number, b: number, x: number, y: number): number {
     const odd = (-(a + m) * (a + b + m) * x) / ((a + 2 * m) * (a + 2 * m + 1));
     d = 1 / (1 + odd * d || TINY);
     c = 1 + odd / c || TINY;
-    const factor = c * d;
+    factor = c * d;
     fraction *= factor;
-    if (Math.abs(factor - 1) < 1e-16) break;
   }
   return logBetaTerm(a, b, x, y) + Math.log(fraction / a);
 }
@@ -123,6 +126,7 @@ export function studentTCdf(t: number, degrees: number): number {
  *
  * @param p probability, in (0, 1)
  * @param degrees degrees of freedom, > 0
+ * @returns infinite where the quantile lies beyond the largest number, as at 1e-40 with a tenth of a degree
  * @throws {RangeError} if `p` or `degrees` is outside its range
  */
 export function studentTQuantile(p: number, degrees: number): number {
@@ -130,6 +134,6 @@ export function studentTQuantile(p: number, degrees: number): number {
   if (!(p > 0 && p < 1)) throw new RangeError(`studentTQuantile requires p in (0, 1), got ${p}`);
   if (p === 0.5) return 0;
   const bothTails = 2 * Math.min(p, 1 - p);
-  const t = Math.sqrt(degrees * Math.exp(-quantileLogOdds(bothTails, degrees / 2, 0.5)));
+  const t = Math.sqrt(degrees) * Math.exp(-0.5 * quantileLogOdds(bothTails, degrees / 2, 0.5));
   return p < 0.5 ? -t : t;
 }

@@ -1,12 +1,17 @@
 /** Gamma function and its relatives, and the gamma and chi-square distributions built on them. */
 
+import { ConvergenceError } from "./errors.ts";
+import { normalCdf } from "./normal.ts";
+
 /** Shape (no unit) and scale (unit of the variable) of a gamma distribution; its mean is shape * scale. */
 export type GammaParameters = { shape: number; scale: number };
 
 const LOG_SQRT_2_PI = 0.9189385332046727;
-const SERIES_TERMS = 20_000;
+const MAX_TERMS = 20_000;
 const NEWTON_STEPS = 200;
 const TINY = 1e-300;
+/** A factor of a continued fraction this near to one is one: it may never come nearer. */
+const ONE_ULP = 2.3e-16;
 
 /** Stirling series of ln Γ(x) - [(x - 1/2) ln x - x + ln sqrt(2π)] (DLMF 5.11.1), for x >= 10. */
 function stirlingSeries(x: number): number {
@@ -128,18 +133,16 @@ export function trigamma(x: number): number {
   return sum + (1 + 0.5 / shifted + series) / shifted;
 }
 
-/** ln P(shape, e^logX) by the series DLMF 8.11.4; converges for every x, quickly while x is not far above shape. */
-function logLowerSeries(shape: number, logX: number): number {
-  const x = Math.exp(logX);
+/** ln P(shape, e^logX) by the series DLMF 8.11.4; quick while x is not far above shape. */
+function logLowerSeries(shape: number, x: number, logX: number): number {
   let sum = 1;
   let term = 1;
-  for (let n = 1; n < SERIES_TERMS; n += 1) {
+  for (let n = 1; term >= sum * 1e-17; n += 1) {
+    if (n > MAX_TERMS) throw new ConvergenceError("the incomplete gamma series did not settle", n);
     term *= x / (shape + n);
     sum += term;
-    if (term < sum * 1e-17) break;
   }
-  const logTerm = x < TINY ? shape * logX - logGamma(shape + 1) : logPoissonTerm(shape, x);
-  return logTerm + Math.log(sum);
+  return logGammaTerm(shape, x, logX) + Math.log(sum / shape);
 }
 
 /** ln Q(shape, x) by the continued fraction DLMF 8.9.2, modified Lentz; for x >= shape + 1. */
@@ -148,16 +151,59 @@ function logUpperFraction(shape: number, x: number): number {
   let c = 1 / TINY;
   let d = 1 / b;
   let fraction = d;
-  for (let i = 1; i < SERIES_TERMS; i += 1) {
+  for (let i = 1, factor = 0; Math.abs(factor - 1) > ONE_ULP; i += 1) {
+    if (i > MAX_TERMS) throw new ConvergenceError("the incomplete gamma fraction did not settle", i);
     const a = i * (shape - i);
     b += 2;
     d = 1 / (a * d + b || TINY);
     c = b + a / c || TINY;
-    const factor = c * d;
+    factor = c * d;
     fraction *= factor;
-    if (Math.abs(factor - 1) < 1e-16) break;
   }
-  return logPoissonTerm(shape, x) + Math.log(shape * fraction);
+  return logGammaTerm(shape, x, Math.log(x)) + Math.log(fraction);
+}
+
+/** ln of the derivative of P by ln x: x^shape exp(-x) / Γ(shape). */
+function logGammaTerm(shape: number, x: number, logX: number): number {
+  return x < TINY ? shape * logX - logGamma(shape) : logPoissonTerm(shape, x) + Math.log(shape);
+}
+
+/**
+ * P, or Q, near the mean of a large shape, where series and fraction need thousands of terms: the normal law in
+ * the signed root of the deviance, with Temme's first two corrections (DLMF 8.12.3 to 8.12.10). Their error is
+ * of order shape^-2.5.
+ */
+function largeShape(shape: number, x: number, upper: boolean): number {
+  const excess = x / shape - 1;
+  const half = Math.max(0, deviance(shape, x));
+  const eta = Math.sign(excess) * Math.sqrt((2 * half) / shape);
+  const near = Math.abs(eta) < 0.02;
+  const first = near ? -1 / 3 + eta * (1 / 12 - eta * (2 / 135 - eta / 864)) : 1 / excess - 1 / eta;
+  const second = near ? -1 / 540 - eta / 288 : eta ** -3 - excess ** -3 - excess ** -2 - 1 / (12 * excess);
+  const correction = Math.exp(-half - LOG_SQRT_2_PI) * Math.sqrt(1 / shape) * (first + second / shape);
+  const z = eta * Math.sqrt(shape);
+  return upper ? normalCdf(-z) + correction : normalCdf(z) - correction;
+}
+
+function isLargeShape(shape: number, x: number): boolean {
+  return shape > 1e6 && Math.abs(x - shape) < 0.3 * shape;
+}
+
+/** ln P and ln Q, whichever is asked, from ln x: x itself may underflow at small shapes. */
+function logTail(shape: number, logX: number, upper: boolean): number {
+  const x = Math.exp(logX);
+  if (isLargeShape(shape, x)) return Math.log(largeShape(shape, x, upper));
+  const fromBelow = x < shape + 1;
+  const direct = fromBelow ? logLowerSeries(shape, x, logX) : logUpperFraction(shape, x);
+  return fromBelow === upper ? Math.log(-Math.expm1(direct)) : direct;
+}
+
+/** P or Q, without a detour over the logarithm of the complement. */
+function tail(shape: number, x: number, upper: boolean): number {
+  if (isLargeShape(shape, x)) return largeShape(shape, x, upper);
+  const fromBelow = x < shape + 1;
+  const direct = fromBelow ? logLowerSeries(shape, x, Math.log(x)) : logUpperFraction(shape, x);
+  return fromBelow === upper ? -Math.expm1(direct) : Math.exp(direct);
 }
 
 function requireGammaArguments(name: string, shape: number, x: number): void {
@@ -178,9 +224,7 @@ export function gammaP(shape: number, x: number): number {
   requireGammaArguments("gammaP", shape, x);
   if (x === 0) return 0;
   if (x === Infinity) return 1;
-  return x < shape + 1
-    ? Math.exp(logLowerSeries(shape, Math.log(x)))
-    : -Math.expm1(logUpperFraction(shape, x));
+  return tail(shape, x, false);
 }
 
 /**
@@ -194,9 +238,7 @@ export function gammaQ(shape: number, x: number): number {
   requireGammaArguments("gammaQ", shape, x);
   if (x === 0) return 1;
   if (x === Infinity) return 0;
-  return x < shape + 1
-    ? -Math.expm1(logLowerSeries(shape, Math.log(x)))
-    : Math.exp(logUpperFraction(shape, x));
+  return tail(shape, x, true);
 }
 
 /**
@@ -219,16 +261,8 @@ export function gammaQuantile(p: number, { shape, scale }: GammaParameters): num
   const target = lower ? Math.log(p) : Math.log1p(-p);
   let u = lower ? (target + logGamma(shape + 1)) / shape : Math.log(shape + 1);
   for (let step = 0; step < NEWTON_STEPS; step += 1) {
-    const x = Math.exp(u);
-    const logLower = lower || x < shape + 1 ? logLowerSeries(shape, u) : 0;
-    const value = lower
-      ? logLower
-      : x < shape + 1
-        ? Math.log(-Math.expm1(logLower))
-        : logUpperFraction(shape, x);
-    const logDensity =
-      (x < TINY ? shape * u - logGamma(shape + 1) : logPoissonTerm(shape, x)) + Math.log(shape);
-    const move = (target - value) / Math.exp(logDensity - value);
+    const value = logTail(shape, u, !lower);
+    const move = (target - value) / Math.exp(logGammaTerm(shape, Math.exp(u), u) - value);
     u += lower ? move : -move;
     if (Math.abs(move) <= 2e-16 * Math.max(1, Math.abs(u))) break;
   }
