@@ -144,14 +144,9 @@ export {
 export { erfcx, logNormalCdf, normalCdf, normalPdf, normalQuantile } from "./normal.ts";
 export { normalLoss, normalLossInverse } from "./normal-loss.ts";
 export { gammaQuadrature } from "./quadrature.ts";
-export {
-  type Cdf,
-  discreteRenewal,
-  latticeRenewalCounts,
-  renewalCounts,
-  renewalCountsThrough,
-  renewalFunction,
-} from "./renewal.ts";
+export { renewalCounts, renewalCountsThrough, renewalFunction } from "./renewal.ts";
+export type { Cdf } from "./renewal-grid.ts";
+export { discreteRenewal, latticeRenewalCounts } from "./renewal-lattice.ts";
 export { levelsForDemand, type StockLevels, stockLevels } from "./reorder-point.ts";
 export {
   orderPositions,
@@ -194,15 +189,13 @@ export type {
   WearPrior,
   WearSurprise,
 } from "./wear-types.ts";
+export { type AgeReplacement, ageReplacement, ageReplacementCost } from "./age-replacement.ts";
 export {
-  type AgeReplacement,
-  ageReplacement,
-  ageReplacementCost,
   ageReplacementPeriods,
   blockReplacementCost,
   groupReplacement,
   setCdf,
-} from "./age-replacement.ts";
+} from "./group-replacement.ts";
 export { bestLotReorder, bestOrderUpTo, lotReorderCost, orderUpToCost } from "./order-policy.ts";
 export {
   criticalRatio,

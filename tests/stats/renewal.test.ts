@@ -153,6 +153,68 @@ test("lattice counts have the mean of the discrete renewal equation", () => {
   }
 });
 
+test("a part that is due already counts at once, wholly or with its chance", () => {
+  const laterCdf = weibull(3, 40);
+  const fresh = renewalCounts({ firstCdf: laterCdf, laterCdf, horizon: 60 }).probabilities;
+  const due = renewalCountsThrough({ firstCdf: () => 1, laterCdf, horizons: [60, 17.3] });
+  const half = renewalCounts({
+    firstCdf: (t) => 0.4 + 0.6 * laterCdf(t),
+    laterCdf,
+    horizon: 60,
+  }).probabilities;
+  fresh.forEach((chance, k) => {
+    expect(due[0]!.probabilities[k + 1] ?? 0).toBeCloseTo(chance, 12);
+    expect(half[k] ?? 0).toBeCloseTo(0.6 * chance + 0.4 * (fresh[k - 1] ?? 0), 8);
+  });
+  expect(due[1]!.probabilities[0]).toBe(0);
+  expect(due[1]!.probabilities[1]).toBeCloseTo(1 - laterCdf(17.3), 12);
+});
+
+test("a part that will fail within a fraction of a step is placed where it fails, within 1e-5", () => {
+  for (const [shape, age] of [
+    [8, 60],
+    [8, 80],
+    [4, 70],
+    [2.5, 100],
+  ] as const) {
+    const laws = { firstCdf: weibull(shape, 40, age), laterCdf: weibull(shape, 40), horizon: 60 };
+    const usual = renewalCounts(laws).probabilities;
+    const fine = renewalCounts({ ...laws, steps: 2000 }).probabilities;
+    usual.forEach((chance, k) => {
+      expect(Math.abs(chance - (fine[k] ?? 0)), `shape ${shape}, age ${age}`).toBeLessThan(1e-5);
+    });
+  }
+});
+
+test("regular lives: fewer than horizon / mean life from new, and a variance below the mean; the asymptote holds", () => {
+  // Moments of Weibull lives of scale 1 by Simpson's rule on the survival function.
+  const moment = (shape: number, power: number) => {
+    const [steps, most] = [4000, 12];
+    let sum = 0;
+    for (let i = 0; i <= steps; i++) {
+      const t = (most * i) / steps;
+      const weight = i === 0 || i === steps ? 1 : i % 2 === 1 ? 4 : 2;
+      sum += weight * power * t ** (power - 1) * Math.exp(-(t ** shape));
+    }
+    return (sum * most) / (3 * steps);
+  };
+  for (const shape of [1.5, 2.5, 4]) {
+    const cdf = weibull(shape, 1);
+    const [mu, square] = [moment(shape, 1), moment(shape, 2)];
+    const excess = (square - 2 * mu ** 2) / (2 * mu ** 2);
+    for (const horizon of [0.4, 1, 3, 9]) {
+      const { mean, variance } = renewalCounts({ firstCdf: cdf, laterCdf: cdf, horizon });
+      expect(mean).toBeLessThanOrEqual(horizon / mu);
+      expect(mean).toBeGreaterThanOrEqual(horizon / mu - 1);
+      expect(variance).toBeLessThan(mean);
+    }
+    const far = renewalCounts({ firstCdf: cdf, laterCdf: cdf, horizon: 9 }).mean;
+    expect(far).toBeCloseTo(9 / mu + excess, 2);
+    const farther = renewalCounts({ firstCdf: cdf, laterCdf: cdf, horizon: 9.5 }).mean;
+    expect(farther - far).toBeCloseTo(0.5 / mu, 2);
+  }
+});
+
 test("a life that never ends within the horizon leaves nothing to replace", () => {
   const never = () => 0;
   expect(renewalCounts({ firstCdf: never, laterCdf: never, horizon: 10 })).toEqual({
