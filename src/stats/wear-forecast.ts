@@ -30,6 +30,9 @@ import type {
   WearSurprise,
 } from "./wear-types.ts";
 
+/** Steps of the rule over the rate: wide ones where many points with shifted rules fill the gaps. */
+const WIDE_STEP = 1.4;
+const NARROW_STEP = 0.2;
 /** Components below this share of the largest are left out. */
 const NEGLIGIBLE = 1e-5;
 /** Nothing is forecast beyond this many usual lives. */
@@ -83,10 +86,11 @@ function posterior(
   now: ScaledUsage,
 ): WearGroup[] {
   const counted = piece.count > 0 ? fit.pieces.find(({ id }) => id === piece.id)?.logLikelihood : undefined;
+  const step = fit.points.length >= 30 ? WIDE_STEP : NARROW_STEP;
   const raw = fit.points.map(({ hyper, weight }, k) => {
     const lambda = clockOf(piece, hyper);
     // Shifted rules at each point make the mixture over all points smooth in the rate.
-    const plan: NodePlan = { step: 1.4, reach: 3, shift: ((k * 0.6180339887) % 1) - 0.5 };
+    const plan: NodePlan = { step, reach: Math.ceil(4.2 / step), shift: ((k * 0.6180339887) % 1) - 0.5 };
     const parts = sets.map((set) => rateNodes(piece, hyper, lambda, set, plan));
     const log = Math.log(weight) - (counted?.[k] ?? 0);
     return { hyper, last: piece.count > 0 ? lambda[piece.count - 1]! : 0, parts, log };

@@ -144,12 +144,14 @@ export function findGross(piece: ScaledPiece, hyper: WearHyper): GrossSet[] {
       .sort((i, j) => score[j]! - score[i]!);
   let best = judge([], size);
   look(best);
-  for (let round = 0; round < Math.min(20, Math.ceil(readings / 2)); round++) {
+  // A long series is looked through fewer times, with more readings set apart each time.
+  const rounds = readings > 200 ? 4 : Math.min(20, Math.ceil(readings / 2));
+  for (let round = 0; round < rounds; round++) {
     const next = worstFirst(2.5).filter((j) => !best.gross.includes(j));
     if (next.length === 0) break;
-    // In a long series several clear ones may go at once; otherwise the worst two are tried one by one.
+    // Several clear ones may go at once in a long series; otherwise the worst two are tried one by one.
     const tries = next.slice(0, 2).map((j) => [j]);
-    const clear = next.filter((j) => score[j]! > 6).slice(0, 1 + Math.floor(readings / 30));
+    const clear = next.filter((j) => score[j]! > 6).slice(0, 1 + Math.floor(readings / 20));
     if (clear.length > 1) tries.push(clear);
     const found = tries
       .map((extra) => judge([...best.gross, ...extra], size))

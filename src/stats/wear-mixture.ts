@@ -1,6 +1,6 @@
 /** Laws that are mixtures: of normal levels, of log-normal rates, of first passages. Quantiles by root search. */
 import { findRoot } from "./optimise.ts";
-import { passageChance } from "./wear-path.ts";
+import { passageChance } from "./wear-passage.ts";
 import { tailCdf } from "./wear-tail.ts";
 import type { Quantiles } from "./wear-types.ts";
 

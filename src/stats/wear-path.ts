@@ -6,21 +6,12 @@
  * Kalman filter over the readings and, with the same gains, over Λ gives A, B, C. Grades by eye are not normal:
  * a piece that has some is filtered once for each value of b.
  */
-import { tailCdf, tailErfcx } from "./wear-tail.ts";
+import { GRADE_MIDDLE, GRADE_WIDTH, seeGrade } from "./wear-grade.ts";
 import type { ScaledPiece } from "./wear-scale.ts";
 import type { WearHyper } from "./wear-types.ts";
 
 const LOG_2PI = Math.log(2 * Math.PI);
 const INV_SQRT_2PI = 1 / Math.sqrt(2 * Math.PI);
-
-/** Lower bounds of the grades, in shares of the limit; the outer two are unbounded. */
-const GRADE_FROM = [-Infinity, 0.1, 0.4, 0.75, 1];
-const GRADE_TO = [0.1, 0.4, 0.75, 1, Infinity];
-/** Normal stand-ins for the grades, used only to find where b lies and which readings are off the trend. */
-const GRADE_MIDDLE = [0.04, 0.25, 0.575, 0.875, 1.2];
-const GRADE_WIDTH = [0.05, 0.09, 0.1, 0.075, 0.25];
-/** Share of grades given without regard to the wear. */
-const GRADE_SLIP = 0.02;
 
 /** Readings taken to be grossly wrong: variance added to each event (0 for ordinary ones), log prior of the choice. */
 export interface GrossSet {
@@ -207,39 +198,6 @@ function filterGraded(
   return { log, level, variance };
 }
 
-/**
- * A normal level seen through a grade: probability of the grade, and the first two moments of the level after it
- * (truncated normal moments; the posterior is replaced by the normal law that has them).
- */
-function seeGrade(
-  level: number,
-  variance: number,
-  grade: number,
-  sd: number,
-  limit: number,
-): { log: number; level: number; variance: number } {
-  const total = Math.sqrt(variance + sd * sd);
-  const from = (GRADE_FROM[grade]! * limit - level) / total;
-  const to = (GRADE_TO[grade]! * limit - level) / total;
-  // Differences of tail probabilities are taken in the tail that is smaller.
-  const inside = from > 0 ? tailCdf(-from) - tailCdf(-to) : tailCdf(to) - tailCdf(from);
-  const chance = (1 - GRADE_SLIP) * inside + GRADE_SLIP / 5;
-  if (!(inside > 1e-14)) return { log: Math.log(chance), level, variance };
-  const heightFrom = from === -Infinity ? 0 : INV_SQRT_2PI * Math.exp(-0.5 * from * from);
-  const heightTo = to === Infinity ? 0 : INV_SQRT_2PI * Math.exp(-0.5 * to * to);
-  const lean = (heightFrom - heightTo) / inside;
-  const bend =
-    ((to === Infinity ? 0 : to * heightTo) - (from === -Infinity ? 0 : from * heightFrom)) / inside;
-  const pull = (variance / total) * lean;
-  const seenVariance = Math.max(0, variance - (variance / total) ** 2 * (bend + lean * lean));
-  const trust = ((1 - GRADE_SLIP) * inside) / chance;
-  return {
-    log: Math.log(chance),
-    level: level + trust * pull,
-    variance: trust * seenVariance + (1 - trust) * variance + trust * (1 - trust) * pull * pull,
-  };
-}
-
 /** Nodes over the rate of a piece, for one choice of gross readings. */
 export function rateNodes(
   piece: ScaledPiece,
@@ -341,34 +299,4 @@ export function standInLogLikelihood(
   added: Float64Array | null,
 ): number {
   return integrateNormal(filterPath(piece, hyper, lambda, added), hyper);
-}
-
-/** A level N(level, variance) moving with a known rate: probability that it has passed `limit` after `clock` more. */
-export function passageChance(distance: number, variance: number, travel: number, gained: number): number {
-  const total = variance + gained;
-  if (!(total > 0)) return travel >= distance ? 1 : 0;
-  const root = Math.sqrt(total);
-  const u = (distance - travel) / root;
-  if (u > 38) return 0;
-  if (u < -8.5) return 1;
-  const half = 0.5 * Math.exp(-0.5 * u * u);
-  let reflected = 0;
-  if (gained > 0) {
-    // E erfcx((travel + |Y|) / sqrt(2 gained)), Y = distance covered by the level given that the path ends at the limit.
-    const scale = Math.SQRT1_2 / Math.sqrt(gained);
-    const centre = (gained * distance + variance * travel) / total;
-    const away = Math.sqrt((3 * variance * gained) / total);
-    const middle = tailErfcx((travel + Math.abs(centre)) * scale);
-    const mean =
-      away * scale < 0.02
-        ? middle
-        : (4 * middle +
-            tailErfcx((travel + Math.abs(centre - away)) * scale) +
-            tailErfcx((travel + Math.abs(centre + away)) * scale)) /
-          6;
-    reflected = Math.sqrt(gained / total) * mean;
-  }
-  return u >= 0
-    ? half * (tailErfcx(u * Math.SQRT1_2) + reflected)
-    : 1 - half * (tailErfcx(-u * Math.SQRT1_2) - reflected);
 }

@@ -1,7 +1,7 @@
 /**
  * erfcx for x >= 0 from a table: the forecasts of wear evaluate it some ten thousand times each.
  *
- * Cubic Hermite pieces in t = 4 / (4 + x); largest relative difference from `erfcx` 2e-12 (measured).
+ * Cubic Hermite pieces in t = 4 / (4 + x); largest relative difference from `erfcx` 3e-10 (measured, far out).
  */
 import { erfcx } from "./normal.ts";
 
@@ -18,7 +18,7 @@ for (let i = 1; i <= PIECES; i++) {
 }
 SLOPE[0] = 1 / (4 * Math.sqrt(Math.PI)) / PIECES;
 
-/** erfcx(x) for x >= 0, relative error below 1e-11. */
+/** erfcx(x) for x >= 0, relative error below 1e-9. */
 export function tailErfcx(x: number): number {
   const t = (4 * PIECES) / (4 + x);
   const i = t >= PIECES ? PIECES - 1 : t | 0;
