@@ -22,10 +22,33 @@ export function countTails(
   if (!(tail > 0 && tail < 1)) throw new RangeError(`${caller} requires a tail in (0, 1), got ${tail}`);
   const steps = checkedSteps(caller, laterCdf, horizons, input.steps);
   const longest = Math.max(0, ...horizons);
-  if (longest === 0) return horizons.map(() => []);
+  if (longest === 0) {
+    const atOnce = tailsAtOnce(caller, checkedAt(caller, firstCdf, 0), checkedAt(caller, laterCdf, 0), tail);
+    return horizons.map(() => atOnce);
+  }
   const coarse = tailsOnGrid(caller, { firstCdf, laterCdf, horizons, longest, steps, tail });
   const fine = tailsOnGrid(caller, { firstCdf, laterCdf, horizons, longest, steps: 2 * steps, tail });
   return horizons.map((_, i) => extrapolate(coarse[i]!, fine[i]!, tail));
+}
+
+/** Without any use ahead only what is due counts: chance `first` for the part in place, `later` for each one after it. */
+function tailsAtOnce(caller: string, first: number, later: number, tail: number): number[] {
+  const tails: number[] = [];
+  for (let chance = first; chance >= tail; chance *= later) {
+    if (tails.length === MOST_COUNTS) {
+      throw new RangeError(`${caller} requires a horizon of fewer than ${MOST_COUNTS} lives`);
+    }
+    tails.push(chance);
+  }
+  return tails;
+}
+
+function checkedAt(caller: string, cdf: Cdf, t: number): number {
+  const value = cdf(t);
+  if (!(value >= -1e-12 && value <= 1 + 1e-12)) {
+    throw new RangeError(`${caller} requires a cdf in [0, 1], got ${value} at ${t}`);
+  }
+  return value;
 }
 
 /** One Richardson step, kept a sequence of tails: within [0, 1] and never rising. */
@@ -110,13 +133,7 @@ function averageOf(width: number): Within {
 }
 
 function sampled(caller: string, cdf: Cdf, { width, steps, horizons, whole }: Grid, within: Within): Sampled {
-  const at = (t: number) => {
-    const value = cdf(t);
-    if (!(value >= -1e-12 && value <= 1 + 1e-12)) {
-      throw new RangeError(`${caller} requires a cdf in [0, 1], got ${value} at ${t}`);
-    }
-    return value;
-  };
+  const at = (t: number) => checkedAt(caller, cdf, t);
   return {
     points: Float64Array.from({ length: steps + 1 }, (_, i) => at(i * width)),
     inSteps: Float64Array.from({ length: steps }, (_, i) => within(at, i * width, (i + 1) * width)),
@@ -130,17 +147,23 @@ function sampled(caller: string, cdf: Cdf, { width, steps, horizons, whole }: Gr
   };
 }
 
-/** Integral of factor(t - u) dmeasure(u) by the midpoint rule, at the points and at the horizons. */
+/**
+ * Integral of factor(t - u) dmeasure(u) by the midpoint rule, at the points and at the horizons. What the measure holds at 0
+ * itself is taken apart.
+ */
 function stieltjes(factor: Sampled, measure: Reached, { steps, horizons, whole }: Grid): Reached {
   const { points } = measure;
   const rises = Float64Array.from({ length: steps }, (_, j) => points[j + 1]! - points[j]!);
   const atEnds = horizons.map((_, i) => {
     const weights = factor.fromEnds[i]!;
-    let sum = factor.rests[i]! * Math.max(0, measure.atEnds[i]! - points[whole[i]!]!);
+    let sum = factor.atEnds[i]! * points[0]!;
+    sum += factor.rests[i]! * Math.max(0, measure.atEnds[i]! - points[whole[i]!]!);
     for (let j = 0; j < weights.length; j++) sum += weights[j]! * rises[j]!;
     return sum;
   });
-  return { points: onPoints(factor.inSteps, rises), atEnds };
+  const sums = onPoints(factor.inSteps, rises);
+  if (points[0]! > 0) for (let i = 0; i <= steps; i++) sums[i]! += factor.points[i]! * points[0]!;
+  return { points: sums, atEnds };
 }
 
 function onPoints(factor: Float64Array, rises: Float64Array): Float64Array {

@@ -167,7 +167,19 @@ test("a part that is due already counts at once, wholly or with its chance", () 
     expect(half[k] ?? 0).toBeCloseTo(0.6 * chance + 0.4 * (fresh[k - 1] ?? 0), 8);
   });
   expect(due[1]!.probabilities[0]).toBe(0);
+  const now = { firstCdf: () => 0.3, laterCdf };
+  expect(renewalCounts({ ...now, horizon: 0 }).probabilities).toEqual([0.7, 0.3]);
+  expect(renewalCountsThrough({ ...now, horizons: [0, 5] })[0]!.probabilities).toEqual([0.7, 0.3]);
   expect(due[1]!.probabilities[1]).toBeCloseTo(1 - laterCdf(17.3), 12);
+});
+
+test("new parts that fail at once with chance 0.2 multiply the expected count by 1.25", () => {
+  const sound = weibull(2.5, 40);
+  const flawed = (t: number) => 0.2 + 0.8 * sound(t);
+  for (const firstCdf of [sound, weibull(2.5, 40, 38), (t: number) => 0.5 + 0.5 * sound(t)]) {
+    const of = (laterCdf: (t: number) => number) => renewalCounts({ firstCdf, laterCdf, horizon: 60 }).mean;
+    expect(of(flawed) / of(sound)).toBeCloseTo(1.25, 6);
+  }
 });
 
 test("a part that will fail within a fraction of a step is placed where it fails, within 1e-5", () => {
