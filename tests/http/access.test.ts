@@ -1,0 +1,148 @@
+import { afterAll, beforeAll, describe, expect, it } from "vitest";
+import { type Need, reachOf, roles } from "../../src/domain/access.ts";
+import { operations } from "../../src/http/routes/index.ts";
+import { startGarage } from "../support/garage.ts";
+import { startTestService, type TestService } from "../support/service.ts";
+
+describe("access", () => {
+  let service: TestService;
+  let garage: Awaited<ReturnType<typeof startGarage>>;
+  let other: { id: string };
+  let keys: Record<(typeof roles)[number], TestService["owner"]>;
+  beforeAll(async () => {
+    service = await startTestService();
+    garage = await startGarage(service);
+    other = await service.owner.must("POST", "/v1/drivers", { name: "Rafe Dunmorrow" });
+    keys = {
+      owner: service.owner,
+      driver: await service.as("driver", garage.driver.id),
+      shop: await service.as("shop"),
+      reader: await service.as("reader"),
+    };
+  });
+  afterAll(() => service.close());
+
+  it("every operation under /v1 declares what it needs, and without a key answers 401 with a challenge", async () => {
+    for (const { spec } of operations) {
+      expect(spec.need, spec.operationId).not.toBeNull();
+      const path = spec.path.replaceAll(/\{\w+\}/g, "none");
+      const answer = await service.anyone.send(spec.method.toUpperCase(), path);
+      expect([spec.operationId, answer.status, answer.body.type]).toEqual([
+        spec.operationId,
+        401,
+        "/problems/no_key",
+      ]);
+      expect(answer.headers.get("www-authenticate")).toBe('Bearer realm="wear-and-spares"');
+    }
+  });
+
+  it("an unknown key answers 401 with error invalid_token (RFC 6750, section 3.1)", async () => {
+    const answer = await service.withKey("ws_unknown").get("/v1/club");
+    expect(answer.status).toBe(401);
+    expect(answer.headers.get("www-authenticate")).toContain('error="invalid_token"');
+  });
+
+  it("a role that does not reach what an operation needs is refused with 403 that names the need; any other is not", async () => {
+    for (const { spec } of operations)
+      for (const role of roles) {
+        const path = spec.path.replaceAll(/\{\w+\}/g, "none");
+        const answer = await keys[role].send(spec.method.toUpperCase(), path);
+        const refused = reachOf(role, spec.need as Need) === "none";
+        expect([spec.operationId, role, answer.status === 403]).toEqual([spec.operationId, role, refused]);
+        if (refused) expect(answer.body.detail).toContain(spec.need);
+      }
+  });
+
+  it("a reader reads what the owner sees and writes nothing", () => {
+    for (const { spec } of operations) {
+      const reach = reachOf("reader", spec.need as Need);
+      expect([spec.operationId, reach]).toEqual([
+        spec.operationId,
+        spec.need!.endsWith(":read") ? "all" : "none",
+      ]);
+    }
+  });
+
+  it("a driver reads and writes only own cars, pieces, runs and answers", async () => {
+    const { must } = service.owner;
+    const theirs = await must("POST", "/v1/cars", {
+      driverId: other.id,
+      name: "Their car",
+      positions: [{ name: "spur", kindId: garage.kind.id }],
+    });
+    const piece = await must("POST", "/v1/pieces", {
+      driverId: other.id,
+      lineId: garage.line.id,
+      mark: "theirs",
+    });
+    const run = await must("POST", "/v1/runs", {
+      carId: theirs.id,
+      at: "2026-11-01T09:00:00Z",
+      minutes: 5,
+      surface: "asphalt",
+    });
+    const { driver } = keys;
+    const at = "2026-11-02T09:00:00Z";
+    const attempts = [
+      driver.get(`/v1/cars/${theirs.id}`),
+      driver.patch(`/v1/cars/${theirs.id}`, { name: "mine" }),
+      driver.get(`/v1/cars/${theirs.id}/bench-sheet`),
+      driver.post("/v1/cars", { driverId: other.id, name: "new" }),
+      driver.get(`/v1/pieces/${piece.id}`),
+      driver.get(`/v1/pieces/${piece.id}/forecast`),
+      driver.get(`/v1/pieces/${piece.id}/inspections`),
+      driver.post(`/v1/pieces/${piece.id}/inspections`, { at, grade: 1 }),
+      driver.put(`/v1/pieces/${piece.id}/retirement`, { at, retiredFor: "worn" }),
+      driver.post(`/v1/cars/${theirs.id}/fittings`, { position: "spur", at, piece: { pieceId: piece.id } }),
+      driver.post(`/v1/cars/${garage.car.id}/fittings`, {
+        position: "spur",
+        at,
+        piece: { pieceId: piece.id },
+      }),
+      driver.get(`/v1/runs/${run.id}`),
+      driver.patch(`/v1/runs/${run.id}`, { minutes: 1 }),
+      driver.delete(`/v1/runs/${run.id}`),
+      driver.get(`/v1/runs?carId=${theirs.id}`),
+      driver.post("/v1/runs", { carId: theirs.id, at, minutes: 5, surface: "asphalt" }),
+      driver.get(`/v1/restock-list?through=2027-01-31&driverId=${other.id}`),
+    ];
+    for (const answer of await Promise.all(attempts))
+      expect([answer.status, answer.body.type]).toEqual([403, "/problems/not_allowed"]);
+    expect((await driver.get("/v1/runs")).body.items).toEqual([]);
+    expect((await driver.get("/v1/cars")).body.items.map((car: any) => car.name)).toEqual(["First car"]);
+    expect((await driver.get("/v1/pieces")).body.items).toEqual([]);
+    expect((await service.owner.get(`/v1/runs/${run.id}`)).body.minutes).toBe(5);
+  });
+
+  it("a row of another club is as good as not there", async () => {
+    const { db } = service;
+    const at = "2026-12-01T00:00:00.000Z";
+    await db
+      .insertInto("clubs")
+      .values({
+        id: "elsewhere",
+        name: "Elsewhere",
+        currency: "AUD",
+        timeZone: "UTC",
+        createdAt: at,
+        version: 1,
+      })
+      .execute();
+    await db
+      .insertInto("drivers")
+      .values({
+        id: "stranger",
+        clubId: "elsewhere",
+        name: "Stranger",
+        notes: null,
+        createdAt: at,
+        version: 1,
+      } as never)
+      .execute();
+    expect((await service.owner.get("/v1/drivers/stranger")).status).toBe(404);
+    const names = (await service.owner.get("/v1/drivers")).body.items.map((driver: any) => driver.name);
+    expect(names).not.toContain("Stranger");
+    const answer = await service.owner.post("/v1/cars", { driverId: "stranger", name: "car" });
+    expect([answer.status, answer.body.type]).toEqual([404, "/problems/not_found"]);
+  });
+});
