@@ -1,0 +1,17 @@
+import { benchLedger } from "./ledger.ts";
+
+/** Measures speed as ratios to a baseline in the same run. `npm run bench` runs all parts, `npm run bench -- NAME` one. */
+const say = (line: string) => process.stdout.write(`${line}\n`);
+const parts: Record<string, (say: (line: string) => void) => Promise<unknown>> = { ledger: benchLedger };
+
+const wanted = process.argv.slice(2);
+const unknown = wanted.find((name) => !(name in parts));
+if (unknown !== undefined) {
+  process.stderr.write(`There is no part "${unknown}"; there are ${Object.keys(parts).join(", ")}\n`);
+  process.exit(1);
+}
+for (const [name, part] of Object.entries(parts)) {
+  if (wanted.length > 0 && !wanted.includes(name)) continue;
+  say(`\n== ${name}`);
+  await part(say);
+}
