@@ -6,7 +6,7 @@
  * Kalman filter over the readings and, with the same gains, over Λ gives A, B, C. Grades by eye are not normal:
  * a piece that has some is filtered once for each value of b.
  */
-import { GRADE_MIDDLE, GRADE_WIDTH, seeGrade } from "./wear-grade.ts";
+import { GRADE_MIDDLE, GRADE_WIDTH, type RunningLevel, seeGrade } from "./wear-grade.ts";
 import type { ScaledPiece } from "./wear-scale.ts";
 import type { WearHyper } from "./wear-types.ts";
 
@@ -143,59 +143,60 @@ export interface NodePlan {
 }
 
 const FIT_PLAN: NodePlan = { step: 0.9, reach: 4, shift: 0 };
+const GRADED_PLAN: NodePlan = { step: 1.1, reach: 3, shift: 0 };
+
+/** Exponent of the integrand over z, without C. */
+function height(state: PathState, hyper: WearHyper, z: number): number {
+  const rate = hyper.rate * Math.exp(hyper.spread * z);
+  return rate * (state.b - 0.5 * state.a * rate) - 0.5 * z * z;
+}
 
 /** Log of the integral of exp(C + B b - A b²/2) over the normal law of z. */
 function integrateNormal(state: PathState, hyper: WearHyper): number {
   const { z, sd } = rateMode(state.a, state.b, hyper);
-  const height = (at: number): number => {
-    const speed = hyper.rate * Math.exp(hyper.spread * at);
-    return speed * (state.b - 0.5 * state.a * speed) - 0.5 * at * at;
-  };
-  const top = height(z);
+  const top = height(state, hyper, z);
   const step = FIT_PLAN.step * sd;
   let sum = 1;
   for (let k = 1; k <= FIT_PLAN.reach; k++)
-    sum += Math.exp(height(z + k * step) - top) + Math.exp(height(z - k * step) - top);
+    sum +=
+      Math.exp(height(state, hyper, z + k * step) - top) + Math.exp(height(state, hyper, z - k * step) - top);
   return state.c + top + Math.log(sum * step * INV_SQRT_2PI);
 }
 
-/** Log-likelihood of all events given the rate, with the level after the last one; grades enter exactly. */
+/** Runs a filter at one rate, grades entering as what they are; the result is left in `state`. */
 function filterGraded(
   piece: ScaledPiece,
   hyper: WearHyper,
   lambda: Float64Array,
   added: Float64Array | null,
   rate: number,
-): { log: number; level: number; variance: number } {
+  state: RunningLevel,
+): void {
   const diffusion = (hyper.rate * hyper.noise) ** 2;
-  let variance = startVariance(piece, hyper, lambda);
-  let level = 0;
+  state.variance = startVariance(piece, hyper, lambda);
+  state.level = 0;
+  state.log = 0;
   let previous = 0;
-  let log = 0;
   for (let j = 0; j < piece.count; j++) {
     const at = lambda[j]!;
     if (at > previous) {
-      level += rate * (at - previous);
-      variance += diffusion * (at - previous);
+      state.level += rate * (at - previous);
+      state.variance += diffusion * (at - previous);
       previous = at;
     }
     const grade = piece.grade[j]!;
-    if (grade < 0) {
-      const sd = piece.sd[j]! * hyper.reading;
-      const error = sd * sd + (added === null ? 0 : added[j]!);
-      const total = variance + error;
-      const off = piece.value[j]! - level;
-      log -= 0.5 * (LOG_2PI + Math.log(total) + (off * off) / total);
-      level += (variance / total) * off;
-      variance *= error / total;
-    } else {
-      const seen = seeGrade(level, variance, grade, piece.sd[j]! * piece.limit, piece.limit);
-      log += seen.log;
-      level = seen.level;
-      variance = seen.variance;
+    if (grade >= 0) {
+      seeGrade(state, grade, piece.sd[j]! * piece.limit, piece.limit);
+      continue;
     }
+    const sd = piece.sd[j]! * hyper.reading;
+    const error = sd * sd + (added === null ? 0 : added[j]!);
+    const total = state.variance + error;
+    const off = piece.value[j]! - state.level;
+    state.log -= 0.5 * (LOG_2PI + Math.log(total) + (off * off) / total);
+    state.level += (state.variance / total) * off;
+    state.variance *= error / total;
   }
-  return { log, level, variance };
 }
 
 /** Nodes over the rate of a piece, for one choice of gross readings. */
@@ -207,8 +208,9 @@ export function rateNodes(
   plan: NodePlan,
 ): RateNodes {
   const state = filterPath(piece, hyper, lambda, set.added);
-  const { z, sd } = rateMode(state.a, state.b, hyper);
-  if (piece.graded) return gradedNodes(piece, hyper, lambda, set, plan, z, sd);
+  const mode = rateMode(state.a, state.b, hyper);
+  if (piece.graded) return gradedNodes(piece, hyper, lambda, set, plan, mode);
+  const { z, sd } = mode;
   const last = piece.count > 0 ? lambda[piece.count - 1]! : 0;
   const variance = piece.count > 0 ? state.variance : startVariance(piece, hyper, lambda);
   const nodes: RateNodes = { logWeight: [], rate: [], level: [], variance: [] };
@@ -224,50 +226,64 @@ export function rateNodes(
   return nodes;
 }
 
-/** The same with grades: a first rule around the stand-in mode finds mean and spread of z, a second one settles there. */
+/** Middle and width in z of a graded piece: a short rule around the stand-in mode, and its first two moments. */
+function locateGraded(
+  piece: ScaledPiece,
+  hyper: WearHyper,
+  lambda: Float64Array,
+  added: Float64Array | null,
+  mode: { z: number; sd: number },
+): { z: number; sd: number } {
+  const step = 1.1 * Math.min(1, 1.3 * mode.sd);
+  const state: RunningLevel = { log: 0, level: 0, variance: 0 };
+  let top = -Infinity;
+  let mass = 0;
+  let mean = 0;
+  let square = 0;
+  for (let k = -3; k <= 3; k++) {
+    const z = mode.z + k * step;
+    filterGraded(piece, hyper, lambda, added, hyper.rate * Math.exp(hyper.spread * z), state);
+    const log = state.log - 0.5 * z * z;
+    if (log > top) {
+      const shrink = Math.exp(top - log);
+      mass *= shrink;
+      mean *= shrink;
+      square *= shrink;
+      top = log;
+    }
+    const w = Math.exp(log - top);
+    mass += w;
+    mean += w * k;
+    square += w * k * k;
+  }
+  mean /= mass;
+  const variance = Math.max(square / mass - mean * mean, 0.06);
+  return { z: mode.z + mean * step, sd: Math.min(1.2, step * Math.sqrt(variance)) };
+}
+
+/** The same as `rateNodes` for a piece with grades. */
 function gradedNodes(
   piece: ScaledPiece,
   hyper: WearHyper,
   lambda: Float64Array,
   set: GrossSet,
   plan: NodePlan,
-  z: number,
-  sd: number,
+  mode: { z: number; sd: number },
 ): RateNodes {
-  const rule = (
-    centre: number,
-    scale: number,
-    { step, reach, shift }: NodePlan,
-  ): { z: number[]; nodes: RateNodes } => {
-    const nodes: RateNodes = { logWeight: [], rate: [], level: [], variance: [] };
-    const at: number[] = [];
-    const width = Math.log(step * scale * INV_SQRT_2PI) + set.logPrior;
-    for (let k = -reach; k <= reach; k++) {
-      const here = centre + (k + shift) * step * scale;
-      const rate = hyper.rate * Math.exp(hyper.spread * here);
-      const seen = filterGraded(piece, hyper, lambda, set.added, rate);
-      at.push(here);
-      nodes.rate.push(rate);
-      nodes.logWeight.push(width + seen.log - 0.5 * here * here);
-      nodes.level.push(seen.level);
-      nodes.variance.push(seen.variance);
-    }
-    return { z: at, nodes };
-  };
-  const first = rule(z, Math.min(1, 1.3 * sd), { step: 1, reach: 3, shift: 0 });
-  const top = Math.max(...first.nodes.logWeight);
-  let mass = 0;
-  let mean = 0;
-  let square = 0;
-  first.z.forEach((here, i) => {
-    const w = Math.exp(first.nodes.logWeight[i]! - top);
-    mass += w;
-    mean += w * (here - z);
-    square += w * (here - z) ** 2;
-  });
-  mean /= mass;
-  const scale = Math.sqrt(Math.max(square / mass - mean * mean, (0.3 * sd) ** 2));
-  return rule(z + mean, Math.min(1.2, scale), plan).nodes;
+  const { z, sd } = locateGraded(piece, hyper, lambda, set.added, mode);
+  const nodes: RateNodes = { logWeight: [], rate: [], level: [], variance: [] };
+  const width = Math.log(plan.step * sd * INV_SQRT_2PI) + set.logPrior;
+  const state: RunningLevel = { log: 0, level: 0, variance: 0 };
+  for (let k = -plan.reach; k <= plan.reach; k++) {
+    const at = z + (k + plan.shift) * plan.step * sd;
+    const rate = hyper.rate * Math.exp(hyper.spread * at);
+    filterGraded(piece, hyper, lambda, set.added, rate, state);
+    nodes.logWeight.push(width + state.log - 0.5 * at * at);
+    nodes.rate.push(rate);
+    nodes.level.push(state.level);
+    nodes.variance.push(state.variance);
+  }
+  return nodes;
 }
 
 export function logSumExp(values: readonly number[]): number {
@@ -285,7 +301,7 @@ export function pieceLogLikelihood(piece: ScaledPiece, hyper: WearHyper, sets: r
   const lambda = clockOf(piece, hyper);
   const logs = sets.map((set) =>
     piece.graded
-      ? logSumExp(rateNodes(piece, hyper, lambda, set, FIT_PLAN).logWeight)
+      ? logSumExp(rateNodes(piece, hyper, lambda, set, GRADED_PLAN).logWeight)
       : set.logPrior + integrateNormal(filterPath(piece, hyper, lambda, set.added), hyper),
   );
   return logs.length === 1 ? logs[0]! : logSumExp(logs);
