@@ -986,6 +986,26 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/v1/imports/runs": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /**
+         * Import runs from a table
+         * @description A car is named as "driver / car" or by its id, a pack by its mark or id, a meeting as "day / name" or by its id. A run of the same car at the same time is already there if it says the same, and an error otherwise. The body is read as it arrives and checked row by row; either all of it is kept, or nothing. At most 500000 rows and 64 MiB. Columns have the names of the API; each error names its row (counted from 0) and column.
+         */
+        post: operations["importRuns"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
 }
 export type webhooks = Record<string, never>;
 export interface components {
@@ -2581,9 +2601,28 @@ export interface components {
                 days: number;
             }[];
         };
+        ImportResult: {
+            /** @description true: nothing was kept */
+            dryRun: boolean;
+            /**
+             * @description rows of the table, without its header
+             * @example 240
+             */
+            rowsRead: number;
+            /**
+             * @description rows that are new
+             * @example 236
+             */
+            rowsKept: number;
+            /**
+             * @description rows that say what is known already
+             * @example 4
+             */
+            rowsAlreadyThere: number;
+        };
     };
     responses: {
-        /** @description `not_json`: The body is not JSON */
+        /** @description `invalid_header`: A header of the request is not valid; `not_json`: The body is not JSON */
         Problem400: {
             headers: {
                 [name: string]: unknown;
@@ -2591,8 +2630,8 @@ export interface components {
             content: {
                 /**
                  * @example {
-                 *       "type": "/problems/not_json",
-                 *       "title": "The body is not JSON",
+                 *       "type": "/problems/invalid_header",
+                 *       "title": "A header of the request is not valid",
                  *       "status": 400
                  *     }
                  */
@@ -2649,7 +2688,7 @@ export interface components {
                 "application/problem+json": components["schemas"]["Problem"];
             };
         };
-        /** @description `name_taken`: That name or code is already used; `in_use`: Something else still refers to it; `stale_version`: It was changed by someone else in the meantime; `position_occupied`: Another piece is fitted at that position; `position_empty`: Nothing is fitted at that position; `piece_fitted`: The piece is fitted; `piece_not_fitted`: The piece was not fitted then; `piece_retired`: The piece was retired; `wrong_kind`: The piece is of another kind than the position takes; `out_of_order`: The times contradict each other; `stock_short`: There is not enough stock there; `reading_questioned`: The reading needs a second look; `nothing_to_forecast`: There is nothing to forecast from; `already_undone`: That movement was already undone; `order_closed`: The order is closed */
+        /** @description `name_taken`: That name or code is already used; `in_use`: Something else still refers to it; `position_occupied`: Another piece is fitted at that position; `position_empty`: Nothing is fitted at that position; `piece_fitted`: The piece is fitted; `piece_not_fitted`: The piece was not fitted then; `piece_retired`: The piece was retired; `wrong_kind`: The piece is of another kind than the position takes; `out_of_order`: The times contradict each other; `stock_short`: There is not enough stock there; `reading_questioned`: The reading needs a second look; `nothing_to_forecast`: There is nothing to forecast from; `already_undone`: That movement was already undone; `order_closed`: The order is closed */
         Problem409: {
             headers: {
                 [name: string]: unknown;
@@ -2660,6 +2699,22 @@ export interface components {
                  *       "type": "/problems/name_taken",
                  *       "title": "That name or code is already used",
                  *       "status": 409
+                 *     }
+                 */
+                "application/problem+json": components["schemas"]["Problem"];
+            };
+        };
+        /** @description `too_large`: The body is too large */
+        Problem413: {
+            headers: {
+                [name: string]: unknown;
+            };
+            content: {
+                /**
+                 * @example {
+                 *       "type": "/problems/too_large",
+                 *       "title": "The body is too large",
+                 *       "status": 413
                  *     }
                  */
                 "application/problem+json": components["schemas"]["Problem"];
@@ -3854,8 +3909,8 @@ export interface operations {
                  *       "gtin": "6291041500213",
                  *       "makersPartNumber": "SG-4890",
                  *       "name": "Spur gear 90T, 48 DP, pair",
-                 *       "kindId": "0192f0c1-7c1e-7b6a-9c1d-2f6a1b3c4d01",
-                 *       "supplierId": "0192f0c1-7c1e-7b6a-9c1d-2f6a1b3c4d02",
+                 *       "kindId": "01930000-0000-7000-8000-00000000ad01",
+                 *       "supplierId": "01930000-0000-7000-8000-0000005bb001",
                  *       "packSize": 2,
                  *       "orderMultiplePacks": 5,
                  *       "priceMinorUnits": 900,
@@ -3864,7 +3919,7 @@ export interface operations {
                  *         "p90": 900
                  *       },
                  *       "fits": [
-                 *         "0192f0c1-7c1e-7b6a-9c1d-2f6a1b3c4d03"
+                 *         "01930000-0000-7000-8000-0000000c0d01"
                  *       ]
                  *     }
                  */
@@ -4155,9 +4210,9 @@ export interface operations {
             content: {
                 /**
                  * @example {
-                 *       "driverId": "{driverId}",
+                 *       "driverId": "01930000-0000-7000-8000-0000000d0001",
                  *       "name": "Second car",
-                 *       "carModelId": "{carModelId}",
+                 *       "carModelId": "01930000-0000-7000-8000-0000000c0d01",
                  *       "raceClass": "Touring club",
                  *       "gearCase": "vented",
                  *       "spurTeeth": 87,
@@ -4166,7 +4221,7 @@ export interface operations {
                  *       "positions": [
                  *         {
                  *           "name": "spur",
-                 *           "kindId": "{kindId}",
+                 *           "kindId": "01930000-0000-7000-8000-00000000ad01",
                  *           "changedWith": "gears"
                  *         }
                  *       ]
@@ -4361,7 +4416,7 @@ export interface operations {
                 /**
                  * @example {
                  *       "name": "layshaft",
-                 *       "kindId": "{kindId}",
+                 *       "kindId": "01930000-0000-7000-8000-00000000ad01",
                  *       "changedWith": null
                  *     }
                  */
@@ -4476,8 +4531,8 @@ export interface operations {
             content: {
                 /**
                  * @example {
-                 *       "driverId": "{driverId}",
-                 *       "lineId": "{lineId}",
+                 *       "driverId": "01930000-0000-7000-8000-0000000d0001",
+                 *       "lineId": "01930000-0000-7000-8000-00000011e001",
                  *       "mark": "spur 9",
                  *       "asNew": 15.49,
                  *       "boughtOn": "2026-11-14"
@@ -4718,7 +4773,7 @@ export interface operations {
                  *       "position": "pinion",
                  *       "at": "2026-11-29T18:30:00+11:00",
                  *       "piece": {
-                 *         "pieceId": "{sparePieceId}"
+                 *         "pieceId": "01930000-0000-7000-8000-00000b1ece02"
                  *       }
                  *     }
                  */
@@ -4776,7 +4831,7 @@ export interface operations {
                  *       "at": "2026-11-30T19:10:00+11:00",
                  *       "retiredFor": "worn",
                  *       "piece": {
-                 *         "lineId": "{lineId}",
+                 *         "lineId": "01930000-0000-7000-8000-00000011e001",
                  *         "mark": "spur 4",
                  *         "asNew": 15.48,
                  *         "from": "own"
@@ -4882,8 +4937,8 @@ export interface operations {
                 /**
                  * @example {
                  *       "pieceIds": [
-                 *         "{tyreId}",
-                 *         "{otherTyreId}"
+                 *         "01930000-0000-7000-8000-000000271e01",
+                 *         "01930000-0000-7000-8000-000000271e02"
                  *       ],
                  *       "at": "2026-11-30T19:05:00+11:00"
                  *     }
@@ -5042,11 +5097,11 @@ export interface operations {
             content: {
                 /**
                  * @example {
-                 *       "carId": "{carId}",
+                 *       "carId": "01930000-0000-7000-8000-0000000ca001",
                  *       "at": "2026-11-29T10:20:00+11:00",
                  *       "minutes": 5.5,
                  *       "surface": "asphalt",
-                 *       "packId": "{packId}",
+                 *       "packId": "01930000-0000-7000-8000-00000000bac1",
                  *       "knocks": 1
                  *     }
                  */
@@ -5126,12 +5181,12 @@ export interface operations {
                  * @example {
                  *       "runs": [
                  *         {
-                 *           "carId": "{carId}",
+                 *           "carId": "01930000-0000-7000-8000-0000000ca001",
                  *           "at": "2026-11-29T11:00:00+11:00",
                  *           "minutes": 6
                  *         },
                  *         {
-                 *           "carId": "{carId}",
+                 *           "carId": "01930000-0000-7000-8000-0000000ca001",
                  *           "at": "2026-11-29T12:10:00+11:00",
                  *           "minutes": 5.5,
                  *           "knocks": 2,
@@ -5555,7 +5610,7 @@ export interface operations {
                  * @example {
                  *       "name": "Summer touring, round 2",
                  *       "startsOn": "2027-02-28",
-                 *       "venueId": "0192f0c1-7c1e-7b6a-9c1d-2f6a1b3c4d01",
+                 *       "venueId": "01930000-0000-7000-8000-00000000ea01",
                  *       "discipline": "touring",
                  *       "plannedRuns": 6,
                  *       "minutesPerRun": 5.5
@@ -6200,9 +6255,9 @@ export interface operations {
                  * @example {
                  *       "id": "0192f0c1-7c1e-7b6a-9c1d-2f6a1b3c4d5e",
                  *       "reason": "moved",
-                 *       "lineId": "0192f0c1-7c1e-7b6a-9c1d-2f6a1b3c4d01",
-                 *       "locationId": "0192f0c1-7c1e-7b6a-9c1d-2f6a1b3c4d03",
-                 *       "toLocationId": "0192f0c1-7c1e-7b6a-9c1d-2f6a1b3c4d02",
+                 *       "lineId": "01930000-0000-7000-8000-00000011e001",
+                 *       "locationId": "01930000-0000-7000-8000-000000000001",
+                 *       "toLocationId": "01930000-0000-7000-8000-000000000002",
                  *       "pieces": 2,
                  *       "at": "2026-11-28T20:15:00+11:00",
                  *       "notes": "packed for the meeting"
@@ -6350,11 +6405,11 @@ export interface operations {
             content: {
                 /**
                  * @example {
-                 *       "locationId": "0192f0c1-7c1e-7b6a-9c1d-2f6a1b3c4d02",
+                 *       "locationId": "01930000-0000-7000-8000-000000000002",
                  *       "at": "2026-11-28T21:00:00+11:00",
                  *       "counts": [
                  *         {
-                 *           "lineId": "0192f0c1-7c1e-7b6a-9c1d-2f6a1b3c4d01",
+                 *           "lineId": "01930000-0000-7000-8000-00000011e001",
                  *           "pieces": 3
                  *         }
                  *       ]
@@ -6444,14 +6499,14 @@ export interface operations {
             content: {
                 /**
                  * @example {
-                 *       "supplierId": "0192f0c1-7c1e-7b6a-9c1d-2f6a1b3c4d02",
-                 *       "locationId": "0192f0c1-7c1e-7b6a-9c1d-2f6a1b3c4d03",
+                 *       "supplierId": "01930000-0000-7000-8000-0000005bb001",
+                 *       "locationId": "01930000-0000-7000-8000-000000000001",
                  *       "placedAt": "2026-11-20T19:00:00+11:00",
                  *       "promisedOn": "2026-11-27",
                  *       "notes": "with the belts of the club order",
                  *       "lines": [
                  *         {
-                 *           "lineId": "0192f0c1-7c1e-7b6a-9c1d-2f6a1b3c4d01",
+                 *           "lineId": "01930000-0000-7000-8000-00000011e001",
                  *           "packs": 2,
                  *           "priceMinorUnits": 850
                  *         }
@@ -6610,7 +6665,7 @@ export interface operations {
                  *       "lines": [
                  *         {
                  *           "id": "0192f0c1-7c1e-7b6a-9c1d-2f6a1b3c4d5f",
-                 *           "lineId": "0192f0c1-7c1e-7b6a-9c1d-2f6a1b3c4d01",
+                 *           "lineId": "01930000-0000-7000-8000-00000011e001",
                  *           "pieces": 3
                  *         }
                  *       ]
@@ -6693,6 +6748,51 @@ export interface operations {
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    importRuns: {
+        parameters: {
+            query?: {
+                /** @description true: say what would happen, and keep nothing */
+                dryRun?: boolean;
+                /** @description what stands between the cells of a CSV file; a comma if not stated */
+                separator?: "," | ";" | "\t" | "tab" | "|";
+                /** @description the decimal sign of the numbers of a CSV file; a point if not stated */
+                decimal?: "." | ",";
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example car,at,minutes,surface,conditions,knocks
+                 *     Mara Quill / Club car,2026-11-29T10:20:00+11:00,5.5,asphalt,"dusty hot",1
+                 */
+                "text/csv": string;
+                /** @example [{"car":"Mara Quill / Club car","at":"2026-11-29T10:20:00+11:00","minutes":5.5,"surface":"asphalt","conditions":["dusty","hot"],"knocks":1}] */
+                "application/json": string;
+                /** @example {"car":"Mara Quill / Club car","at":"2026-11-29T10:20:00+11:00","minutes":5.5,"surface":"asphalt","conditions":["dusty","hot"],"knocks":1} */
+                "application/x-ndjson": string;
+            };
+        };
+        responses: {
+            /** @description What became of the rows. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["ImportResult"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            413: components["responses"]["Problem413"];
+            415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
             500: components["responses"]["Problem500"];
         };

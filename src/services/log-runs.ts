@@ -31,8 +31,12 @@ export type Run = ReturnType<typeof runFromRow>;
 /** A clock that is a little ahead is no reason to refuse; a run of next week is. */
 const aheadMs = 24 * 3600 * 1000;
 
+/** The latest moment at which something can be said to have happened, RFC 3339 in UTC with milliseconds. */
+export const latestMoment = (work: Pick<Work, "now">): string =>
+  new Date(Date.parse(work.now()) + aheadMs).toISOString();
+
 export function requirePast(work: Pick<Work, "now">, at: string, what: string): void {
-  if (Date.parse(at) > Date.parse(work.now()) + aheadMs)
+  if (Date.parse(at) > Date.parse(latestMoment(work)))
     throw new DomainError("out_of_order", `${what} at ${at} is in the future; log it when it has happened`);
 }
 

@@ -1,5 +1,6 @@
 import type { Operation } from "../operation.ts";
 import { answerOperations } from "./answers.ts";
+import { bulkOperations } from "./bulk.ts";
 import { carModelOperations } from "./car-models.ts";
 import { carOperations } from "./cars.ts";
 import { clubOperations } from "./club.ts";
@@ -32,4 +33,5 @@ export const operations: readonly Operation[] = [
   ...locationOperations,
   ...movementOperations,
   ...orderOperations,
+  ...bulkOperations,
 ];
