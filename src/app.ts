@@ -16,13 +16,19 @@ export interface AppOptions {
   db: Db;
   /** the present moment; tests and the demo give their own */
   clock?: () => Date;
+  /** makes ids that sort by time of making; tests give ids that repeat */
+  newId?: () => string;
   log?: Log;
 }
 
 export const version = "0.1.0";
 
+/** Writes an error that nobody asked about into the log. */
+export const faultLogger = (log: Log) => (error: Error) =>
+  log("error", "fault", { error: error.message, stack: error.stack });
+
 /** Wires the service together: everything above the database, and nothing that reads the environment. */
-export function buildApp({ db, clock = () => new Date(), log = () => {} }: AppOptions): Hono<AppEnv> {
+export function buildApp({ db, clock = () => new Date(), newId = v7, log = () => {} }: AppOptions): Hono<AppEnv> {
   const app = new Hono<AppEnv>();
   const onFault = (error: Error) => log("error", "fault", { error: error.message, stack: error.stack });
   app.use(async (c, next) => {
@@ -34,13 +40,12 @@ export function buildApp({ db, clock = () => new Date(), log = () => {} }: AppOp
   app.onError((error, c) => problemAnswer(error, c, onFault));
   app.notFound((c) => problemAnswer(missing(c), c, onFault));
   serviceRoutes(app, { db, document: () => openApiDocument(operations, version) });
-  const models = new LineModels();
   const workFor = (c: Context<AppEnv>): Work => ({
     db,
     actor: c.get("actor"),
     reach: c.get("reach"),
     now: () => clock().toISOString(),
-    newId: () => v7(),
+    newId: () => newId(),
     models,
   });
   mount(app, operations, workFor, admission(db));

@@ -1,5 +1,8 @@
 import { z } from "zod";
 import { createDocument, type ZodOpenApiOperationObject, type ZodOpenApiResponseObject } from "zod-openapi";
+import exampleAnswers from "./example-answers.json" with { type: "json" };
+import { exampleParams } from "./example-ids.ts";
+import { guards, isGuarded, requiresIfMatch } from "./conditional.ts";
 import type { Answer, Operation, Spec } from "./operation.ts";
 import { Problem, problemList } from "./problem.ts";
 import { tags } from "./tags.ts";
@@ -10,14 +13,64 @@ const commonProblems = [401, 403, 422, 500];
 /** And from any that takes JSON: what was sent could not be read, or was announced as something else. */
 const bodyProblems = [400, 415];
 
-const problemsOf = ({ need, body, problems = [] }: Spec): number[] =>
-  [
-    ...new Set([
-      ...(need === null ? [500] : commonProblems),
-      ...(body === undefined ? [] : bodyProblems),
-      ...problems,
-    ]),
-  ].sort();
+const problemsOf = (spec: Spec): number[] => {
+  const { need, body, problems = [] } = spec;
+  const all = new Set([
+    ...(need === null ? [500] : commonProblems),
+    ...(body === undefined ? [] : bodyProblems),
+    ...(spec.record === undefined ? [] : [400]),
+    ...(isGuarded(spec) ? [412] : []),
+    ...(requiresIfMatch(spec) ? [428] : []),
+    ...problems,
+  ]);
+  return [...all].sort();
+};
+
+/** Headers that a request may carry, beside the key: each follows from what the operation is. */
+function requestHeaders(spec: Spec): z.ZodObject | undefined {
+  const members: Record<string, z.ZodType> = {};
+  if (isGuarded(spec)) {
+    const tag = z.string().meta({
+      description:
+        "the ETag that the record was read with: the change is made only if the record is still at that version",
+      example: '"7"',
+    });
+    members["If-Match"] = requiresIfMatch(spec) ? tag : tag.optional();
+  }
+  if (spec.method === "get" && spec.record !== undefined)
+    members["If-None-Match"] = z
+      .string()
+      .optional()
+      .meta({
+        description: "an ETag that is known already: if it still holds, the answer is 304 with no body",
+      });
+  return Object.keys(members).length === 0 ? undefined : z.object(members);
+}
+
+const hasVersion = (body: unknown) => body instanceof z.ZodObject && "version" in body.shape;
+
+/** Headers that an answer carries by itself. */
+function ownHeaders({ record }: Spec, status: string, body: unknown) {
+  if (record === undefined || !hasVersion(body)) return {};
+  const made = status === "201" && guards[record].path !== null;
+  return {
+    etag: { description: "the record's version as a strong entity tag (RFC 9110): send it back as If-Match" },
+    ...(made && { location: { description: "where the record is read" } }),
+  };
+}
+
+const notModified: Answer = {
+  description: "Nothing has changed since the ETag that was sent.",
+  headers: { etag: { description: "the same ETag" } },
+};
+const answersOf = (spec: Spec): [status: string, answer: Answer][] =>
+  Object.entries({
+    ...spec.answers,
+    ...(spec.method === "get" && spec.record !== undefined && { 304: notModified }),
+  }).map(([status, one]) => [
+    status,
+    { ...one, headers: { ...ownHeaders(spec, status, one.body), ...one.headers } },
+  ]);
 
 const pageHeaders = {
   link: { description: 'the next page, rel="next" (RFC 8288); absent on the last one' },
@@ -35,7 +88,7 @@ function answerObject({
   const shown = example === undefined ? {} : { example };
   return {
     description,
-    ...((headers || isPage(body)) && {
+    ...((Object.keys(headers ?? {}).length > 0 || isPage(body)) && {
       headers: Object.fromEntries(
         Object.entries({ ...headers, ...(isPage(body) && pageHeaders) }).map(([name, header]) => [
           name,
@@ -50,6 +103,19 @@ function answerObject({
       }),
   };
 }
+
+/** What the example of an operation was answered, kept by the test that sends it. */
+const answered: Record<string, { status: number; body?: unknown }> = exampleAnswers;
+
+const withAnswer = (operationId: string, status: string, one: Answer): Answer => {
+  const kept = answered[operationId];
+  return one.example !== undefined ||
+    kept === undefined ||
+    String(kept.status) !== status ||
+    kept.body === undefined
+    ? one
+    : { ...one, example: kept.body };
+};
 
 const withExamples = (schema: z.ZodObject | undefined, values: Record<string, string> | undefined) =>
   schema === undefined || values === undefined
@@ -80,7 +146,6 @@ function operationObject(spec: Spec): ZodOpenApiOperationObject {
     query,
     body,
     streamedBody,
-    answers,
     example,
   } = spec;
   const bodyContent =
@@ -97,8 +162,9 @@ function operationObject(spec: Spec): ZodOpenApiOperationObject {
             { schema: { type: "string" as const, description: one.description }, example: one.example },
           ]),
         );
-  const path = withExamples(params, example?.params);
+  const path = withExamples(params, exampleParams(spec));
   const asked = withExamples(query, example?.query);
+  const header = requestHeaders(spec);
   return {
     operationId,
     summary,
@@ -106,10 +172,15 @@ function operationObject(spec: Spec): ZodOpenApiOperationObject {
     tags: group,
     security: need === null ? [] : [{ key: [] }],
     "x-need": need ?? "none",
-    requestParams: { ...(path && { path }), ...(asked && { query: asked }) },
+    requestParams: { ...(path && { path }), ...(asked && { query: asked }), ...(header && { header }) },
     ...(Object.keys(bodyContent).length > 0 && { requestBody: { required: true, content: bodyContent } }),
     responses: {
-      ...Object.fromEntries(Object.entries(answers).map(([status, one]) => [status, answerObject(one)])),
+      ...Object.fromEntries(
+        Object.entries(answers).map(([status, one]) => [
+          status,
+          answerObject(withAnswer(operationId, status, one)),
+        ]),
+      ),
       ...Object.fromEntries(
         problemsOf(spec).map((status) => [status, { $ref: `#/components/responses/Problem${status}` }]),
       ),

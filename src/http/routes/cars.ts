@@ -2,6 +2,7 @@ import { z } from "zod";
 import { addCar, addPosition, fittedCar, getOwnCar, removePosition } from "../../services/keep-cars.ts";
 import { changeRecord, listRecords } from "../../services/keep-records.ts";
 import { onlyDriver } from "../../services/work.ts";
+import { exampleIds } from "../example-ids.ts";
 import { operation } from "../operation.ts";
 import {
   ById,
@@ -96,20 +97,21 @@ export const carOperations = [
     summary: "Put a car on the books, with its positions",
     tags: ["cars"],
     need: "log:write",
+    record: "cars",
     body: CarGiven,
     answers: { 201: { description: "The car with its positions.", body: FittedCar } },
     problems: [404, 409],
     example: {
       body: {
-        driverId: "{driverId}",
+        driverId: exampleIds.driverId,
         name: "Second car",
-        carModelId: "{carModelId}",
+        carModelId: exampleIds.carModelId,
         raceClass: "Touring club",
         gearCase: "vented",
         spurTeeth: 87,
         pinionTeeth: 28,
         meshNote: "paper, motor slot 2",
-        positions: [{ name: "spur", kindId: "{kindId}", changedWith: "gears" }],
+        positions: [{ name: "spur", kindId: exampleIds.kindId, changedWith: "gears" }],
       },
     },
   })(async ({ body }, work) => {
@@ -144,6 +146,7 @@ export const carOperations = [
     summary: "Read a car, with what is fitted at each position",
     tags: ["cars"],
     need: "log:read",
+    record: "cars",
     params: ById,
     answers: { 200: { description: "The car.", body: FittedCar } },
     problems: [404],
@@ -156,6 +159,7 @@ export const carOperations = [
     summary: "Change a car's class, gearing or notes",
     tags: ["cars"],
     need: "log:write",
+    record: "cars",
     params: ById,
     body: CarChanges,
     answers: { 200: { description: "The car as it is now.", body: Car } },
@@ -180,7 +184,7 @@ export const carOperations = [
     body: PositionGiven,
     answers: { 201: { description: "The position.", body: Position } },
     problems: [404, 409],
-    example: { body: { name: "layshaft", kindId: "{kindId}", changedWith: null } },
+    example: { body: { name: "layshaft", kindId: exampleIds.kindId, changedWith: null } },
   })(async ({ params, body }, work) => ({ status: 201, body: await addPosition(work, params.id, body) })),
 
   operation({

@@ -1,6 +1,7 @@
 import { z } from "zod";
 import { gtinFault } from "../../domain/gtin.ts";
 import { addLine, changeLine, listLines, readLine } from "../../services/keep-lines.ts";
+import { exampleIds } from "../example-ids.ts";
 import { operation } from "../operation.ts";
 import {
   ById,
@@ -118,6 +119,7 @@ export const lineOperations = [
       "they are in the kind's unit and on its clock. The price is for one pack.",
     tags: ["lines"],
     need: "lines:write",
+    record: "lines",
     body: LineGiven,
     answers: { 201: { description: "The line.", body: Line } },
     problems: [404, 409],
@@ -127,13 +129,13 @@ export const lineOperations = [
         gtin: "6291041500213",
         makersPartNumber: "SG-4890",
         name: "Spur gear 90T, 48 DP, pair",
-        kindId: "0192f0c1-7c1e-7b6a-9c1d-2f6a1b3c4d01",
-        supplierId: "0192f0c1-7c1e-7b6a-9c1d-2f6a1b3c4d02",
+        kindId: exampleIds.kindId,
+        supplierId: exampleIds.supplierId,
         packSize: 2,
         orderMultiplePacks: 5,
         priceMinorUnits: 900,
         usualLife: { p10: 350, p90: 900 },
-        fits: ["0192f0c1-7c1e-7b6a-9c1d-2f6a1b3c4d03"],
+        fits: [exampleIds.carModelId],
       },
     },
   })(async ({ body }, work) => ({ status: 201, body: await addLine(work, body) })),
@@ -168,6 +170,7 @@ export const lineOperations = [
     summary: "Read a line",
     tags: ["lines"],
     need: "lines:read",
+    record: "lines",
     params: ById,
     answers: { 200: { description: "The line.", body: Line } },
     problems: [404],
@@ -183,6 +186,7 @@ export const lineOperations = [
       "but not in a circle.",
     tags: ["lines"],
     need: "lines:write",
+    record: "lines",
     params: ById,
     body: LineChanges,
     answers: { 200: { description: "The line as it is now.", body: Line } },

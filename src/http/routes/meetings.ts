@@ -9,6 +9,7 @@ import {
 } from "../../services/keep-meetings.ts";
 import { readRecord } from "../../services/keep-records.ts";
 import type { MeetingRow } from "../../storage/tables.ts";
+import { exampleIds } from "../example-ids.ts";
 import { operation } from "../operation.ts";
 import {
   ById,
@@ -111,6 +112,7 @@ export const meetingOperations = [
     description: "Forecasts and restock lists look ahead along the calendar: its runs are the usage to come.",
     tags: ["meetings"],
     need: "catalogue:write",
+    record: "meetings",
     body: MeetingGiven,
     answers: { 201: { description: "The meeting.", body: Meeting } },
     problems: [404],
@@ -118,7 +120,7 @@ export const meetingOperations = [
       body: {
         name: "Summer touring, round 2",
         startsOn: "2027-02-28",
-        venueId: "0192f0c1-7c1e-7b6a-9c1d-2f6a1b3c4d01",
+        venueId: exampleIds.venueId,
         discipline: "touring",
         plannedRuns: 6,
         minutesPerRun: 5.5,
@@ -152,6 +154,7 @@ export const meetingOperations = [
     summary: "Read a meeting",
     tags: ["meetings"],
     need: "catalogue:read",
+    record: "meetings",
     params: ById,
     answers: { 200: { description: "The meeting.", body: Meeting } },
     problems: [404],
@@ -168,6 +171,7 @@ export const meetingOperations = [
     description: "Members that are not given stay; another venue brings its surface along.",
     tags: ["meetings"],
     need: "catalogue:write",
+    record: "meetings",
     params: ById,
     body: MeetingChanges,
     answers: { 200: { description: "The meeting as it is now.", body: Meeting } },
@@ -186,6 +190,7 @@ export const meetingOperations = [
     description: "Its entries go with it. A meeting at which runs were logged stays.",
     tags: ["meetings"],
     need: "catalogue:write",
+    record: "meetings",
     params: ById,
     answers: { 204: { description: "It is gone." } },
     problems: [404, 409],

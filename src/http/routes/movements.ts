@@ -1,6 +1,7 @@
 import { z } from "zod";
 import { listLevels, listMovements, recordMovement, undoMovement } from "../../services/record-movements.ts";
 import { takeStock } from "../../services/take-stock.ts";
+import { exampleIds } from "../example-ids.ts";
 import { operation } from "../operation.ts";
 import { ById, Id, Instant, InstantIn, Notes, PageQuery, pageFrom, pageOf, pageReply } from "../schemas.ts";
 import { LocationSort } from "./locations.ts";
@@ -115,9 +116,7 @@ const Stocktake = z
   })
   .meta({ id: "Stocktake" });
 
-const line = "0192f0c1-7c1e-7b6a-9c1d-2f6a1b3c4d01";
-const pitBox = "0192f0c1-7c1e-7b6a-9c1d-2f6a1b3c4d02";
-const home = "0192f0c1-7c1e-7b6a-9c1d-2f6a1b3c4d03";
+const { lineId: line, pitBoxId: pitBox, homeId: home } = exampleIds;
 
 export const movementOperations = [
   operation({

@@ -7,6 +7,7 @@ import {
   readOrder,
   receiveOrder,
 } from "../../services/keep-orders.ts";
+import { exampleIds } from "../example-ids.ts";
 import { operation } from "../operation.ts";
 import {
   ById,
@@ -117,7 +118,7 @@ const LeadTimes = z
   })
   .meta({ id: "LeadTimes" });
 
-const line = "0192f0c1-7c1e-7b6a-9c1d-2f6a1b3c4d01";
+const line = exampleIds.lineId;
 
 export const orderOperations = [
   operation({
@@ -128,13 +129,14 @@ export const orderOperations = [
     description: "Pieces are packs times the line's pack size. Nothing is in stock before it is received.",
     tags: ["orders"],
     need: "stock:write",
+    record: "orders",
     body: OrderGiven,
     answers: { 201: { description: "The order.", body: Order } },
     problems: [404],
     example: {
       body: {
-        supplierId: "0192f0c1-7c1e-7b6a-9c1d-2f6a1b3c4d02",
-        locationId: "0192f0c1-7c1e-7b6a-9c1d-2f6a1b3c4d03",
+        supplierId: exampleIds.supplierId,
+        locationId: exampleIds.homeId,
         placedAt: "2026-11-20T19:00:00+11:00",
         promisedOn: "2026-11-27",
         notes: "with the belts of the club order",
@@ -176,6 +178,7 @@ export const orderOperations = [
     summary: "Read an order and what came of it",
     tags: ["orders"],
     need: "stock:read",
+    record: "orders",
     params: ById,
     answers: { 200: { description: "The order.", body: Order } },
     problems: [404],
@@ -189,6 +192,7 @@ export const orderOperations = [
     description: "Close an order when the rest will never come, such as a cancelled back-order.",
     tags: ["orders"],
     need: "stock:write",
+    record: "orders",
     params: ById,
     body: z
       .strictObject({

@@ -18,6 +18,7 @@ import {
 } from "../../services/keep-pieces.ts";
 import { onlyDriver } from "../../services/work.ts";
 import { pageOfPieces, pieceStates } from "../../storage/pieces.ts";
+import { exampleIds } from "../example-ids.ts";
 import { operation } from "../operation.ts";
 import {
   ById,
@@ -137,13 +138,14 @@ export const pieceOperations = [
       "A second-hand piece of unknown use gets an estimate of its prior usage and how far that may be off.",
     tags: ["pieces"],
     need: "log:write",
+    record: "pieces",
     body: PieceGiven,
     answers: { 201: { description: "The piece, a spare so far.", body: Piece } },
     problems: [404, 409],
     example: {
       body: {
-        driverId: "{driverId}",
-        lineId: "{lineId}",
+        driverId: exampleIds.driverId,
+        lineId: exampleIds.lineId,
         mark: "spur 9",
         asNew: 15.49,
         boughtOn: "2026-11-14",
@@ -186,6 +188,7 @@ export const pieceOperations = [
     summary: "Read a piece: its fittings, and its usage so far",
     tags: ["pieces"],
     need: "log:read",
+    record: "pieces",
     params: ById,
     answers: { 200: { description: "The piece with its history.", body: PieceHistory } },
     problems: [404],
@@ -198,6 +201,7 @@ export const pieceOperations = [
     summary: "Correct a piece's mark, as-new reading or prior usage",
     tags: ["pieces"],
     need: "log:write",
+    record: "pieces",
     params: ById,
     body: PieceChanges,
     answers: { 200: { description: "The piece as it is now.", body: Piece } },
@@ -213,6 +217,7 @@ export const pieceOperations = [
     description: "If it is fitted then, it is removed as well.",
     tags: ["pieces"],
     need: "log:write",
+    record: "pieces",
     params: ById,
     body: z.strictObject({ at: InstantIn, retiredFor: RetiredFor }),
     answers: { 200: { description: "The piece as it ended.", body: Piece } },
@@ -224,9 +229,11 @@ export const pieceOperations = [
     method: "delete",
     path: "/v1/pieces/{id}/retirement",
     operationId: "unretirePiece",
+    example: { params: { id: exampleIds.retiredPieceId } },
     summary: "Take back a retirement that was logged wrongly",
     tags: ["pieces"],
     need: "log:write",
+    record: "pieces",
     params: ById,
     answers: { 200: { description: "The piece, a spare again.", body: Piece } },
     problems: [404, 409],
@@ -245,7 +252,11 @@ export const pieceOperations = [
     answers: { 201: { description: "The fitting.", body: Fitting } },
     problems: [404, 409],
     example: {
-      body: { position: "pinion", at: "2026-11-29T18:30:00+11:00", piece: { pieceId: "{sparePieceId}" } },
+      body: {
+        position: "second spur",
+        at: "2026-11-29T18:30:00+11:00",
+        piece: { pieceId: exampleIds.sparePieceId },
+      },
     },
   })(async ({ params, body }, work) => ({ status: 201, body: await fitPiece(work, params.id, body) })),
 
@@ -277,7 +288,7 @@ export const pieceOperations = [
         position: "spur",
         at: "2026-11-30T19:10:00+11:00",
         retiredFor: "worn",
-        piece: { lineId: "{lineId}", mark: "spur 4", asNew: 15.48, from: "own" },
+        piece: { lineId: exampleIds.lineId, mark: "spur 4", asNew: 15.48, from: "own" },
       },
     },
   })(async ({ params, body }, work) => ({ status: 201, body: await replacePiece(work, params.id, body) })),
@@ -312,7 +323,9 @@ export const pieceOperations = [
       },
     },
     problems: [404, 409],
-    example: { body: { pieceIds: ["{tyreId}", "{otherTyreId}"], at: "2026-11-30T19:05:00+11:00" } },
+    example: {
+      body: { pieceIds: [exampleIds.tyreId, exampleIds.otherTyreId], at: "2026-11-30T19:05:00+11:00" },
+    },
   })(async ({ body }, work) => ({ status: 201, body: { fittings: await swapPieces(work, body) } })),
 
   operation({
@@ -323,6 +336,7 @@ export const pieceOperations = [
     description: "`removedAt` null says that it is still fitted. Usage follows by itself.",
     tags: ["pieces"],
     need: "log:write",
+    record: "fittings",
     params: ById,
     body: z.strictObject({ fittedAt: InstantIn.optional(), removedAt: InstantIn.nullable().optional() }),
     answers: { 200: { description: "The fitting as it is now.", body: Fitting } },
@@ -338,6 +352,7 @@ export const pieceOperations = [
     description: "What it took out of stock goes back.",
     tags: ["pieces"],
     need: "log:write",
+    record: "fittings",
     params: ById,
     answers: { 204: { description: "The fitting is gone." } },
     problems: [404, 409],

@@ -3,6 +3,7 @@ import { surfaces } from "../../domain/kind.ts";
 import { conditionWords } from "../../domain/piece.ts";
 import { changeRun, deleteRun, logMeeting, logRun, readRun, runFromRow } from "../../services/log-runs.ts";
 import { listRuns } from "../../services/list-runs.ts";
+import { exampleIds } from "../example-ids.ts";
 import { operation } from "../operation.ts";
 import {
   ById,
@@ -50,16 +51,17 @@ export const runOperations = [
     description: "The usage of everything fitted then, and of the pack named, follows from it.",
     tags: ["runs"],
     need: "log:write",
+    record: "runs",
     body: RunGiven,
     answers: { 201: { description: "The run.", body: Run } },
     problems: [404, 409],
     example: {
       body: {
-        carId: "{carId}",
+        carId: exampleIds.carId,
         at: "2026-11-29T10:20:00+11:00",
         minutes: 5.5,
         surface: "asphalt",
-        packId: "{packId}",
+        packId: exampleIds.packId,
         knocks: 1,
       },
     },
@@ -87,8 +89,14 @@ export const runOperations = [
     example: {
       body: {
         runs: [
-          { carId: "{carId}", at: "2026-11-29T11:00:00+11:00", minutes: 6 },
-          { carId: "{carId}", at: "2026-11-29T12:10:00+11:00", minutes: 5.5, knocks: 2, conditions: ["hot"] },
+          { carId: exampleIds.carId, at: "2026-11-29T11:00:00+11:00", minutes: 6 },
+          {
+            carId: exampleIds.carId,
+            at: "2026-11-29T12:10:00+11:00",
+            minutes: 5.5,
+            knocks: 2,
+            conditions: ["hot"],
+          },
         ],
       },
     },
@@ -128,6 +136,7 @@ export const runOperations = [
     summary: "Read a run",
     tags: ["runs"],
     need: "log:read",
+    record: "runs",
     params: ById,
     answers: { 200: { description: "The run.", body: Run } },
     problems: [404],
@@ -140,6 +149,7 @@ export const runOperations = [
     summary: "Correct a run that was logged wrongly",
     tags: ["runs"],
     need: "log:write",
+    record: "runs",
     params: ById,
     body: RunChanges,
     answers: { 200: { description: "The run as it is now.", body: Run } },
@@ -154,6 +164,7 @@ export const runOperations = [
     summary: "Delete a run that never happened",
     tags: ["runs"],
     need: "log:write",
+    record: "runs",
     params: ById,
     answers: { 204: { description: "The run is gone, and its usage with it." } },
     problems: [404],
