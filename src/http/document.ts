@@ -176,7 +176,7 @@ function operationObject(spec: Spec): ZodOpenApiOperationObject {
     ...(Object.keys(bodyContent).length > 0 && { requestBody: { required: true, content: bodyContent } }),
     responses: {
       ...Object.fromEntries(
-        Object.entries(answers).map(([status, one]) => [
+        answersOf(spec).map(([status, one]) => [
           status,
           answerObject(withAnswer(operationId, status, one)),
         ]),
@@ -237,7 +237,6 @@ export function openApiDocument(operations: readonly Operation[], version: strin
           "Log what happened to the cars, and get back what is wearing out, when, and what to order. " +
           "Every operation under /v1 needs a key: `Authorization: Bearer KEY`. Errors are problem details (RFC 9457). " +
           "Lists come in pages: follow `next`, or the Link header (RFC 8288). Forecasts are ranges, and say what they rest on.",
-        license: { name: "MIT", identifier: "MIT" },
       },
       servers: [{ url: "/", description: "the service that this description came from" }],
       tags: tags.filter(({ name }) => grouped.has(name)),
