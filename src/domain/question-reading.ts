@@ -1,4 +1,5 @@
-import type { Measure } from "./kind.ts";
+import type { Kind, Measure } from "./kind.ts";
+import { runUsage, type UsedRun } from "./usage.ts";
 
 /**
  * Doubts about a reading, before it is kept. One slip (inches for millimetres, a tooth miscounted, the wrong corner)
@@ -50,6 +51,46 @@ export function questionReading({ value, sd, measure, earlier, plausibleWear }: 
   return [
     `${value} ${unit} is ${round(worn)} ${unit} worn since the last reading, far more than the use since then explains (at most about ${round(plausibleWear)})`,
   ];
+}
+
+/** How much faster than the usual life's fast end wear is still believed without a second look. */
+const plausibleHaste = 4;
+
+/** What is known of a piece apart from its readings. */
+export interface PieceInQuestion {
+  kind: Kind;
+  /** a new piece of this line, or null where only the kind says */
+  lineAsNew: number | null;
+  /** as this piece was read when new */
+  asNew: number | null;
+  priorUsage: number | null;
+}
+
+/**
+ * The most wear that use could plausibly have caused, from the kind's fast pieces.
+ *
+ * @param runs what wore the piece since its last reading, up to this one
+ * @param first true where it was never read before
+ * @returns in the measure's unit
+ */
+export function plausibleWear(piece: PieceInQuestion, runs: readonly UsedRun[], first: boolean): number {
+  const { kind, lineAsNew, asNew, priorUsage } = piece;
+  const { measure, limits, clock } = kind;
+  if (measure === null || limits === null) return 0;
+  const allowance =
+    limits.basis === "loss" ? limits.club : Math.abs(limits.club - (lineAsNew ?? measure.asNew));
+  if (clock === "days" || (first && priorUsage === null && asNew === null)) return allowance * plausibleHaste;
+  const used = runs.reduce((sum, run) => sum + runUsage(clock, run), 0);
+  const known = first ? used + (priorUsage ?? 0) : used;
+  const fastest = Math.max(1, ...Object.values(kind.surfaces));
+  return Math.max(0.25, (known / kind.usualLife.p10) * fastest * plausibleHaste) * allowance;
+}
+
+/** What a first reading is held against: the piece as it was when new, or its line; nothing where neither is known. */
+export function beforeFirstReading({ kind, lineAsNew, asNew }: PieceInQuestion): EarlierReading[] {
+  const sd = kind.measure?.instruments[0]?.repeatabilitySd ?? 0;
+  if (asNew !== null) return [{ value: asNew, sd }];
+  return lineAsNew === null ? [] : [{ value: lineAsNew, sd: Math.max(kind.measure?.asNewSd ?? 0, sd) }];
 }
 
 const round = (x: number) => Number(x.toPrecision(4));

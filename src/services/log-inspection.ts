@@ -1,9 +1,8 @@
 import { DomainError, type Fault } from "../domain/errors.ts";
 import type { Kind } from "../domain/kind.ts";
 import type { Finding, ServiceWord } from "../domain/piece.ts";
-import { questionReading } from "../domain/question-reading.ts";
+import { beforeFirstReading, plausibleWear, questionReading } from "../domain/question-reading.ts";
 import { convertUnit } from "../domain/units.ts";
-import { runUsage } from "../domain/usage.ts";
 import {
   deleteInspectionRows,
   insertInspection,
@@ -11,7 +10,7 @@ import {
   selectReadingsOf,
 } from "../storage/inspections.ts";
 import { getRecord, type Page, type PageRequest, pageOfRecords } from "../storage/records.ts";
-import type { InspectionRow, LineRow, PieceRow, ReadingRow } from "../storage/tables.ts";
+import type { InspectionRow, PieceRow, ReadingRow } from "../storage/tables.ts";
 import { countEvidenceOfPiece, selectRunsOfPiece } from "../storage/usage.ts";
 import { getOwnPiece, lineAndKind } from "./keep-pieces.ts";
 import { requirePast } from "./log-runs.ts";
@@ -34,9 +33,6 @@ export interface GivenInspection {
   confirmed: boolean;
 }
 
-/** How much faster than the usual life's fast end wear is still believed without a second look. */
-const plausibleHaste = 4;
-
 const inspectionFrom = (row: InspectionRow, readings: readonly ReadingRow[]) => ({
   ...row,
   findings: JSON.parse(row.findings) as Finding[],
@@ -47,7 +43,8 @@ const inspectionFrom = (row: InspectionRow, readings: readonly ReadingRow[]) => 
 });
 export type Inspection = ReturnType<typeof inspectionFrom>;
 
-function instrumentOf(kind: Kind, name: string | null) {
+/** The kind's instrument of that name, or its usual one. @throws {DomainError} `wrong_kind` or `unit_unknown` */
+export function instrumentOf(kind: Kind, name: string | null) {
   if (kind.measure === null)
     throw new DomainError(
       "wrong_kind",
@@ -63,37 +60,16 @@ function instrumentOf(kind: Kind, name: string | null) {
   return found;
 }
 
-/** The most wear that the use since the last reading could plausibly have caused, from the kind's fast pieces. */
-async function plausibleWear(
-  work: Work,
-  piece: PieceRow,
-  line: LineRow,
-  kind: Kind,
-  since: string | undefined,
-  at: string,
-) {
-  const { measure, limits } = kind;
-  if (measure === null || limits === null) return 0;
-  const allowance =
-    limits.basis === "loss" ? limits.club : Math.abs(limits.club - (line.asNew ?? measure.asNew));
-  const runs = await selectRunsOfPiece(work.db, piece.id, since ?? "");
-  const used = runs.filter((run) => run.at <= at).reduce((sum, run) => sum + runUsage(kind.clock, run), 0);
-  const known = since === undefined ? used + (piece.priorUsage ?? 0) : used;
-  if (kind.clock === "days" || (since === undefined && piece.priorUsage === null && piece.asNew === null))
-    return allowance * plausibleHaste;
-  const fastest = Math.max(1, ...Object.values(kind.surfaces));
-  return Math.max(0.25, (known / kind.usualLife.p10) * fastest * plausibleHaste) * allowance;
-}
-
 async function readingsFor(work: Work, piece: PieceRow, given: GivenInspection, inspectionId: string) {
   const { line, kind } = await lineAndKind(work, piece.lineId);
   const last = await selectLastReadings(work.db, piece.id, given.at, 4);
-  const earlier = last.map(({ value, sd }) => ({ value, sd }));
-  const firstSd = kind.measure?.instruments[0]?.repeatabilitySd ?? 0;
-  if (earlier.length === 0 && piece.asNew !== null) earlier.push({ value: piece.asNew, sd: firstSd });
-  else if (earlier.length === 0 && line.asNew !== null)
-    earlier.push({ value: line.asNew, sd: Math.max(kind.measure?.asNewSd ?? 0, firstSd) });
-  const plausible = await plausibleWear(work, piece, line, kind, last.at(-1)?.at, given.at);
+  const inQuestion = { kind, lineAsNew: line.asNew, asNew: piece.asNew, priorUsage: piece.priorUsage };
+  const earlier =
+    last.length > 0 ? last.map(({ value, sd }) => ({ value, sd })) : beforeFirstReading(inQuestion);
+  const since = last.at(-1)?.at;
+  const runs = await selectRunsOfPiece(work.db, piece.id, since ?? "");
+  const used = runs.filter((run) => run.at <= given.at);
+  const plausible = plausibleWear(inQuestion, used, since === undefined);
   const faults: Fault[] = [];
   const rows: ReadingRow[] = [];
   for (const [i, reading] of given.readings.entries()) {
