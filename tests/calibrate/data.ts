@@ -1,0 +1,56 @@
+/** The real data of the back-tests, with the limits and origins that the reference results used. */
+import type { DriftSeries, WearPrior } from "../../src/stats/index.ts";
+import { lasers, unitsOf } from "../stats/units.ts";
+
+export interface BacktestData {
+  units: DriftSeries[];
+  limit: number;
+  origins: (readings: number) => number[];
+  horizon: number;
+  /** what somebody might have believed before: a usual life within a factor of five, round numbers for the rest */
+  prior: WearPrior;
+}
+
+const sixfold = (units: readonly DriftSeries[]): number =>
+  6 * Math.max(...units.map(({ time }) => time.at(-1)!));
+
+/** Fifteen lasers, time in 1000 h, pseudo-limit 6 % (Meeker & Escobar 1998). */
+export function laserData(): BacktestData {
+  const units = [...lasers(1000).values()];
+  return {
+    units,
+    limit: 6,
+    origins: (n) => Array.from({ length: n - 3 }, (_, i) => i + 3),
+    horizon: sixfold(units),
+    prior: {
+      life: { p10: 1.5, p90: 8 },
+      pieceSpread: 0.25,
+      runSpread: 0.3,
+      usagePerRun: 0.25,
+      startSd: 0.01,
+      readingSd: 0.05,
+    },
+  };
+}
+
+/** Fade of four battery cells at every sixth cycle, time in 100 cycles, limit 0.4 Ah (Saha & Goebel 2007). */
+export function batteryData(): BacktestData {
+  const units = [...unitsOf("data/battery.csv").values()].map(({ time, reading }) => {
+    const every = time.flatMap((_, i) => (i % 6 === 5 ? [i] : []));
+    return { time: every.map((i) => time[i]! / 100), reading: every.map((i) => reading[0]! - reading[i]!) };
+  });
+  return {
+    units,
+    limit: 0.4,
+    origins: (n) => Array.from({ length: n }, (_, k) => k).filter((k) => k >= 4 && k % 2 === 0),
+    horizon: sixfold(units),
+    prior: {
+      life: { p10: 0.5, p90: 2.5 },
+      pieceSpread: 0.25,
+      runSpread: 0.5,
+      usagePerRun: 0.06,
+      startSd: 0.02,
+      readingSd: 0.02,
+    },
+  };
+}
