@@ -2704,6 +2704,22 @@ export interface components {
                 "application/problem+json": components["schemas"]["Problem"];
             };
         };
+        /** @description `stale_version`: It was changed by someone else in the meantime */
+        Problem412: {
+            headers: {
+                [name: string]: unknown;
+            };
+            content: {
+                /**
+                 * @example {
+                 *       "type": "/problems/stale_version",
+                 *       "title": "It was changed by someone else in the meantime",
+                 *       "status": 412
+                 *     }
+                 */
+                "application/problem+json": components["schemas"]["Problem"];
+            };
+        };
         /** @description `too_large`: The body is too large */
         Problem413: {
             headers: {
@@ -2752,6 +2768,22 @@ export interface components {
                 "application/problem+json": components["schemas"]["Problem"];
             };
         };
+        /** @description `if_match_needed`: Say which version you saw */
+        Problem428: {
+            headers: {
+                [name: string]: unknown;
+            };
+            content: {
+                /**
+                 * @example {
+                 *       "type": "/problems/if_match_needed",
+                 *       "title": "Say which version you saw",
+                 *       "status": 428
+                 *     }
+                 */
+                "application/problem+json": components["schemas"]["Problem"];
+            };
+        };
         /** @description Internal error */
         Problem500: {
             headers: {
@@ -2779,7 +2811,10 @@ export interface operations {
     getClub: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                /** @description an ETag that is known already: if it still holds, the answer is 304 with no body */
+                "If-None-Match"?: string;
+            };
             path?: never;
             cookie?: never;
         };
@@ -2788,12 +2823,34 @@ export interface operations {
             /** @description The club of the key. */
             200: {
                 headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-8000-000000000001",
+                     *       "name": "Quillbrook Radio Car Club",
+                     *       "currency": "AUD",
+                     *       "timeZone": "Australia/Brisbane",
+                     *       "createdAt": "2026-01-10T09:00:00.000Z",
+                     *       "version": 1
+                     *     }
+                     */
                     "application/json": components["schemas"]["Club"];
                 };
             };
+            /** @description Nothing has changed since the ETag that was sent. */
+            304: {
+                headers: {
+                    /** @description the same ETag */
+                    etag?: string;
+                    [name: string]: unknown;
+                };
+                content?: never;
+            };
+            400: components["responses"]["Problem400"];
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             422: components["responses"]["Problem422"];
@@ -2803,7 +2860,10 @@ export interface operations {
     changeClub: {
         parameters: {
             query?: never;
-            header?: never;
+            header: {
+                /** @description the ETag that the record was read with: the change is made only if the record is still at that version */
+                "If-Match": string;
+            };
             path?: never;
             cookie?: never;
         };
@@ -2832,6 +2892,8 @@ export interface operations {
             /** @description The club as it is now. */
             200: {
                 headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
                     [name: string]: unknown;
                 };
                 content: {
@@ -2841,8 +2903,10 @@ export interface operations {
             400: components["responses"]["Problem400"];
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
+            412: components["responses"]["Problem412"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
+            428: components["responses"]["Problem428"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -2867,6 +2931,20 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "items": [
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-0000000d0001",
+                     *           "name": "Mara Tindle",
+                     *           "notes": "careful, keeps notes",
+                     *           "createdAt": "2026-01-10T09:00:00.000Z",
+                     *           "version": 1
+                     *         }
+                     *       ],
+                     *       "next": null
+                     *     }
+                     */
                     "application/json": components["schemas"]["DriverPage"];
                 };
             };
@@ -2905,9 +2983,22 @@ export interface operations {
             /** @description The driver. */
             201: {
                 headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
+                    /** @description where the record is read */
+                    location?: string;
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-9000-000000000001",
+                     *       "name": "Una Wickerley",
+                     *       "notes": "two cars",
+                     *       "createdAt": "2026-12-01T09:00:00.000Z",
+                     *       "version": 1
+                     *     }
+                     */
                     "application/json": components["schemas"]["Driver"];
                 };
             };
@@ -2923,7 +3014,10 @@ export interface operations {
     getDriver: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                /** @description an ETag that is known already: if it still holds, the answer is 304 with no body */
+                "If-None-Match"?: string;
+            };
             path: {
                 /** @description identifier */
                 id: components["schemas"]["Id"];
@@ -2935,12 +3029,33 @@ export interface operations {
             /** @description The driver. */
             200: {
                 headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-8000-0000000d0001",
+                     *       "name": "Mara Tindle",
+                     *       "notes": "careful, keeps notes",
+                     *       "createdAt": "2026-01-10T09:00:00.000Z",
+                     *       "version": 1
+                     *     }
+                     */
                     "application/json": components["schemas"]["Driver"];
                 };
             };
+            /** @description Nothing has changed since the ETag that was sent. */
+            304: {
+                headers: {
+                    /** @description the same ETag */
+                    etag?: string;
+                    [name: string]: unknown;
+                };
+                content?: never;
+            };
+            400: components["responses"]["Problem400"];
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
@@ -2951,7 +3066,9 @@ export interface operations {
     changeDriver: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                "If-Match"?: string;
+            };
             path: {
                 /** @description identifier */
                 id: components["schemas"]["Id"];
@@ -2976,9 +3093,20 @@ export interface operations {
             /** @description The driver as it is now. */
             200: {
                 headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-8000-0000000d0001",
+                     *       "name": "Mara Tindle",
+                     *       "notes": "drives two cars",
+                     *       "createdAt": "2026-01-10T09:00:00.000Z",
+                     *       "version": 2
+                     *     }
+                     */
                     "application/json": components["schemas"]["Driver"];
                 };
             };
@@ -2987,6 +3115,7 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             409: components["responses"]["Problem409"];
+            412: components["responses"]["Problem412"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
             500: components["responses"]["Problem500"];
@@ -3015,6 +3144,78 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "items": [
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-000000000006",
+                     *           "code": "SPR-48",
+                     *           "name": "Spur, acetal, 48 DP, vented cover",
+                     *           "clock": "minutes",
+                     *           "shipped": true,
+                     *           "benchStep": "drivetrain",
+                     *           "measure": {
+                     *             "quantity": "span over 10 teeth",
+                     *             "unit": "mm",
+                     *             "direction": "falls",
+                     *             "asNew": 15.485,
+                     *             "asNewSd": 0.02,
+                     *             "miscountStep": 1.562,
+                     *             "instruments": [
+                     *               {
+                     *                 "name": "calliper, one span",
+                     *                 "repeatabilitySd": 0.018,
+                     *                 "resolution": 0.01
+                     *               },
+                     *               {
+                     *                 "name": "calliper, mean of three spans",
+                     *                 "repeatabilitySd": 0.01,
+                     *                 "resolution": 0.01
+                     *               }
+                     *             ]
+                     *           },
+                     *           "limits": {
+                     *             "basis": "loss",
+                     *             "race": 0.05,
+                     *             "club": 0.1,
+                     *             "stop": 0.16
+                     *           },
+                     *           "usualLife": {
+                     *             "p10": 485,
+                     *             "p90": 1030
+                     *           },
+                     *           "pieceSpread": 0.3,
+                     *           "runSpread": 0.35,
+                     *           "surfaces": {
+                     *             "asphalt": 1,
+                     *             "coarse-asphalt": 1.5,
+                     *             "carpet": 0.5,
+                     *             "astro": 0.7,
+                     *             "clay": 0.9,
+                     *             "dusty-clay": 2,
+                     *             "wet-asphalt": 1.5
+                     *           },
+                     *           "usedBy": "fitting",
+                     *           "changeRule": "alone",
+                     *           "changedTogether": 1,
+                     *           "mateCode": null,
+                     *           "breakagePerRun": 0.004,
+                     *           "shelfLifeDays": null,
+                     *           "carStopper": true,
+                     *           "checkMinutes": 3,
+                     *           "check": "Span at the marked tooth, stones, chipped, melted or hooked teeth, cracks at the hub, mesh at the tightest point.",
+                     *           "cautions": [
+                     *             "Unplug the pack before fingers go near gears or belts, keep sleeves and hair away, and lift the wheels when you test; the maker's instructions and the club's rules come first.",
+                     *             "Keep solvents, fuel and spray cleaners off plastics and away from sparks and packs; read the label, and follow the maker's instructions and local rules."
+                     *           ],
+                     *           "source": "Design of Plastic Gears (trade reprint, 23 June 2025), 20-30 % of module accepted in undemanding drives, for the stop limit; otherwise common practice, no source",
+                     *           "createdAt": "2026-01-10T09:00:00.000Z",
+                     *           "version": 1
+                     *         }
+                     *       ],
+                     *       "next": null
+                     *     }
+                     */
                     "application/json": components["schemas"]["KindPage"];
                 };
             };
@@ -3174,9 +3375,66 @@ export interface operations {
             /** @description The kind. */
             201: {
                 headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
+                    /** @description where the record is read */
+                    location?: string;
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-9000-000000000001",
+                     *       "code": "WING-MNT",
+                     *       "name": "Rear wing mount bush",
+                     *       "clock": "minutes",
+                     *       "shipped": false,
+                     *       "benchStep": "fasteners",
+                     *       "measure": {
+                     *         "quantity": "play at the wing edge",
+                     *         "unit": "mm",
+                     *         "direction": "rises",
+                     *         "asNew": 0.1,
+                     *         "asNewSd": 0.03,
+                     *         "instruments": [
+                     *           {
+                     *             "name": "feeler gauge",
+                     *             "repeatabilitySd": 0.05,
+                     *             "resolution": 0.05
+                     *           }
+                     *         ]
+                     *       },
+                     *       "limits": {
+                     *         "basis": "size",
+                     *         "race": null,
+                     *         "club": 1,
+                     *         "stop": 1.5
+                     *       },
+                     *       "usualLife": {
+                     *         "p10": 200,
+                     *         "p90": 900
+                     *       },
+                     *       "pieceSpread": 0.4,
+                     *       "runSpread": 0.6,
+                     *       "surfaces": {
+                     *         "coarse-asphalt": 1.3,
+                     *         "dusty-clay": 1.8
+                     *       },
+                     *       "usedBy": "fitting",
+                     *       "changeRule": "alone",
+                     *       "changedTogether": 1,
+                     *       "mateCode": null,
+                     *       "breakagePerRun": 0.001,
+                     *       "shelfLifeDays": null,
+                     *       "carStopper": false,
+                     *       "checkMinutes": 1,
+                     *       "check": "Rock the wing by its edge and look for cracks at the screw.",
+                     *       "cautions": [],
+                     *       "source": "the club's own experience",
+                     *       "createdAt": "2026-12-01T09:00:00.000Z",
+                     *       "version": 1
+                     *     }
+                     */
                     "application/json": components["schemas"]["Kind"];
                 };
             };
@@ -3192,7 +3450,10 @@ export interface operations {
     getKind: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                /** @description an ETag that is known already: if it still holds, the answer is 304 with no body */
+                "If-None-Match"?: string;
+            };
             path: {
                 /** @description identifier */
                 id: components["schemas"]["Id"];
@@ -3204,12 +3465,81 @@ export interface operations {
             /** @description The kind. */
             200: {
                 headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-8000-00000000ad01",
+                     *       "code": "SPR-EX",
+                     *       "name": "Spur, acetal, 48 DP",
+                     *       "clock": "minutes",
+                     *       "shipped": false,
+                     *       "benchStep": "drivetrain",
+                     *       "measure": {
+                     *         "quantity": "span over 10 teeth",
+                     *         "unit": "mm",
+                     *         "direction": "falls",
+                     *         "asNew": 15.485,
+                     *         "asNewSd": 0.02,
+                     *         "miscountStep": 1.5622,
+                     *         "instruments": [
+                     *           {
+                     *             "name": "calliper",
+                     *             "repeatabilitySd": 0.018,
+                     *             "resolution": 0.01
+                     *           }
+                     *         ]
+                     *       },
+                     *       "limits": {
+                     *         "basis": "loss",
+                     *         "race": 0.05,
+                     *         "club": 0.1,
+                     *         "stop": 0.15
+                     *       },
+                     *       "usualLife": {
+                     *         "p10": 480,
+                     *         "p90": 1030
+                     *       },
+                     *       "pieceSpread": 0.3,
+                     *       "runSpread": 0.35,
+                     *       "surfaces": {
+                     *         "asphalt": 1,
+                     *         "carpet": 0.5,
+                     *         "dusty-clay": 2
+                     *       },
+                     *       "usedBy": "fitting",
+                     *       "changeRule": "alone",
+                     *       "changedTogether": 1,
+                     *       "mateCode": null,
+                     *       "breakagePerRun": 0.004,
+                     *       "shelfLifeDays": null,
+                     *       "carStopper": true,
+                     *       "checkMinutes": 3,
+                     *       "check": "Span over ten teeth at three places; look for chips.",
+                     *       "cautions": [
+                     *         "Unplug the pack before fingers go near the gears."
+                     *       ],
+                     *       "source": "invented for the examples",
+                     *       "createdAt": "2026-01-10T09:00:00.000Z",
+                     *       "version": 1
+                     *     }
+                     */
                     "application/json": components["schemas"]["Kind"];
                 };
             };
+            /** @description Nothing has changed since the ETag that was sent. */
+            304: {
+                headers: {
+                    /** @description the same ETag */
+                    etag?: string;
+                    [name: string]: unknown;
+                };
+                content?: never;
+            };
+            400: components["responses"]["Problem400"];
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
@@ -3220,7 +3550,10 @@ export interface operations {
     changeKind: {
         parameters: {
             query?: never;
-            header?: never;
+            header: {
+                /** @description the ETag that the record was read with: the change is made only if the record is still at that version */
+                "If-Match": string;
+            };
             path: {
                 /** @description identifier */
                 id: components["schemas"]["Id"];
@@ -3314,6 +3647,8 @@ export interface operations {
             /** @description The kind as it is now. */
             200: {
                 headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
                     [name: string]: unknown;
                 };
                 content: {
@@ -3325,8 +3660,10 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             409: components["responses"]["Problem409"];
+            412: components["responses"]["Problem412"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
+            428: components["responses"]["Problem428"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -3353,6 +3690,22 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "items": [
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-0000000c0d01",
+                     *           "name": "Thornbill",
+                     *           "discipline": "touring",
+                     *           "internalRatio": 2,
+                     *           "notes": null,
+                     *           "createdAt": "2026-01-10T09:00:00.000Z",
+                     *           "version": 1
+                     *         }
+                     *       ],
+                     *       "next": null
+                     *     }
+                     */
                     "application/json": components["schemas"]["CarModelPage"];
                 };
             };
@@ -3404,9 +3757,24 @@ export interface operations {
             /** @description The car model. */
             201: {
                 headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
+                    /** @description where the record is read */
+                    location?: string;
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-9000-000000000001",
+                     *       "name": "Lyrebird",
+                     *       "discipline": "touring",
+                     *       "internalRatio": 2,
+                     *       "notes": "belt drive, 190 mm",
+                     *       "createdAt": "2026-12-01T09:00:00.000Z",
+                     *       "version": 1
+                     *     }
+                     */
                     "application/json": components["schemas"]["CarModel"];
                 };
             };
@@ -3422,7 +3790,10 @@ export interface operations {
     getCarModel: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                /** @description an ETag that is known already: if it still holds, the answer is 304 with no body */
+                "If-None-Match"?: string;
+            };
             path: {
                 /** @description identifier */
                 id: components["schemas"]["Id"];
@@ -3434,12 +3805,35 @@ export interface operations {
             /** @description The car model. */
             200: {
                 headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-8000-0000000c0d01",
+                     *       "name": "Thornbill",
+                     *       "discipline": "touring",
+                     *       "internalRatio": 2,
+                     *       "notes": null,
+                     *       "createdAt": "2026-01-10T09:00:00.000Z",
+                     *       "version": 1
+                     *     }
+                     */
                     "application/json": components["schemas"]["CarModel"];
                 };
             };
+            /** @description Nothing has changed since the ETag that was sent. */
+            304: {
+                headers: {
+                    /** @description the same ETag */
+                    etag?: string;
+                    [name: string]: unknown;
+                };
+                content?: never;
+            };
+            400: components["responses"]["Problem400"];
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
@@ -3450,7 +3844,9 @@ export interface operations {
     changeCarModel: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                "If-Match"?: string;
+            };
             path: {
                 /** @description identifier */
                 id: components["schemas"]["Id"];
@@ -3485,9 +3881,22 @@ export interface operations {
             /** @description The car model as it is now. */
             200: {
                 headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-8000-0000000c0d01",
+                     *       "name": "Thornbill",
+                     *       "discipline": "touring",
+                     *       "internalRatio": 2.05,
+                     *       "notes": null,
+                     *       "createdAt": "2026-01-10T09:00:00.000Z",
+                     *       "version": 2
+                     *     }
+                     */
                     "application/json": components["schemas"]["CarModel"];
                 };
             };
@@ -3496,6 +3905,7 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             409: components["responses"]["Problem409"];
+            412: components["responses"]["Problem412"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
             500: components["responses"]["Problem500"];
@@ -3522,6 +3932,22 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "items": [
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-00000000ea01",
+                     *           "name": "Ferris Lane",
+                     *           "surface": "asphalt",
+                     *           "direction": "clockwise",
+                     *           "notes": null,
+                     *           "createdAt": "2026-01-10T09:00:00.000Z",
+                     *           "version": 1
+                     *         }
+                     *       ],
+                     *       "next": null
+                     *     }
+                     */
                     "application/json": components["schemas"]["VenuePage"];
                 };
             };
@@ -3574,9 +4000,24 @@ export interface operations {
             /** @description The venue. */
             201: {
                 headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
+                    /** @description where the record is read */
+                    location?: string;
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-9000-000000000001",
+                     *       "name": "Saltmarsh Hall",
+                     *       "surface": "carpet",
+                     *       "direction": "anticlockwise",
+                     *       "notes": "Friday nights",
+                     *       "createdAt": "2026-12-01T09:00:00.000Z",
+                     *       "version": 1
+                     *     }
+                     */
                     "application/json": components["schemas"]["Venue"];
                 };
             };
@@ -3592,7 +4033,10 @@ export interface operations {
     getVenue: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                /** @description an ETag that is known already: if it still holds, the answer is 304 with no body */
+                "If-None-Match"?: string;
+            };
             path: {
                 /** @description identifier */
                 id: components["schemas"]["Id"];
@@ -3604,12 +4048,35 @@ export interface operations {
             /** @description The venue. */
             200: {
                 headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-8000-00000000ea01",
+                     *       "name": "Ferris Lane",
+                     *       "surface": "asphalt",
+                     *       "direction": "clockwise",
+                     *       "notes": null,
+                     *       "createdAt": "2026-01-10T09:00:00.000Z",
+                     *       "version": 1
+                     *     }
+                     */
                     "application/json": components["schemas"]["Venue"];
                 };
             };
+            /** @description Nothing has changed since the ETag that was sent. */
+            304: {
+                headers: {
+                    /** @description the same ETag */
+                    etag?: string;
+                    [name: string]: unknown;
+                };
+                content?: never;
+            };
+            400: components["responses"]["Problem400"];
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
@@ -3620,7 +4087,9 @@ export interface operations {
     changeVenue: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                "If-Match"?: string;
+            };
             path: {
                 /** @description identifier */
                 id: components["schemas"]["Id"];
@@ -3657,9 +4126,22 @@ export interface operations {
             /** @description The venue as it is now. */
             200: {
                 headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-8000-00000000ea01",
+                     *       "name": "Ferris Lane",
+                     *       "surface": "coarse-asphalt",
+                     *       "direction": "clockwise",
+                     *       "notes": "resurfaced in spring",
+                     *       "createdAt": "2026-01-10T09:00:00.000Z",
+                     *       "version": 2
+                     *     }
+                     */
                     "application/json": components["schemas"]["Venue"];
                 };
             };
@@ -3668,6 +4150,7 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             409: components["responses"]["Problem409"];
+            412: components["responses"]["Problem412"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
             500: components["responses"]["Problem500"];
@@ -3694,6 +4177,23 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "items": [
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-0000005bb001",
+                     *           "name": "Harrowmead Trade",
+                     *           "leadTimeDays": 6,
+                     *           "leadTimeSdDays": 3,
+                     *           "minimumOrderMinorUnits": 15000,
+                     *           "notes": null,
+                     *           "createdAt": "2026-01-10T09:00:00.000Z",
+                     *           "version": 1
+                     *         }
+                     *       ],
+                     *       "next": null
+                     *     }
+                     */
                     "application/json": components["schemas"]["SupplierPage"];
                 };
             };
@@ -3751,9 +4251,25 @@ export interface operations {
             /** @description The supplier. */
             201: {
                 headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
+                    /** @description where the record is read */
+                    location?: string;
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-9000-000000000001",
+                     *       "name": "Tansy Import Desk",
+                     *       "leadTimeDays": 34,
+                     *       "leadTimeSdDays": 12,
+                     *       "minimumOrderMinorUnits": 60000,
+                     *       "notes": "orders on the last Friday of the month",
+                     *       "createdAt": "2026-12-01T09:00:00.000Z",
+                     *       "version": 1
+                     *     }
+                     */
                     "application/json": components["schemas"]["Supplier"];
                 };
             };
@@ -3769,7 +4285,10 @@ export interface operations {
     getSupplier: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                /** @description an ETag that is known already: if it still holds, the answer is 304 with no body */
+                "If-None-Match"?: string;
+            };
             path: {
                 /** @description identifier */
                 id: components["schemas"]["Id"];
@@ -3781,12 +4300,36 @@ export interface operations {
             /** @description The supplier. */
             200: {
                 headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-8000-0000005bb001",
+                     *       "name": "Harrowmead Trade",
+                     *       "leadTimeDays": 6,
+                     *       "leadTimeSdDays": 3,
+                     *       "minimumOrderMinorUnits": 15000,
+                     *       "notes": null,
+                     *       "createdAt": "2026-01-10T09:00:00.000Z",
+                     *       "version": 1
+                     *     }
+                     */
                     "application/json": components["schemas"]["Supplier"];
                 };
             };
+            /** @description Nothing has changed since the ETag that was sent. */
+            304: {
+                headers: {
+                    /** @description the same ETag */
+                    etag?: string;
+                    [name: string]: unknown;
+                };
+                content?: never;
+            };
+            400: components["responses"]["Problem400"];
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
@@ -3797,7 +4340,10 @@ export interface operations {
     changeSupplier: {
         parameters: {
             query?: never;
-            header?: never;
+            header: {
+                /** @description the ETag that the record was read with: the change is made only if the record is still at that version */
+                "If-Match": string;
+            };
             path: {
                 /** @description identifier */
                 id: components["schemas"]["Id"];
@@ -3838,6 +4384,8 @@ export interface operations {
             /** @description The supplier as it is now. */
             200: {
                 headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
                     [name: string]: unknown;
                 };
                 content: {
@@ -3849,8 +4397,10 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             409: components["responses"]["Problem409"];
+            412: components["responses"]["Problem412"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
+            428: components["responses"]["Problem428"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -3885,6 +4435,12 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "items": [],
+                     *       "next": null
+                     *     }
+                     */
                     "application/json": components["schemas"]["LinePage"];
                 };
             };
@@ -4021,9 +4577,47 @@ export interface operations {
             /** @description The line. */
             201: {
                 headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
+                    /** @description where the record is read */
+                    location?: string;
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-9000-000000000001",
+                     *       "sku": "QB-SP-048-90",
+                     *       "name": "Spur gear 90T, 48 DP, pair",
+                     *       "kindId": "01930000-0000-7000-8000-00000000ad01",
+                     *       "kindCode": "SPR-EX",
+                     *       "gtin": "6291041500213",
+                     *       "makersPartNumber": "SG-4890",
+                     *       "supplierId": "01930000-0000-7000-8000-0000005bb001",
+                     *       "packSize": 2,
+                     *       "orderMultiplePacks": 5,
+                     *       "priceMinorUnits": 900,
+                     *       "leadTimeDays": null,
+                     *       "shelfLifeDays": null,
+                     *       "asNew": null,
+                     *       "limits": null,
+                     *       "usualLife": {
+                     *         "p10": 350,
+                     *         "p90": 900
+                     *       },
+                     *       "supersededById": null,
+                     *       "endedOn": null,
+                     *       "notes": null,
+                     *       "fits": [
+                     *         "01930000-0000-7000-8000-0000000c0d01"
+                     *       ],
+                     *       "supplierName": "Harrowmead Trade",
+                     *       "currency": "AUD",
+                     *       "ended": false,
+                     *       "createdAt": "2026-12-01T09:00:00.000Z",
+                     *       "version": 1
+                     *     }
+                     */
                     "application/json": components["schemas"]["Line"];
                 };
             };
@@ -4040,7 +4634,10 @@ export interface operations {
     getLine: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                /** @description an ETag that is known already: if it still holds, the answer is 304 with no body */
+                "If-None-Match"?: string;
+            };
             path: {
                 /** @description identifier */
                 id: components["schemas"]["Id"];
@@ -4052,12 +4649,55 @@ export interface operations {
             /** @description The line. */
             200: {
                 headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-8000-00000011e001",
+                     *       "sku": "QB-SP-487",
+                     *       "name": "Spur 87T 48 DP",
+                     *       "kindId": "01930000-0000-7000-8000-00000000ad01",
+                     *       "kindCode": "SPR-EX",
+                     *       "gtin": null,
+                     *       "makersPartNumber": null,
+                     *       "supplierId": "01930000-0000-7000-8000-0000005bb001",
+                     *       "packSize": 1,
+                     *       "orderMultiplePacks": 1,
+                     *       "priceMinorUnits": 900,
+                     *       "leadTimeDays": null,
+                     *       "shelfLifeDays": null,
+                     *       "asNew": null,
+                     *       "limits": null,
+                     *       "usualLife": null,
+                     *       "supersededById": null,
+                     *       "endedOn": null,
+                     *       "notes": null,
+                     *       "fits": [
+                     *         "01930000-0000-7000-8000-0000000c0d01"
+                     *       ],
+                     *       "supplierName": "Harrowmead Trade",
+                     *       "currency": "AUD",
+                     *       "ended": false,
+                     *       "createdAt": "2026-01-10T09:00:00.000Z",
+                     *       "version": 1
+                     *     }
+                     */
                     "application/json": components["schemas"]["Line"];
                 };
             };
+            /** @description Nothing has changed since the ETag that was sent. */
+            304: {
+                headers: {
+                    /** @description the same ETag */
+                    etag?: string;
+                    [name: string]: unknown;
+                };
+                content?: never;
+            };
+            400: components["responses"]["Problem400"];
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
@@ -4068,7 +4708,10 @@ export interface operations {
     changeLine: {
         parameters: {
             query?: never;
-            header?: never;
+            header: {
+                /** @description the ETag that the record was read with: the change is made only if the record is still at that version */
+                "If-Match": string;
+            };
             path: {
                 /** @description identifier */
                 id: components["schemas"]["Id"];
@@ -4152,6 +4795,8 @@ export interface operations {
             /** @description The line as it is now. */
             200: {
                 headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
                     [name: string]: unknown;
                 };
                 content: {
@@ -4163,8 +4808,10 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             409: components["responses"]["Problem409"];
+            412: components["responses"]["Problem412"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
+            428: components["responses"]["Problem428"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -4190,6 +4837,27 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "items": [
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-0000000ca001",
+                     *           "driverId": "01930000-0000-7000-8000-0000000d0001",
+                     *           "name": "Thornbill",
+                     *           "carModelId": "01930000-0000-7000-8000-0000000c0d01",
+                     *           "raceClass": "Touring club",
+                     *           "gearCase": "vented",
+                     *           "spurTeeth": 87,
+                     *           "pinionTeeth": 28,
+                     *           "meshNote": "paper, motor slot 2",
+                     *           "notes": null,
+                     *           "createdAt": "2026-01-10T09:00:00.000Z",
+                     *           "version": 1
+                     *         }
+                     *       ],
+                     *       "next": null
+                     *     }
+                     */
                     "application/json": components["schemas"]["CarPage"];
                 };
             };
@@ -4291,9 +4959,41 @@ export interface operations {
             /** @description The car with its positions. */
             201: {
                 headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
+                    /** @description where the record is read */
+                    location?: string;
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-9000-000000000001",
+                     *       "driverId": "01930000-0000-7000-8000-0000000d0001",
+                     *       "name": "Second car",
+                     *       "carModelId": "01930000-0000-7000-8000-0000000c0d01",
+                     *       "raceClass": "Touring club",
+                     *       "gearCase": "vented",
+                     *       "spurTeeth": 87,
+                     *       "pinionTeeth": 28,
+                     *       "meshNote": "paper, motor slot 2",
+                     *       "notes": null,
+                     *       "createdAt": "2026-12-01T09:00:00.000Z",
+                     *       "version": 1,
+                     *       "positions": [
+                     *         {
+                     *           "id": "01930000-0000-7000-9000-000000000002",
+                     *           "carId": "01930000-0000-7000-9000-000000000001",
+                     *           "name": "spur",
+                     *           "kindId": "01930000-0000-7000-8000-00000000ad01",
+                     *           "changedWith": "gears",
+                     *           "createdAt": "2026-12-01T09:00:00.000Z",
+                     *           "kindCode": "SPR-EX",
+                     *           "fitted": null
+                     *         }
+                     *       ]
+                     *     }
+                     */
                     "application/json": components["schemas"]["FittedCar"];
                 };
             };
@@ -4310,7 +5010,10 @@ export interface operations {
     getCar: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                /** @description an ETag that is known already: if it still holds, the answer is 304 with no body */
+                "If-None-Match"?: string;
+            };
             path: {
                 /** @description identifier */
                 id: components["schemas"]["Id"];
@@ -4322,12 +5025,88 @@ export interface operations {
             /** @description The car. */
             200: {
                 headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-8000-0000000ca001",
+                     *       "driverId": "01930000-0000-7000-8000-0000000d0001",
+                     *       "name": "Thornbill",
+                     *       "carModelId": "01930000-0000-7000-8000-0000000c0d01",
+                     *       "raceClass": "Touring club",
+                     *       "gearCase": "vented",
+                     *       "spurTeeth": 87,
+                     *       "pinionTeeth": 28,
+                     *       "meshNote": "paper, motor slot 2",
+                     *       "notes": null,
+                     *       "createdAt": "2026-01-10T09:00:00.000Z",
+                     *       "version": 1,
+                     *       "positions": [
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-000000000055",
+                     *           "carId": "01930000-0000-7000-8000-0000000ca001",
+                     *           "name": "spur",
+                     *           "kindId": "01930000-0000-7000-8000-00000000ad01",
+                     *           "changedWith": null,
+                     *           "createdAt": "2026-01-10T09:00:00.000Z",
+                     *           "kindCode": "SPR-EX",
+                     *           "fitted": {
+                     *             "fittingId": "01930000-0000-7000-8000-000000f17001",
+                     *             "pieceId": "01930000-0000-7000-8000-00000b1ece01",
+                     *             "mark": "spur 1",
+                     *             "lineId": "01930000-0000-7000-8000-00000011e001",
+                     *             "sku": "QB-SP-487",
+                     *             "lineName": "Spur 87T 48 DP",
+                     *             "fittedAt": "2026-02-07T08:00:00.000Z"
+                     *           }
+                     *         },
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-000000000056",
+                     *           "carId": "01930000-0000-7000-8000-0000000ca001",
+                     *           "name": "second spur",
+                     *           "kindId": "01930000-0000-7000-8000-00000000ad01",
+                     *           "changedWith": null,
+                     *           "createdAt": "2026-01-10T09:00:00.000Z",
+                     *           "kindCode": "SPR-EX",
+                     *           "fitted": null
+                     *         },
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-000000000057",
+                     *           "carId": "01930000-0000-7000-8000-0000000ca001",
+                     *           "name": "front-left tyre",
+                     *           "kindId": "01930000-0000-7000-8000-000000000048",
+                     *           "changedWith": "tyres",
+                     *           "createdAt": "2026-01-10T09:00:00.000Z",
+                     *           "kindCode": "TYR-EX",
+                     *           "fitted": {
+                     *             "fittingId": "01930000-0000-7000-8000-000000000059",
+                     *             "pieceId": "01930000-0000-7000-8000-000000271e01",
+                     *             "mark": "2-FL",
+                     *             "lineId": "01930000-0000-7000-8000-000000000051",
+                     *             "sku": "QB-TY-101",
+                     *             "lineName": "Control slick, set of four",
+                     *             "fittedAt": "2026-02-07T08:00:00.000Z"
+                     *           }
+                     *         }
+                     *       ]
+                     *     }
+                     */
                     "application/json": components["schemas"]["FittedCar"];
                 };
             };
+            /** @description Nothing has changed since the ETag that was sent. */
+            304: {
+                headers: {
+                    /** @description the same ETag */
+                    etag?: string;
+                    [name: string]: unknown;
+                };
+                content?: never;
+            };
+            400: components["responses"]["Problem400"];
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
@@ -4338,7 +5117,9 @@ export interface operations {
     changeCar: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                "If-Match"?: string;
+            };
             path: {
                 /** @description identifier */
                 id: components["schemas"]["Id"];
@@ -4385,9 +5166,27 @@ export interface operations {
             /** @description The car as it is now. */
             200: {
                 headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-8000-0000000ca001",
+                     *       "driverId": "01930000-0000-7000-8000-0000000d0001",
+                     *       "name": "Thornbill",
+                     *       "carModelId": "01930000-0000-7000-8000-0000000c0d01",
+                     *       "raceClass": "Touring club",
+                     *       "gearCase": "vented",
+                     *       "spurTeeth": 87,
+                     *       "pinionTeeth": 27,
+                     *       "meshNote": "paper, motor slot 3",
+                     *       "notes": null,
+                     *       "createdAt": "2026-01-10T09:00:00.000Z",
+                     *       "version": 2
+                     *     }
+                     */
                     "application/json": components["schemas"]["Car"];
                 };
             };
@@ -4396,6 +5195,7 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             409: components["responses"]["Problem409"];
+            412: components["responses"]["Problem412"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
             500: components["responses"]["Problem500"];
@@ -4444,6 +5244,16 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-9000-000000000001",
+                     *       "carId": "01930000-0000-7000-8000-0000000ca001",
+                     *       "name": "layshaft",
+                     *       "kindId": "01930000-0000-7000-8000-00000000ad01",
+                     *       "changedWith": null,
+                     *       "createdAt": "2026-12-01T09:00:00.000Z"
+                     *     }
+                     */
                     "application/json": components["schemas"]["Position"];
                 };
             };
@@ -4511,6 +5321,67 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "items": [
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-000000271e01",
+                     *           "driverId": "01930000-0000-7000-8000-0000000d0001",
+                     *           "lineId": "01930000-0000-7000-8000-000000000051",
+                     *           "mark": "2-FL",
+                     *           "asNew": 63.4,
+                     *           "priorUsage": null,
+                     *           "priorUsageSd": null,
+                     *           "boughtOn": null,
+                     *           "notes": null,
+                     *           "retiredAt": null,
+                     *           "retiredFor": null,
+                     *           "createdAt": "2026-01-10T09:00:00.000Z",
+                     *           "version": 1,
+                     *           "state": "fitted",
+                     *           "carId": "01930000-0000-7000-8000-0000000ca001",
+                     *           "positionId": "01930000-0000-7000-8000-000000000057"
+                     *         },
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-000000271e02",
+                     *           "driverId": "01930000-0000-7000-8000-0000000d0001",
+                     *           "lineId": "01930000-0000-7000-8000-000000000051",
+                     *           "mark": "2-FR",
+                     *           "asNew": 63.5,
+                     *           "priorUsage": null,
+                     *           "priorUsageSd": null,
+                     *           "boughtOn": null,
+                     *           "notes": null,
+                     *           "retiredAt": null,
+                     *           "retiredFor": null,
+                     *           "createdAt": "2026-01-10T09:00:00.000Z",
+                     *           "version": 1,
+                     *           "state": "fitted",
+                     *           "carId": "01930000-0000-7000-8000-0000000ca001",
+                     *           "positionId": "01930000-0000-7000-8000-000000000058"
+                     *         },
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-00000b1ece01",
+                     *           "driverId": "01930000-0000-7000-8000-0000000d0001",
+                     *           "lineId": "01930000-0000-7000-8000-00000011e001",
+                     *           "mark": "spur 1",
+                     *           "asNew": 15.49,
+                     *           "priorUsage": null,
+                     *           "priorUsageSd": null,
+                     *           "boughtOn": null,
+                     *           "notes": null,
+                     *           "retiredAt": null,
+                     *           "retiredFor": null,
+                     *           "createdAt": "2026-01-10T09:00:00.000Z",
+                     *           "version": 1,
+                     *           "state": "fitted",
+                     *           "carId": "01930000-0000-7000-8000-0000000ca001",
+                     *           "positionId": "01930000-0000-7000-8000-000000000055"
+                     *         }
+                     *       ],
+                     *       "next": null
+                     *     }
+                     */
                     "application/json": components["schemas"]["PiecePage"];
                 };
             };
@@ -4575,9 +5446,30 @@ export interface operations {
             /** @description The piece, a spare so far. */
             201: {
                 headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
+                    /** @description where the record is read */
+                    location?: string;
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-9000-000000000001",
+                     *       "driverId": "01930000-0000-7000-8000-0000000d0001",
+                     *       "lineId": "01930000-0000-7000-8000-00000011e001",
+                     *       "mark": "spur 9",
+                     *       "asNew": 15.49,
+                     *       "priorUsage": null,
+                     *       "priorUsageSd": null,
+                     *       "boughtOn": "2026-11-14",
+                     *       "notes": null,
+                     *       "retiredAt": null,
+                     *       "retiredFor": null,
+                     *       "createdAt": "2026-12-01T09:00:00.000Z",
+                     *       "version": 1
+                     *     }
+                     */
                     "application/json": components["schemas"]["Piece"];
                 };
             };
@@ -4594,7 +5486,10 @@ export interface operations {
     getPiece: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                /** @description an ETag that is known already: if it still holds, the answer is 304 with no body */
+                "If-None-Match"?: string;
+            };
             path: {
                 /** @description identifier */
                 id: components["schemas"]["Id"];
@@ -4606,12 +5501,64 @@ export interface operations {
             /** @description The piece with its history. */
             200: {
                 headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-8000-00000b1ece01",
+                     *       "driverId": "01930000-0000-7000-8000-0000000d0001",
+                     *       "lineId": "01930000-0000-7000-8000-00000011e001",
+                     *       "mark": "spur 1",
+                     *       "asNew": 15.49,
+                     *       "priorUsage": null,
+                     *       "priorUsageSd": null,
+                     *       "boughtOn": null,
+                     *       "notes": null,
+                     *       "retiredAt": null,
+                     *       "retiredFor": null,
+                     *       "createdAt": "2026-01-10T09:00:00.000Z",
+                     *       "version": 1,
+                     *       "state": "fitted",
+                     *       "sku": "QB-SP-487",
+                     *       "lineName": "Spur 87T 48 DP",
+                     *       "kindCode": "SPR-EX",
+                     *       "usage": {
+                     *         "clock": "minutes",
+                     *         "total": 165,
+                     *         "runs": 30,
+                     *         "bySurface": {
+                     *           "asphalt": 165
+                     *         }
+                     *       },
+                     *       "fittings": [
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-000000f17001",
+                     *           "pieceId": "01930000-0000-7000-8000-00000b1ece01",
+                     *           "carId": "01930000-0000-7000-8000-0000000ca001",
+                     *           "positionId": "01930000-0000-7000-8000-000000000055",
+                     *           "fittedAt": "2026-02-07T08:00:00.000Z",
+                     *           "removedAt": null,
+                     *           "version": 1
+                     *         }
+                     *       ]
+                     *     }
+                     */
                     "application/json": components["schemas"]["PieceHistory"];
                 };
             };
+            /** @description Nothing has changed since the ETag that was sent. */
+            304: {
+                headers: {
+                    /** @description the same ETag */
+                    etag?: string;
+                    [name: string]: unknown;
+                };
+                content?: never;
+            };
+            400: components["responses"]["Problem400"];
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
@@ -4622,7 +5569,9 @@ export interface operations {
     changePiece: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                "If-Match"?: string;
+            };
             path: {
                 /** @description identifier */
                 id: components["schemas"]["Id"];
@@ -4658,9 +5607,28 @@ export interface operations {
             /** @description The piece as it is now. */
             200: {
                 headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-8000-00000b1ece01",
+                     *       "driverId": "01930000-0000-7000-8000-0000000d0001",
+                     *       "lineId": "01930000-0000-7000-8000-00000011e001",
+                     *       "mark": "spur 1",
+                     *       "asNew": 15.49,
+                     *       "priorUsage": null,
+                     *       "priorUsageSd": null,
+                     *       "boughtOn": null,
+                     *       "notes": "turned over once",
+                     *       "retiredAt": null,
+                     *       "retiredFor": null,
+                     *       "createdAt": "2026-01-10T09:00:00.000Z",
+                     *       "version": 2
+                     *     }
+                     */
                     "application/json": components["schemas"]["Piece"];
                 };
             };
@@ -4669,6 +5637,7 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             409: components["responses"]["Problem409"];
+            412: components["responses"]["Problem412"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
             500: components["responses"]["Problem500"];
@@ -4677,7 +5646,9 @@ export interface operations {
     retirePiece: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                "If-Match"?: string;
+            };
             path: {
                 /** @description identifier */
                 id: components["schemas"]["Id"];
@@ -4711,9 +5682,28 @@ export interface operations {
             /** @description The piece as it ended. */
             200: {
                 headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-8000-00000b1ece01",
+                     *       "driverId": "01930000-0000-7000-8000-0000000d0001",
+                     *       "lineId": "01930000-0000-7000-8000-00000011e001",
+                     *       "mark": "spur 1",
+                     *       "asNew": 15.49,
+                     *       "priorUsage": null,
+                     *       "priorUsageSd": null,
+                     *       "boughtOn": null,
+                     *       "notes": null,
+                     *       "retiredAt": "2026-11-30T08:00:00.000Z",
+                     *       "retiredFor": "worn",
+                     *       "createdAt": "2026-01-10T09:00:00.000Z",
+                     *       "version": 2
+                     *     }
+                     */
                     "application/json": components["schemas"]["Piece"];
                 };
             };
@@ -4722,6 +5712,7 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             409: components["responses"]["Problem409"];
+            412: components["responses"]["Problem412"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
             500: components["responses"]["Problem500"];
@@ -4730,7 +5721,9 @@ export interface operations {
     unretirePiece: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                "If-Match"?: string;
+            };
             path: {
                 /** @description identifier */
                 id: components["schemas"]["Id"];
@@ -4742,16 +5735,20 @@ export interface operations {
             /** @description The piece, a spare again. */
             200: {
                 headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
                     [name: string]: unknown;
                 };
                 content: {
                     "application/json": components["schemas"]["Piece"];
                 };
             };
+            400: components["responses"]["Problem400"];
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             409: components["responses"]["Problem409"];
+            412: components["responses"]["Problem412"];
             422: components["responses"]["Problem422"];
             500: components["responses"]["Problem500"];
         };
@@ -4770,7 +5767,7 @@ export interface operations {
             content: {
                 /**
                  * @example {
-                 *       "position": "pinion",
+                 *       "position": "second spur",
                  *       "at": "2026-11-29T18:30:00+11:00",
                  *       "piece": {
                  *         "pieceId": "01930000-0000-7000-8000-00000b1ece02"
@@ -4863,6 +5860,28 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "removed": {
+                     *         "id": "01930000-0000-7000-8000-000000f17001",
+                     *         "pieceId": "01930000-0000-7000-8000-00000b1ece01",
+                     *         "carId": "01930000-0000-7000-8000-0000000ca001",
+                     *         "positionId": "01930000-0000-7000-8000-000000000055",
+                     *         "fittedAt": "2026-02-07T08:00:00.000Z",
+                     *         "removedAt": "2026-11-30T08:10:00.000Z",
+                     *         "version": 2
+                     *       },
+                     *       "fitted": {
+                     *         "id": "01930000-0000-7000-9000-000000000003",
+                     *         "pieceId": "01930000-0000-7000-9000-000000000001",
+                     *         "carId": "01930000-0000-7000-8000-0000000ca001",
+                     *         "positionId": "01930000-0000-7000-8000-000000000055",
+                     *         "fittedAt": "2026-11-30T08:10:00.000Z",
+                     *         "removedAt": null,
+                     *         "version": 1
+                     *       }
+                     *     }
+                     */
                     "application/json": components["schemas"]["Replacement"];
                 };
             };
@@ -4912,6 +5931,17 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-8000-000000f17001",
+                     *       "pieceId": "01930000-0000-7000-8000-00000b1ece01",
+                     *       "carId": "01930000-0000-7000-8000-0000000ca001",
+                     *       "positionId": "01930000-0000-7000-8000-000000000055",
+                     *       "fittedAt": "2026-02-07T08:00:00.000Z",
+                     *       "removedAt": "2026-11-30T08:00:00.000Z",
+                     *       "version": 2
+                     *     }
+                     */
                     "application/json": components["schemas"]["Fitting"];
                 };
             };
@@ -4964,6 +5994,30 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "fittings": [
+                     *         {
+                     *           "id": "01930000-0000-7000-9000-000000000001",
+                     *           "pieceId": "01930000-0000-7000-8000-000000271e01",
+                     *           "carId": "01930000-0000-7000-8000-0000000ca001",
+                     *           "positionId": "01930000-0000-7000-8000-000000000058",
+                     *           "fittedAt": "2026-11-30T08:05:00.000Z",
+                     *           "removedAt": null,
+                     *           "version": 1
+                     *         },
+                     *         {
+                     *           "id": "01930000-0000-7000-9000-000000000002",
+                     *           "pieceId": "01930000-0000-7000-8000-000000271e02",
+                     *           "carId": "01930000-0000-7000-8000-0000000ca001",
+                     *           "positionId": "01930000-0000-7000-8000-000000000057",
+                     *           "fittedAt": "2026-11-30T08:05:00.000Z",
+                     *           "removedAt": null,
+                     *           "version": 1
+                     *         }
+                     *       ]
+                     *     }
+                     */
                     "application/json": components["schemas"]["Swap"];
                 };
             };
@@ -4980,7 +6034,9 @@ export interface operations {
     deleteFitting: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                "If-Match"?: string;
+            };
             path: {
                 /** @description identifier */
                 id: components["schemas"]["Id"];
@@ -4996,10 +6052,12 @@ export interface operations {
                 };
                 content?: never;
             };
+            400: components["responses"]["Problem400"];
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             409: components["responses"]["Problem409"];
+            412: components["responses"]["Problem412"];
             422: components["responses"]["Problem422"];
             500: components["responses"]["Problem500"];
         };
@@ -5007,7 +6065,9 @@ export interface operations {
     changeFitting: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                "If-Match"?: string;
+            };
             path: {
                 /** @description identifier */
                 id: components["schemas"]["Id"];
@@ -5036,9 +6096,22 @@ export interface operations {
             /** @description The fitting as it is now. */
             200: {
                 headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-8000-000000f17001",
+                     *       "pieceId": "01930000-0000-7000-8000-00000b1ece01",
+                     *       "carId": "01930000-0000-7000-8000-0000000ca001",
+                     *       "positionId": "01930000-0000-7000-8000-000000000055",
+                     *       "fittedAt": "2026-02-07T07:00:00.000Z",
+                     *       "removedAt": null,
+                     *       "version": 2
+                     *     }
+                     */
                     "application/json": components["schemas"]["Fitting"];
                 };
             };
@@ -5047,6 +6120,7 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             409: components["responses"]["Problem409"];
+            412: components["responses"]["Problem412"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
             500: components["responses"]["Problem500"];
@@ -5077,6 +6151,52 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "items": [
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-0000000000a1",
+                     *           "carId": "01930000-0000-7000-8000-0000000ca001",
+                     *           "at": "2026-05-03T05:10:00.000Z",
+                     *           "minutes": 5.5,
+                     *           "surface": "asphalt",
+                     *           "conditions": [],
+                     *           "packId": "01930000-0000-7000-8000-00000000bac1",
+                     *           "knocks": 1,
+                     *           "meetingId": null,
+                     *           "notes": null,
+                     *           "version": 1
+                     *         },
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-000000000114",
+                     *           "carId": "01930000-0000-7000-8000-0000000ca001",
+                     *           "at": "2026-05-03T04:10:00.000Z",
+                     *           "minutes": 5.5,
+                     *           "surface": "asphalt",
+                     *           "conditions": [],
+                     *           "packId": "01930000-0000-7000-8000-00000000bac1",
+                     *           "knocks": 0,
+                     *           "meetingId": null,
+                     *           "notes": null,
+                     *           "version": 1
+                     *         },
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-000000000113",
+                     *           "carId": "01930000-0000-7000-8000-0000000ca001",
+                     *           "at": "2026-05-03T03:10:00.000Z",
+                     *           "minutes": 5.5,
+                     *           "surface": "asphalt",
+                     *           "conditions": [],
+                     *           "packId": "01930000-0000-7000-8000-00000000bac1",
+                     *           "knocks": 0,
+                     *           "meetingId": null,
+                     *           "notes": null,
+                     *           "version": 1
+                     *         }
+                     *       ],
+                     *       "next": "WyIyMDI2LTA0LTEyVDAyOjEwOjAwLjAwMFoiLCIwMTkzMDAwMC0wMDAwLTcwMDAtODAwMC0wMDAwMDAwMDAxMDEiXQ"
+                     *     }
+                     */
                     "application/json": components["schemas"]["RunPage"];
                 };
             };
@@ -5149,9 +6269,28 @@ export interface operations {
             /** @description The run. */
             201: {
                 headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
+                    /** @description where the record is read */
+                    location?: string;
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-9000-000000000001",
+                     *       "carId": "01930000-0000-7000-8000-0000000ca001",
+                     *       "at": "2026-11-28T23:20:00.000Z",
+                     *       "minutes": 5.5,
+                     *       "surface": "asphalt",
+                     *       "conditions": [],
+                     *       "packId": "01930000-0000-7000-8000-00000000bac1",
+                     *       "knocks": 1,
+                     *       "meetingId": null,
+                     *       "notes": null,
+                     *       "version": 1
+                     *     }
+                     */
                     "application/json": components["schemas"]["Run"];
                 };
             };
@@ -5244,6 +6383,40 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "runs": [
+                     *         {
+                     *           "id": "01930000-0000-7000-9000-000000000001",
+                     *           "carId": "01930000-0000-7000-8000-0000000ca001",
+                     *           "at": "2026-11-29T00:00:00.000Z",
+                     *           "minutes": 6,
+                     *           "surface": "asphalt",
+                     *           "conditions": [],
+                     *           "packId": null,
+                     *           "knocks": 0,
+                     *           "meetingId": "01930000-0000-7000-8000-00000003ee01",
+                     *           "notes": null,
+                     *           "version": 1
+                     *         },
+                     *         {
+                     *           "id": "01930000-0000-7000-9000-000000000002",
+                     *           "carId": "01930000-0000-7000-8000-0000000ca001",
+                     *           "at": "2026-11-29T01:10:00.000Z",
+                     *           "minutes": 5.5,
+                     *           "surface": "asphalt",
+                     *           "conditions": [
+                     *             "hot"
+                     *           ],
+                     *           "packId": null,
+                     *           "knocks": 2,
+                     *           "meetingId": "01930000-0000-7000-8000-00000003ee01",
+                     *           "notes": null,
+                     *           "version": 1
+                     *         }
+                     *       ]
+                     *     }
+                     */
                     "application/json": components["schemas"]["LoggedMeeting"];
                 };
             };
@@ -5260,7 +6433,10 @@ export interface operations {
     getRun: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                /** @description an ETag that is known already: if it still holds, the answer is 304 with no body */
+                "If-None-Match"?: string;
+            };
             path: {
                 /** @description identifier */
                 id: components["schemas"]["Id"];
@@ -5272,12 +6448,39 @@ export interface operations {
             /** @description The run. */
             200: {
                 headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-8000-0000000000a1",
+                     *       "carId": "01930000-0000-7000-8000-0000000ca001",
+                     *       "at": "2026-05-03T05:10:00.000Z",
+                     *       "minutes": 5.5,
+                     *       "surface": "asphalt",
+                     *       "conditions": [],
+                     *       "packId": "01930000-0000-7000-8000-00000000bac1",
+                     *       "knocks": 1,
+                     *       "meetingId": null,
+                     *       "notes": null,
+                     *       "version": 1
+                     *     }
+                     */
                     "application/json": components["schemas"]["Run"];
                 };
             };
+            /** @description Nothing has changed since the ETag that was sent. */
+            304: {
+                headers: {
+                    /** @description the same ETag */
+                    etag?: string;
+                    [name: string]: unknown;
+                };
+                content?: never;
+            };
+            400: components["responses"]["Problem400"];
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
@@ -5288,7 +6491,9 @@ export interface operations {
     deleteRun: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                "If-Match"?: string;
+            };
             path: {
                 /** @description identifier */
                 id: components["schemas"]["Id"];
@@ -5304,9 +6509,11 @@ export interface operations {
                 };
                 content?: never;
             };
+            400: components["responses"]["Problem400"];
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
+            412: components["responses"]["Problem412"];
             422: components["responses"]["Problem422"];
             500: components["responses"]["Problem500"];
         };
@@ -5314,7 +6521,9 @@ export interface operations {
     changeRun: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                "If-Match"?: string;
+            };
             path: {
                 /** @description identifier */
                 id: components["schemas"]["Id"];
@@ -5359,9 +6568,26 @@ export interface operations {
             /** @description The run as it is now. */
             200: {
                 headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-8000-0000000000a1",
+                     *       "carId": "01930000-0000-7000-8000-0000000ca001",
+                     *       "at": "2026-05-03T05:10:00.000Z",
+                     *       "minutes": 6,
+                     *       "surface": "asphalt",
+                     *       "conditions": [],
+                     *       "packId": "01930000-0000-7000-8000-00000000bac1",
+                     *       "knocks": 0,
+                     *       "meetingId": null,
+                     *       "notes": null,
+                     *       "version": 2
+                     *     }
+                     */
                     "application/json": components["schemas"]["Run"];
                 };
             };
@@ -5370,6 +6596,7 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             409: components["responses"]["Problem409"];
+            412: components["responses"]["Problem412"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
             500: components["responses"]["Problem500"];
@@ -5399,6 +6626,76 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "items": [
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-000000000072",
+                     *           "pieceId": "01930000-0000-7000-8000-00000b1ece01",
+                     *           "at": "2026-02-08T09:00:00.000Z",
+                     *           "grade": null,
+                     *           "readings": [
+                     *             {
+                     *               "id": "01930000-0000-7000-8000-000000000073",
+                     *               "value": 15.479,
+                     *               "sd": 0.018,
+                     *               "instrument": "calliper",
+                     *               "enteredValue": 15.479,
+                     *               "enteredUnit": "mm",
+                     *               "confirmed": false
+                     *             }
+                     *           ],
+                     *           "findings": [],
+                     *           "services": [],
+                     *           "notes": null,
+                     *           "version": 1
+                     *         },
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-000000000083",
+                     *           "pieceId": "01930000-0000-7000-8000-00000b1ece01",
+                     *           "at": "2026-03-01T09:00:00.000Z",
+                     *           "grade": null,
+                     *           "readings": [
+                     *             {
+                     *               "id": "01930000-0000-7000-8000-000000000084",
+                     *               "value": 15.473,
+                     *               "sd": 0.018,
+                     *               "instrument": "calliper",
+                     *               "enteredValue": 15.473,
+                     *               "enteredUnit": "mm",
+                     *               "confirmed": false
+                     *             }
+                     *           ],
+                     *           "findings": [],
+                     *           "services": [],
+                     *           "notes": null,
+                     *           "version": 1
+                     *         },
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-000000000094",
+                     *           "pieceId": "01930000-0000-7000-8000-00000b1ece01",
+                     *           "at": "2026-03-22T09:00:00.000Z",
+                     *           "grade": null,
+                     *           "readings": [
+                     *             {
+                     *               "id": "01930000-0000-7000-8000-000000000095",
+                     *               "value": 15.467,
+                     *               "sd": 0.018,
+                     *               "instrument": "calliper",
+                     *               "enteredValue": 15.467,
+                     *               "enteredUnit": "mm",
+                     *               "confirmed": false
+                     *             }
+                     *           ],
+                     *           "findings": [],
+                     *           "services": [],
+                     *           "notes": null,
+                     *           "version": 1
+                     *         }
+                     *       ],
+                     *       "next": null
+                     *     }
+                     */
                     "application/json": components["schemas"]["InspectionPage"];
                 };
             };
@@ -5491,9 +6788,38 @@ export interface operations {
             /** @description The inspection. */
             201: {
                 headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
+                    /** @description where the record is read */
+                    location?: string;
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-9000-000000000001",
+                     *       "pieceId": "01930000-0000-7000-8000-00000b1ece01",
+                     *       "at": "2026-11-29T08:40:00.000Z",
+                     *       "grade": 1,
+                     *       "readings": [
+                     *         {
+                     *           "id": "01930000-0000-7000-9000-000000000002",
+                     *           "value": 15.45,
+                     *           "sd": 0.018,
+                     *           "instrument": "calliper",
+                     *           "enteredValue": 15.45,
+                     *           "enteredUnit": "mm",
+                     *           "confirmed": false
+                     *         }
+                     *       ],
+                     *       "findings": [],
+                     *       "services": [
+                     *         "cleaned"
+                     *       ],
+                     *       "notes": "no chipped teeth",
+                     *       "version": 1
+                     *     }
+                     */
                     "application/json": components["schemas"]["Inspection"];
                 };
             };
@@ -5510,7 +6836,10 @@ export interface operations {
     getInspection: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                /** @description an ETag that is known already: if it still holds, the answer is 304 with no body */
+                "If-None-Match"?: string;
+            };
             path: {
                 /** @description identifier */
                 id: components["schemas"]["Id"];
@@ -5522,12 +6851,47 @@ export interface operations {
             /** @description The inspection. */
             200: {
                 headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-8000-000000015b01",
+                     *       "pieceId": "01930000-0000-7000-8000-00000b1ece01",
+                     *       "at": "2026-05-03T09:00:00.000Z",
+                     *       "grade": null,
+                     *       "readings": [
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-000000000115",
+                     *           "value": 15.455,
+                     *           "sd": 0.018,
+                     *           "instrument": "calliper",
+                     *           "enteredValue": 15.455,
+                     *           "enteredUnit": "mm",
+                     *           "confirmed": false
+                     *         }
+                     *       ],
+                     *       "findings": [],
+                     *       "services": [],
+                     *       "notes": null,
+                     *       "version": 1
+                     *     }
+                     */
                     "application/json": components["schemas"]["Inspection"];
                 };
             };
+            /** @description Nothing has changed since the ETag that was sent. */
+            304: {
+                headers: {
+                    /** @description the same ETag */
+                    etag?: string;
+                    [name: string]: unknown;
+                };
+                content?: never;
+            };
+            400: components["responses"]["Problem400"];
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
@@ -5538,7 +6902,9 @@ export interface operations {
     deleteInspection: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                "If-Match"?: string;
+            };
             path: {
                 /** @description identifier */
                 id: components["schemas"]["Id"];
@@ -5554,9 +6920,11 @@ export interface operations {
                 };
                 content?: never;
             };
+            400: components["responses"]["Problem400"];
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
+            412: components["responses"]["Problem412"];
             422: components["responses"]["Problem422"];
             500: components["responses"]["Problem500"];
         };
@@ -5588,6 +6956,55 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "items": [
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-00000003ee01",
+                     *           "name": "Round 1",
+                     *           "startsOn": "2027-02-07",
+                     *           "days": 1,
+                     *           "venueId": "01930000-0000-7000-8000-00000000ea01",
+                     *           "discipline": "touring",
+                     *           "plannedRuns": 6,
+                     *           "minutesPerRun": 5.5,
+                     *           "notes": null,
+                     *           "surface": "asphalt",
+                     *           "createdAt": "2026-12-01T09:00:00.000Z",
+                     *           "version": 1
+                     *         },
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-000000000061",
+                     *           "name": "Round 2",
+                     *           "startsOn": "2027-02-28",
+                     *           "days": 1,
+                     *           "venueId": "01930000-0000-7000-8000-00000000ea01",
+                     *           "discipline": "touring",
+                     *           "plannedRuns": 6,
+                     *           "minutesPerRun": 5.5,
+                     *           "notes": null,
+                     *           "surface": "asphalt",
+                     *           "createdAt": "2026-12-01T09:00:00.000Z",
+                     *           "version": 1
+                     *         },
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-000000000062",
+                     *           "name": "Round 3",
+                     *           "startsOn": "2027-03-21",
+                     *           "days": 1,
+                     *           "venueId": "01930000-0000-7000-8000-00000000ea01",
+                     *           "discipline": "touring",
+                     *           "plannedRuns": 6,
+                     *           "minutesPerRun": 5.5,
+                     *           "notes": null,
+                     *           "surface": "asphalt",
+                     *           "createdAt": "2026-12-01T09:00:00.000Z",
+                     *           "version": 1
+                     *         }
+                     *       ],
+                     *       "next": null
+                     *     }
+                     */
                     "application/json": components["schemas"]["MeetingPage"];
                 };
             };
@@ -5670,9 +7087,29 @@ export interface operations {
             /** @description The meeting. */
             201: {
                 headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
+                    /** @description where the record is read */
+                    location?: string;
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-9000-000000000001",
+                     *       "name": "Summer touring, round 2",
+                     *       "startsOn": "2027-02-28",
+                     *       "days": 1,
+                     *       "venueId": "01930000-0000-7000-8000-00000000ea01",
+                     *       "discipline": "touring",
+                     *       "plannedRuns": 6,
+                     *       "minutesPerRun": 5.5,
+                     *       "notes": null,
+                     *       "surface": "asphalt",
+                     *       "createdAt": "2026-12-01T09:00:00.000Z",
+                     *       "version": 1
+                     *     }
+                     */
                     "application/json": components["schemas"]["Meeting"];
                 };
             };
@@ -5688,7 +7125,10 @@ export interface operations {
     getMeeting: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                /** @description an ETag that is known already: if it still holds, the answer is 304 with no body */
+                "If-None-Match"?: string;
+            };
             path: {
                 /** @description identifier */
                 id: components["schemas"]["Id"];
@@ -5700,12 +7140,40 @@ export interface operations {
             /** @description The meeting. */
             200: {
                 headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-8000-00000003ee01",
+                     *       "name": "Round 1",
+                     *       "startsOn": "2027-02-07",
+                     *       "days": 1,
+                     *       "venueId": "01930000-0000-7000-8000-00000000ea01",
+                     *       "discipline": "touring",
+                     *       "plannedRuns": 6,
+                     *       "minutesPerRun": 5.5,
+                     *       "notes": null,
+                     *       "surface": "asphalt",
+                     *       "createdAt": "2026-12-01T09:00:00.000Z",
+                     *       "version": 1
+                     *     }
+                     */
                     "application/json": components["schemas"]["Meeting"];
                 };
             };
+            /** @description Nothing has changed since the ETag that was sent. */
+            304: {
+                headers: {
+                    /** @description the same ETag */
+                    etag?: string;
+                    [name: string]: unknown;
+                };
+                content?: never;
+            };
+            400: components["responses"]["Problem400"];
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
@@ -5716,7 +7184,10 @@ export interface operations {
     removeMeeting: {
         parameters: {
             query?: never;
-            header?: never;
+            header: {
+                /** @description the ETag that the record was read with: the change is made only if the record is still at that version */
+                "If-Match": string;
+            };
             path: {
                 /** @description identifier */
                 id: components["schemas"]["Id"];
@@ -5732,18 +7203,24 @@ export interface operations {
                 };
                 content?: never;
             };
+            400: components["responses"]["Problem400"];
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             409: components["responses"]["Problem409"];
+            412: components["responses"]["Problem412"];
             422: components["responses"]["Problem422"];
+            428: components["responses"]["Problem428"];
             500: components["responses"]["Problem500"];
         };
     };
     changeMeeting: {
         parameters: {
             query?: never;
-            header?: never;
+            header: {
+                /** @description the ETag that the record was read with: the change is made only if the record is still at that version */
+                "If-Match": string;
+            };
             path: {
                 /** @description identifier */
                 id: components["schemas"]["Id"];
@@ -5800,6 +7277,8 @@ export interface operations {
             /** @description The meeting as it is now. */
             200: {
                 headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
                     [name: string]: unknown;
                 };
                 content: {
@@ -5810,8 +7289,10 @@ export interface operations {
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
+            412: components["responses"]["Problem412"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
+            428: components["responses"]["Problem428"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -5852,6 +7333,17 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "meetingId": "01930000-0000-7000-8000-00000003ee01",
+                     *       "carId": "01930000-0000-7000-8000-0000000ca001",
+                     *       "carName": "Thornbill",
+                     *       "driverId": "01930000-0000-7000-8000-0000000d0001",
+                     *       "attends": true,
+                     *       "plannedRuns": 4,
+                     *       "stated": true
+                     *     }
+                     */
                     "application/json": components["schemas"]["Entry"];
                 };
             };
@@ -5888,6 +7380,22 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "items": [
+                     *         {
+                     *           "meetingId": "01930000-0000-7000-8000-00000003ee01",
+                     *           "carId": "01930000-0000-7000-8000-0000000ca001",
+                     *           "carName": "Thornbill",
+                     *           "driverId": "01930000-0000-7000-8000-0000000d0001",
+                     *           "attends": true,
+                     *           "plannedRuns": 6,
+                     *           "stated": false
+                     *         }
+                     *       ],
+                     *       "next": null
+                     *     }
+                     */
                     "application/json": components["schemas"]["EntryPage"];
                 };
             };
@@ -5921,6 +7429,110 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "pieceId": "01930000-0000-7000-8000-00000b1ece01",
+                     *       "mark": "spur 1",
+                     *       "lineId": "01930000-0000-7000-8000-00000011e001",
+                     *       "sku": "QB-SP-487",
+                     *       "kindCode": "SPR-EX",
+                     *       "carId": "01930000-0000-7000-8000-0000000ca001",
+                     *       "asOf": "2026-12-01T09:00:00.000Z",
+                     *       "clock": "minutes",
+                     *       "unit": "mm",
+                     *       "limit": {
+                     *         "name": "club",
+                     *         "basis": "loss",
+                     *         "value": 0.1,
+                     *         "wear": 0.1
+                     *       },
+                     *       "usage": 165,
+                     *       "lastSeenAt": "2026-05-03T09:00:00.000Z",
+                     *       "wear": {
+                     *         "p10": 0.0234661,
+                     *         "median": 0.0315862,
+                     *         "p90": 0.0391214
+                     *       },
+                     *       "sizeNow": {
+                     *         "p10": 15.4615,
+                     *         "median": 15.4534,
+                     *         "p90": 15.4459
+                     *       },
+                     *       "wearRate": {
+                     *         "p10": 0.000104079,
+                     *         "median": 0.000157508,
+                     *         "p90": 0.000224982
+                     *       },
+                     *       "pastLimitChance": 4.21232e-12,
+                     *       "remaining": {
+                     *         "usage": {
+                     *           "p10": 273.794,
+                     *           "median": 451.075,
+                     *           "p90": 799.546
+                     *         },
+                     *         "runs": {
+                     *           "p10": 49,
+                     *           "median": 82,
+                     *           "p90": 145
+                     *         },
+                     *         "meetings": {
+                     *           "p10": 6,
+                     *           "median": 6,
+                     *           "p90": 6
+                     *         },
+                     *         "date": {
+                     *           "p10": null,
+                     *           "median": null,
+                     *           "p90": null
+                     *         },
+                     *         "calendarEndsOn": "2027-05-23"
+                     *       },
+                     *       "remainingQuantiles": [
+                     *         {
+                     *           "probability": 0.05,
+                     *           "usage": 234.437
+                     *         },
+                     *         {
+                     *           "probability": 0.1,
+                     *           "usage": 273.794
+                     *         },
+                     *         {
+                     *           "probability": 0.25,
+                     *           "usage": 354.447
+                     *         }
+                     *       ],
+                     *       "nextMeeting": {
+                     *         "meetingId": "01930000-0000-7000-8000-00000003ee01",
+                     *         "name": "Round 1",
+                     *         "startsOn": "2027-02-07",
+                     *         "runs": 6,
+                     *         "usage": 33,
+                     *         "lasts": 0.979021,
+                     *         "wearsOut": 3.8628e-8,
+                     *         "breaks": 0.020979
+                     *       },
+                     *       "oneMoreRun": {
+                     *         "lasts": 0.996441,
+                     *         "wearsOut": 2.82849e-11,
+                     *         "breaks": 0.00355872
+                     *       },
+                     *       "surprises": [],
+                     *       "restsOn": {
+                     *         "basis": "own-readings",
+                     *         "ownReadings": 6,
+                     *         "ownGrades": 0,
+                     *         "linePieces": 2,
+                     *         "lineReadings": 6,
+                     *         "broken": 0,
+                     *         "runs": 30,
+                     *         "current": true,
+                     *         "sentence": "Rests on 6 readings and 0 grades of this piece, 6 looks at 2 pieces of its line, and the belief that a Spur, acetal, 48 DP usually lasts 480 to 1030 minutes; 0 breakages in 30 runs of the line."
+                     *       },
+                     *       "cautions": [
+                     *         "Unplug the pack before fingers go near the gears."
+                     *       ]
+                     *     }
+                     */
                     "application/json": components["schemas"]["Forecast"];
                 };
             };
@@ -5950,6 +7562,170 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "carId": "01930000-0000-7000-8000-0000000ca001",
+                     *       "carName": "Thornbill",
+                     *       "asOf": "2026-12-01T09:00:00.000Z",
+                     *       "nextMeeting": {
+                     *         "meetingId": "01930000-0000-7000-8000-00000003ee01",
+                     *         "name": "Round 1",
+                     *         "startsOn": "2027-02-07",
+                     *         "surface": "asphalt",
+                     *         "runs": 6,
+                     *         "minutesPerRun": 5.5
+                     *       },
+                     *       "ready": false,
+                     *       "minutes": 3,
+                     *       "entries": [
+                     *         {
+                     *           "position": "front-right tyre",
+                     *           "pieceId": "01930000-0000-7000-8000-000000271e02",
+                     *           "mark": "2-FR",
+                     *           "kindCode": "TYR-EX",
+                     *           "kindName": "Rubber touring tyre",
+                     *           "benchStep": "tyres",
+                     *           "check": "Diameter at the middle and both edges; glue and tears.",
+                     *           "checkMinutes": 3,
+                     *           "carStopper": true,
+                     *           "usage": 165,
+                     *           "clock": "minutes",
+                     *           "unit": "mm",
+                     *           "wear": {
+                     *             "p10": 0.857988,
+                     *             "median": 1.2718,
+                     *             "p90": 2.11117
+                     *           },
+                     *           "wearShare": {
+                     *             "p10": 0.536242,
+                     *             "median": 0.794877,
+                     *             "p90": 1.31948
+                     *           },
+                     *           "lasts": 0.555023,
+                     *           "wearsOut": 0.434235,
+                     *           "breaks": 0.0189873,
+                     *           "lastSeenAt": null,
+                     *           "lastGrade": null,
+                     *           "runsSinceSeen": 30,
+                     *           "advice": "change",
+                     *           "why": "Worn out by the end of Round 1 with a chance of 43 %; 30 runs since it was last seen.",
+                     *           "restsOn": {
+                     *             "basis": "own-readings",
+                     *             "ownReadings": 1,
+                     *             "ownGrades": 0,
+                     *             "linePieces": 2,
+                     *             "lineReadings": 7,
+                     *             "broken": 0,
+                     *             "runs": 60,
+                     *             "current": true,
+                     *             "sentence": "Rests on 1 reading and 0 grades of this piece, 7 looks at 2 pieces of its line, and the belief that a Rubber touring tyre usually lasts 145 to 200 minutes; 0 breakages in 60 runs of the line."
+                     *           },
+                     *           "cautions": [
+                     *             "Wear eye protection when gluing, and follow the glue maker's instructions."
+                     *           ]
+                     *         },
+                     *         {
+                     *           "position": "front-left tyre",
+                     *           "pieceId": "01930000-0000-7000-8000-000000271e01",
+                     *           "mark": "2-FL",
+                     *           "kindCode": "TYR-EX",
+                     *           "kindName": "Rubber touring tyre",
+                     *           "benchStep": "tyres",
+                     *           "check": "Diameter at the middle and both edges; glue and tears.",
+                     *           "checkMinutes": 3,
+                     *           "carStopper": true,
+                     *           "usage": 165,
+                     *           "clock": "minutes",
+                     *           "unit": "mm",
+                     *           "wear": {
+                     *             "p10": 1.1822,
+                     *             "median": 1.19989,
+                     *             "p90": 1.21809
+                     *           },
+                     *           "wearShare": {
+                     *             "p10": 0.738873,
+                     *             "median": 0.74993,
+                     *             "p90": 0.761306
+                     *           },
+                     *           "lasts": 0.9802,
+                     *           "wearsOut": 0.000828132,
+                     *           "breaks": 0.0189873,
+                     *           "lastSeenAt": "2026-05-03T09:00:00.000Z",
+                     *           "lastGrade": null,
+                     *           "runsSinceSeen": 0,
+                     *           "advice": "leave",
+                     *           "why": "Worn out by the end of Round 1 with a chance of under 1 %; seen since its last run.",
+                     *           "restsOn": {
+                     *             "basis": "own-readings",
+                     *             "ownReadings": 6,
+                     *             "ownGrades": 0,
+                     *             "linePieces": 2,
+                     *             "lineReadings": 7,
+                     *             "broken": 0,
+                     *             "runs": 60,
+                     *             "current": true,
+                     *             "sentence": "Rests on 6 readings and 0 grades of this piece, 7 looks at 2 pieces of its line, and the belief that a Rubber touring tyre usually lasts 145 to 200 minutes; 0 breakages in 60 runs of the line."
+                     *           },
+                     *           "cautions": [
+                     *             "Wear eye protection when gluing, and follow the glue maker's instructions."
+                     *           ]
+                     *         },
+                     *         {
+                     *           "position": "spur",
+                     *           "pieceId": "01930000-0000-7000-8000-00000b1ece01",
+                     *           "mark": "spur 1",
+                     *           "kindCode": "SPR-EX",
+                     *           "kindName": "Spur, acetal, 48 DP",
+                     *           "benchStep": "drivetrain",
+                     *           "check": "Span over ten teeth at three places; look for chips.",
+                     *           "checkMinutes": 3,
+                     *           "carStopper": true,
+                     *           "usage": 165,
+                     *           "clock": "minutes",
+                     *           "unit": "mm",
+                     *           "wear": {
+                     *             "p10": 0.0234661,
+                     *             "median": 0.0315862,
+                     *             "p90": 0.0391214
+                     *           },
+                     *           "wearShare": {
+                     *             "p10": 0.234661,
+                     *             "median": 0.315862,
+                     *             "p90": 0.391214
+                     *           },
+                     *           "lasts": 0.979021,
+                     *           "wearsOut": 3.8628e-8,
+                     *           "breaks": 0.020979,
+                     *           "lastSeenAt": "2026-05-03T09:00:00.000Z",
+                     *           "lastGrade": null,
+                     *           "runsSinceSeen": 0,
+                     *           "advice": "leave",
+                     *           "why": "Worn out by the end of Round 1 with a chance of under 1 %; seen since its last run.",
+                     *           "restsOn": {
+                     *             "basis": "own-readings",
+                     *             "ownReadings": 6,
+                     *             "ownGrades": 0,
+                     *             "linePieces": 2,
+                     *             "lineReadings": 6,
+                     *             "broken": 0,
+                     *             "runs": 30,
+                     *             "current": true,
+                     *             "sentence": "Rests on 6 readings and 0 grades of this piece, 6 looks at 2 pieces of its line, and the belief that a Spur, acetal, 48 DP usually lasts 480 to 1030 minutes; 0 breakages in 30 runs of the line."
+                     *           },
+                     *           "cautions": [
+                     *             "Unplug the pack before fingers go near the gears."
+                     *           ]
+                     *         }
+                     *       ],
+                     *       "emptyPositions": [
+                     *         "second spur",
+                     *         "spare place"
+                     *       ],
+                     *       "cautions": [
+                     *         "Wear eye protection when gluing, and follow the glue maker's instructions."
+                     *       ]
+                     *     }
+                     */
                     "application/json": components["schemas"]["BenchSheet"];
                 };
             };
@@ -5978,6 +7754,64 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "lineId": "01930000-0000-7000-8000-00000011e001",
+                     *       "sku": "QB-SP-487",
+                     *       "kindCode": "SPR-EX",
+                     *       "asOf": "2026-12-01T09:00:00.000Z",
+                     *       "clock": "minutes",
+                     *       "unit": "mm",
+                     *       "limits": {
+                     *         "basis": "loss",
+                     *         "race": 0.05,
+                     *         "club": 0.1,
+                     *         "stop": 0.15
+                     *       },
+                     *       "limitWear": 0.1,
+                     *       "wearRate": {
+                     *         "p10": 0.0000945779,
+                     *         "median": 0.000159265,
+                     *         "p90": 0.000268195
+                     *       },
+                     *       "pieceSpread": 0.309216,
+                     *       "runSpread": 0.346148,
+                     *       "readingSd": 0.00983099,
+                     *       "pathExponent": 0.926163,
+                     *       "newPieceLife": {
+                     *         "p10": 324.676,
+                     *         "median": 614.387,
+                     *         "p90": 1111.03
+                     *       },
+                     *       "surfaces": [
+                     *         {
+                     *           "surface": "carpet",
+                     *           "p10": 0.299462,
+                     *           "median": 0.5,
+                     *           "p90": 0.834831,
+                     *           "learned": false
+                     *         },
+                     *         {
+                     *           "surface": "dusty-clay",
+                     *           "p10": 1.19785,
+                     *           "median": 2,
+                     *           "p90": 3.33932,
+                     *           "learned": false
+                     *         }
+                     *       ],
+                     *       "breakage": {
+                     *         "perRun": 0.00357143,
+                     *         "broken": 0,
+                     *         "runs": 30,
+                     *         "lastsTenRuns": 0.965517
+                     *       },
+                     *       "restsOn": {
+                     *         "pieces": 2,
+                     *         "readings": 6,
+                     *         "current": true
+                     *       }
+                     *     }
+                     */
                     "application/json": components["schemas"]["LineWear"];
                 };
             };
@@ -6012,6 +7846,28 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "lineId": "01930000-0000-7000-8000-00000011e001",
+                     *       "sku": "QB-SP-487",
+                     *       "asOf": "2026-12-01T09:00:00.000Z",
+                     *       "target": 0.9,
+                     *       "inUse": 1,
+                     *       "reorderPoint": 0,
+                     *       "expectedNeed": 0.00000563621,
+                     *       "safetyStock": -0.00000563621,
+                     *       "chance": 0.999995,
+                     *       "onHand": 12,
+                     *       "onOrder": 6,
+                     *       "orderNow": false,
+                     *       "leadTime": {
+                     *         "meanDays": 6.27617,
+                     *         "sdDays": 4.63401,
+                     *         "deliveries": 0
+                     *       },
+                     *       "sentence": "0 expected to be needed in the 6.3 days or so that a delivery takes; order when 0 or fewer are on hand and on order (now 12 and 6)."
+                     *     }
+                     */
                     "application/json": components["schemas"]["ReorderPoint"];
                 };
             };
@@ -6045,6 +7901,161 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "asOf": "2026-12-01T09:00:00.000Z",
+                     *       "through": "2027-06-30",
+                     *       "target": 0.9,
+                     *       "currency": "AUD",
+                     *       "cars": 1,
+                     *       "totals": [
+                     *         {
+                     *           "currency": "AUD",
+                     *           "minorUnits": 5200
+                     *         }
+                     *       ],
+                     *       "chanceWithout": 8.26574e-8,
+                     *       "chanceWith": 0.867071,
+                     *       "suppliers": [
+                     *         {
+                     *           "supplierId": "01930000-0000-7000-8000-0000005bb001",
+                     *           "supplierName": "Harrowmead Trade",
+                     *           "orderBy": "2027-01-26",
+                     *           "totals": [
+                     *             {
+                     *               "currency": "AUD",
+                     *               "minorUnits": 5200
+                     *             }
+                     *           ],
+                     *           "belowMinimumByMinorUnits": 9800,
+                     *           "lines": [
+                     *             {
+                     *               "lineId": "01930000-0000-7000-8000-000000000051",
+                     *               "sku": "QB-TY-101",
+                     *               "name": "Control slick, set of four",
+                     *               "insteadOf": null,
+                     *               "kindCode": "TYR-EX",
+                     *               "inUse": 2,
+                     *               "need": {
+                     *                 "expected": 3.27741,
+                     *                 "p10": 2,
+                     *                 "median": 4,
+                     *                 "p90": 4
+                     *               },
+                     *               "onHand": 0,
+                     *               "onOrder": 0,
+                     *               "spares": 0,
+                     *               "stockWanted": 4,
+                     *               "packs": 1,
+                     *               "packSize": 4,
+                     *               "pieces": 4,
+                     *               "priceMinorUnits": 5200,
+                     *               "currency": "AUD",
+                     *               "costMinorUnits": 5200,
+                     *               "orderBy": "2027-01-26",
+                     *               "late": false,
+                     *               "chanceWithout": 8.79449e-8,
+                     *               "chanceWith": 0.922537,
+                     *               "expectedShort": 3.27741,
+                     *               "leadTime": {
+                     *                 "meanDays": 6.27617,
+                     *                 "sdDays": 4.63401,
+                     *                 "deliveries": 0
+                     *               },
+                     *               "sentence": "2 to 4 are likely to be needed and there are 0 on hand, 0 on order, 0 part-worn (chance of enough: 0 %); 1 pack (4 pieces) make it 92 %.",
+                     *               "restsOn": {
+                     *                 "pieces": 2,
+                     *                 "readings": 7,
+                     *                 "current": true
+                     *               }
+                     *             }
+                     *           ]
+                     *         }
+                     *       ],
+                     *       "enough": [
+                     *         {
+                     *           "lineId": "01930000-0000-7000-8000-00000011e001",
+                     *           "sku": "QB-SP-487",
+                     *           "name": "Spur 87T 48 DP",
+                     *           "insteadOf": null,
+                     *           "kindCode": "SPR-EX",
+                     *           "inUse": 1,
+                     *           "need": {
+                     *             "expected": 0.146619,
+                     *             "p10": 0,
+                     *             "median": 0,
+                     *             "p90": 1
+                     *           },
+                     *           "onHand": 12,
+                     *           "onOrder": 6,
+                     *           "spares": 0,
+                     *           "stockWanted": 1,
+                     *           "packs": 0,
+                     *           "packSize": 1,
+                     *           "pieces": 0,
+                     *           "priceMinorUnits": 900,
+                     *           "currency": "AUD",
+                     *           "costMinorUnits": 0,
+                     *           "orderBy": null,
+                     *           "late": false,
+                     *           "chanceWithout": 1,
+                     *           "chanceWith": 1,
+                     *           "expectedShort": 0,
+                     *           "leadTime": {
+                     *             "meanDays": 6.27617,
+                     *             "sdDays": 4.63401,
+                     *             "deliveries": 0
+                     *           },
+                     *           "sentence": "12 on hand, 6 on order, 0 part-worn last through 2027-06-30 with a chance of 100 %; 0 to 1 are likely to be needed.",
+                     *           "restsOn": {
+                     *             "pieces": 2,
+                     *             "readings": 6,
+                     *             "current": true
+                     *           }
+                     *         },
+                     *         {
+                     *           "lineId": "01930000-0000-7000-8000-000000000053",
+                     *           "sku": "QB-EL-801",
+                     *           "name": "LiPo 2S 5000 mAh",
+                     *           "insteadOf": null,
+                     *           "kindCode": "LIP-EX",
+                     *           "inUse": 1,
+                     *           "need": {
+                     *             "expected": 0.0607799,
+                     *             "p10": 0,
+                     *             "median": 0,
+                     *             "p90": 0
+                     *           },
+                     *           "onHand": 0,
+                     *           "onOrder": 0,
+                     *           "spares": 0,
+                     *           "stockWanted": 0,
+                     *           "packs": 0,
+                     *           "packSize": 1,
+                     *           "pieces": 0,
+                     *           "priceMinorUnits": 8500,
+                     *           "currency": "AUD",
+                     *           "costMinorUnits": 0,
+                     *           "orderBy": null,
+                     *           "late": false,
+                     *           "chanceWithout": 0.939876,
+                     *           "chanceWith": 0.939876,
+                     *           "expectedShort": 0.0607799,
+                     *           "leadTime": {
+                     *             "meanDays": 6.27617,
+                     *             "sdDays": 4.63401,
+                     *             "deliveries": 0
+                     *           },
+                     *           "sentence": "0 on hand, 0 on order, 0 part-worn last through 2027-06-30 with a chance of 94 %; 0 to 0 are likely to be needed.",
+                     *           "restsOn": {
+                     *             "pieces": 1,
+                     *             "readings": 5,
+                     *             "current": true
+                     *           }
+                     *         }
+                     *       ]
+                     *     }
+                     */
                     "application/json": components["schemas"]["RestockList"];
                 };
             };
@@ -6080,6 +8091,21 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "items": [
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-000000000003",
+                     *           "name": "Club counter",
+                     *           "sort": "shelf",
+                     *           "driverId": null,
+                     *           "createdAt": "2026-12-01T09:00:00.000Z",
+                     *           "version": 1
+                     *         }
+                     *       ],
+                     *       "next": null
+                     *     }
+                     */
                     "application/json": components["schemas"]["LocationPage"];
                 };
             };
@@ -6121,9 +8147,23 @@ export interface operations {
             /** @description The location. */
             201: {
                 headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
+                    /** @description where the record is read */
+                    location?: string;
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-9000-000000000001",
+                     *       "name": "Trailer shelf",
+                     *       "sort": "shelf",
+                     *       "driverId": null,
+                     *       "createdAt": "2026-12-01T09:00:00.000Z",
+                     *       "version": 1
+                     *     }
+                     */
                     "application/json": components["schemas"]["Location"];
                 };
             };
@@ -6139,7 +8179,10 @@ export interface operations {
     getLocation: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                /** @description an ETag that is known already: if it still holds, the answer is 304 with no body */
+                "If-None-Match"?: string;
+            };
             path: {
                 /** @description identifier */
                 id: components["schemas"]["Id"];
@@ -6151,12 +8194,34 @@ export interface operations {
             /** @description The location. */
             200: {
                 headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-8000-000000000001",
+                     *       "name": "Home",
+                     *       "sort": "home",
+                     *       "driverId": "01930000-0000-7000-8000-0000000d0001",
+                     *       "createdAt": "2026-12-01T09:00:00.000Z",
+                     *       "version": 1
+                     *     }
+                     */
                     "application/json": components["schemas"]["Location"];
                 };
             };
+            /** @description Nothing has changed since the ETag that was sent. */
+            304: {
+                headers: {
+                    /** @description the same ETag */
+                    etag?: string;
+                    [name: string]: unknown;
+                };
+                content?: never;
+            };
+            400: components["responses"]["Problem400"];
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
@@ -6167,7 +8232,9 @@ export interface operations {
     renameLocation: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                "If-Match"?: string;
+            };
             path: {
                 /** @description identifier */
                 id: components["schemas"]["Id"];
@@ -6190,9 +8257,21 @@ export interface operations {
             /** @description The location as it is now. */
             200: {
                 headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-8000-000000000001",
+                     *       "name": "Grey pit box",
+                     *       "sort": "home",
+                     *       "driverId": "01930000-0000-7000-8000-0000000d0001",
+                     *       "createdAt": "2026-12-01T09:00:00.000Z",
+                     *       "version": 2
+                     *     }
+                     */
                     "application/json": components["schemas"]["Location"];
                 };
             };
@@ -6200,6 +8279,7 @@ export interface operations {
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
+            412: components["responses"]["Problem412"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
             500: components["responses"]["Problem500"];
@@ -6232,6 +8312,12 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "items": [],
+                     *       "next": null
+                     *     }
+                     */
                     "application/json": components["schemas"]["MovementPage"];
                 };
             };
@@ -6346,6 +8432,22 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-9000-000000000001",
+                     *       "lineId": "01930000-0000-7000-8000-00000011e001",
+                     *       "locationId": "01930000-0000-7000-8000-000000000001",
+                     *       "quantity": -5,
+                     *       "reason": "undone",
+                     *       "at": "2026-12-01T09:00:00.000Z",
+                     *       "pieceId": null,
+                     *       "orderId": null,
+                     *       "undoesId": "01930000-0000-7000-8000-0000000000e1",
+                     *       "pairId": null,
+                     *       "notes": null,
+                     *       "recordedAt": "2026-12-01T09:00:00.000Z"
+                     *     }
+                     */
                     "application/json": components["schemas"]["Movement"];
                 };
             };
@@ -6384,6 +8486,43 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "items": [
+                     *         {
+                     *           "lineId": "01930000-0000-7000-8000-00000011e001",
+                     *           "sku": "QB-SP-487",
+                     *           "lineName": "Spur 87T 48 DP",
+                     *           "locationId": "01930000-0000-7000-8000-000000000001",
+                     *           "locationName": "Home",
+                     *           "sort": "home",
+                     *           "driverId": "01930000-0000-7000-8000-0000000d0001",
+                     *           "pieces": 5
+                     *         },
+                     *         {
+                     *           "lineId": "01930000-0000-7000-8000-00000011e001",
+                     *           "sku": "QB-SP-487",
+                     *           "lineName": "Spur 87T 48 DP",
+                     *           "locationId": "01930000-0000-7000-8000-000000000002",
+                     *           "locationName": "Pit box",
+                     *           "sort": "pit-box",
+                     *           "driverId": "01930000-0000-7000-8000-0000000d0001",
+                     *           "pieces": 3
+                     *         },
+                     *         {
+                     *           "lineId": "01930000-0000-7000-8000-00000011e001",
+                     *           "sku": "QB-SP-487",
+                     *           "lineName": "Spur 87T 48 DP",
+                     *           "locationId": "01930000-0000-7000-8000-000000000003",
+                     *           "locationName": "Club counter",
+                     *           "sort": "shelf",
+                     *           "driverId": null,
+                     *           "pieces": 4
+                     *         }
+                     *       ],
+                     *       "next": null
+                     *     }
+                     */
                     "application/json": components["schemas"]["StockLevelPage"];
                 };
             };
@@ -6441,6 +8580,21 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "locationId": "01930000-0000-7000-8000-000000000002",
+                     *       "at": "2026-11-28T10:00:00.000Z",
+                     *       "counts": [
+                     *         {
+                     *           "lineId": "01930000-0000-7000-8000-00000011e001",
+                     *           "countedPieces": 3,
+                     *           "expectedPieces": 3,
+                     *           "difference": 0,
+                     *           "movementId": null
+                     *         }
+                     *       ]
+                     *     }
+                     */
                     "application/json": components["schemas"]["Stocktake"];
                 };
             };
@@ -6479,6 +8633,40 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "items": [
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-00000000de01",
+                     *           "supplierId": "01930000-0000-7000-8000-0000005bb001",
+                     *           "supplierName": "Harrowmead Trade",
+                     *           "locationId": "01930000-0000-7000-8000-000000000001",
+                     *           "placedAt": "2026-11-25T09:00:00.000Z",
+                     *           "promisedOn": "2026-12-03",
+                     *           "open": true,
+                     *           "closedAt": null,
+                     *           "notes": null,
+                     *           "lines": [
+                     *             {
+                     *               "lineId": "01930000-0000-7000-8000-00000011e001",
+                     *               "sku": "QB-SP-487",
+                     *               "name": "Spur 87T 48 DP",
+                     *               "packs": 6,
+                     *               "pieces": 6,
+                     *               "priceMinorUnits": 900,
+                     *               "currency": "AUD",
+                     *               "receivedPieces": 0,
+                     *               "outstandingPieces": 6,
+                     *               "overPieces": 0
+                     *             }
+                     *           ],
+                     *           "createdAt": "2026-12-01T09:00:00.000Z",
+                     *           "version": 1
+                     *         }
+                     *       ],
+                     *       "next": null
+                     *     }
+                     */
                     "application/json": components["schemas"]["OrderPage"];
                 };
             };
@@ -6554,9 +8742,42 @@ export interface operations {
             /** @description The order. */
             201: {
                 headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
+                    /** @description where the record is read */
+                    location?: string;
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-9000-000000000001",
+                     *       "supplierId": "01930000-0000-7000-8000-0000005bb001",
+                     *       "supplierName": "Harrowmead Trade",
+                     *       "locationId": "01930000-0000-7000-8000-000000000001",
+                     *       "placedAt": "2026-11-20T08:00:00.000Z",
+                     *       "promisedOn": "2026-11-27",
+                     *       "open": true,
+                     *       "closedAt": null,
+                     *       "notes": "with the belts of the club order",
+                     *       "lines": [
+                     *         {
+                     *           "lineId": "01930000-0000-7000-8000-00000011e001",
+                     *           "sku": "QB-SP-487",
+                     *           "name": "Spur 87T 48 DP",
+                     *           "packs": 2,
+                     *           "pieces": 2,
+                     *           "priceMinorUnits": 850,
+                     *           "currency": "AUD",
+                     *           "receivedPieces": 0,
+                     *           "outstandingPieces": 2,
+                     *           "overPieces": 0
+                     *         }
+                     *       ],
+                     *       "createdAt": "2026-12-01T09:00:00.000Z",
+                     *       "version": 1
+                     *     }
+                     */
                     "application/json": components["schemas"]["Order"];
                 };
             };
@@ -6572,7 +8793,10 @@ export interface operations {
     getOrder: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                /** @description an ETag that is known already: if it still holds, the answer is 304 with no body */
+                "If-None-Match"?: string;
+            };
             path: {
                 /** @description identifier */
                 id: components["schemas"]["Id"];
@@ -6584,12 +8808,53 @@ export interface operations {
             /** @description The order. */
             200: {
                 headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-8000-00000000de01",
+                     *       "supplierId": "01930000-0000-7000-8000-0000005bb001",
+                     *       "supplierName": "Harrowmead Trade",
+                     *       "locationId": "01930000-0000-7000-8000-000000000001",
+                     *       "placedAt": "2026-11-25T09:00:00.000Z",
+                     *       "promisedOn": "2026-12-03",
+                     *       "open": true,
+                     *       "closedAt": null,
+                     *       "notes": null,
+                     *       "lines": [
+                     *         {
+                     *           "lineId": "01930000-0000-7000-8000-00000011e001",
+                     *           "sku": "QB-SP-487",
+                     *           "name": "Spur 87T 48 DP",
+                     *           "packs": 6,
+                     *           "pieces": 6,
+                     *           "priceMinorUnits": 900,
+                     *           "currency": "AUD",
+                     *           "receivedPieces": 0,
+                     *           "outstandingPieces": 6,
+                     *           "overPieces": 0
+                     *         }
+                     *       ],
+                     *       "createdAt": "2026-12-01T09:00:00.000Z",
+                     *       "version": 1
+                     *     }
+                     */
                     "application/json": components["schemas"]["Order"];
                 };
             };
+            /** @description Nothing has changed since the ETag that was sent. */
+            304: {
+                headers: {
+                    /** @description the same ETag */
+                    etag?: string;
+                    [name: string]: unknown;
+                };
+                content?: never;
+            };
+            400: components["responses"]["Problem400"];
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
@@ -6600,7 +8865,9 @@ export interface operations {
     changeOrder: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                "If-Match"?: string;
+            };
             path: {
                 /** @description identifier */
                 id: components["schemas"]["Id"];
@@ -6632,9 +8899,40 @@ export interface operations {
             /** @description The order as it is now. */
             200: {
                 headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-8000-00000000de01",
+                     *       "supplierId": "01930000-0000-7000-8000-0000005bb001",
+                     *       "supplierName": "Harrowmead Trade",
+                     *       "locationId": "01930000-0000-7000-8000-000000000001",
+                     *       "placedAt": "2026-11-25T09:00:00.000Z",
+                     *       "promisedOn": "2026-12-11",
+                     *       "open": true,
+                     *       "closedAt": null,
+                     *       "notes": "on back-order",
+                     *       "lines": [
+                     *         {
+                     *           "lineId": "01930000-0000-7000-8000-00000011e001",
+                     *           "sku": "QB-SP-487",
+                     *           "name": "Spur 87T 48 DP",
+                     *           "packs": 6,
+                     *           "pieces": 6,
+                     *           "priceMinorUnits": 900,
+                     *           "currency": "AUD",
+                     *           "receivedPieces": 0,
+                     *           "outstandingPieces": 6,
+                     *           "overPieces": 0
+                     *         }
+                     *       ],
+                     *       "createdAt": "2026-12-01T09:00:00.000Z",
+                     *       "version": 2
+                     *     }
+                     */
                     "application/json": components["schemas"]["Order"];
                 };
             };
@@ -6642,6 +8940,7 @@ export interface operations {
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
+            412: components["responses"]["Problem412"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
             500: components["responses"]["Problem500"];
@@ -6742,6 +9041,16 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "count": 0,
+                     *       "meanDays": null,
+                     *       "sdDays": null,
+                     *       "believedMeanDays": 6,
+                     *       "believedSdDays": 3,
+                     *       "observations": []
+                     *     }
+                     */
                     "application/json": components["schemas"]["LeadTimes"];
                 };
             };

@@ -38,12 +38,9 @@ function requestHeaders(spec: Spec): z.ZodObject | undefined {
     members["If-Match"] = requiresIfMatch(spec) ? tag : tag.optional();
   }
   if (spec.method === "get" && spec.record !== undefined)
-    members["If-None-Match"] = z
-      .string()
-      .optional()
-      .meta({
-        description: "an ETag that is known already: if it still holds, the answer is 304 with no body",
-      });
+    members["If-None-Match"] = z.string().optional().meta({
+      description: "an ETag that is known already: if it still holds, the answer is 304 with no body",
+    });
   return Object.keys(members).length === 0 ? undefined : z.object(members);
 }
 
@@ -176,10 +173,7 @@ function operationObject(spec: Spec): ZodOpenApiOperationObject {
     ...(Object.keys(bodyContent).length > 0 && { requestBody: { required: true, content: bodyContent } }),
     responses: {
       ...Object.fromEntries(
-        answersOf(spec).map(([status, one]) => [
-          status,
-          answerObject(withAnswer(operationId, status, one)),
-        ]),
+        answersOf(spec).map(([status, one]) => [status, answerObject(withAnswer(operationId, status, one))]),
       ),
       ...Object.fromEntries(
         problemsOf(spec).map((status) => [status, { $ref: `#/components/responses/Problem${status}` }]),

@@ -2,6 +2,7 @@ import type { Context, Hono } from "hono";
 import type { z } from "zod";
 import type { Actor, Need, Reach } from "../domain/access.ts";
 import type { Work } from "../services/work.ts";
+import { type GuardedRecord, headersOfRecord, ifUnchanged, isKnown } from "./conditional.ts";
 import { FormError } from "./problem.ts";
 
 /** What the key check leaves for the handlers: who asks, and how far the role reaches for this operation. */
@@ -28,6 +29,13 @@ export interface Spec {
   tags: [string];
   /** what a key must be allowed; null for the few public operations */
   need: Need | null;
+  /**
+   * the record that is answered or changed: its answers carry an ETag, changes of it heed If-Match, and what was made
+   * is named by Location
+   */
+  record?: GuardedRecord;
+  /** must a change say which version it rests on (If-Match)? So it is with what several people edit; optional elsewhere */
+  concurrency?: "required" | "optional";
   params?: z.ZodObject;
   query?: z.ZodObject;
   body?: z.ZodType;
@@ -108,6 +116,32 @@ function queryOf(c: Context): Record<string, string> {
   return c.req.query();
 }
 
+/** An answer before it becomes a response. */
+export interface Ready {
+  status: number;
+  headers: Record<string, string>;
+  body: string | ReadableStream<Uint8Array> | null;
+}
+
+/** A reply whose type was checked where the handler was written; the generic type says no more here. */
+interface Unchecked {
+  status: number;
+  body?: unknown;
+  headers?: Record<string, string>;
+}
+
+/** Makes a handler's reply an answer. Parsing it strips undeclared members, so that nothing internal leaks. */
+function ready(spec: Spec, { status, body, headers = {} }: Unchecked): Ready {
+  const shape: Answer | undefined = spec.answers[status];
+  if (shape?.type !== undefined)
+    return { status, headers: { "content-type": shape.type, ...headers }, body: body as Ready["body"] };
+  if (shape?.body === undefined) return { status, headers, body: null };
+  const shown = shape.body.parse(body);
+  const text = JSON.stringify(shown);
+  const ofRecord = headersOfRecord(spec, status, shown, text);
+  return { status, headers: { "content-type": "application/json", ...ofRecord, ...headers }, body: text };
+}
+
 /**
  * Ties a description to its handler: one set of schemas validates, documents and types the operation. The call is
  * curried because TypeScript would otherwise widen `status: 200` in the handler to `number`.
@@ -122,24 +156,11 @@ export const operation =
         query: spec.query && check("query", spec.query, queryOf(c)),
         body: spec.body && check("body", spec.body, await jsonBody(c)),
       } as Input<S>;
-      const reply = (await handler(input, workFor(c), c)) as {
-        status: number;
-        body?: unknown;
-        headers?: Record<string, string>;
-      };
-      const shape: Answer | undefined = spec.answers[reply.status];
-      if (shape?.type !== undefined)
-        return c.body(reply.body as string, reply.status as 200, {
-          "content-type": shape.type,
-          ...reply.headers,
-        });
-      if (shape?.body === undefined)
-        return new Response(null, { status: reply.status, headers: reply.headers ?? {} });
-      // Parsing the answer strips undeclared members, so that nothing internal leaks.
-      return c.body(JSON.stringify(shape.body.parse(reply.body)), reply.status as 200, {
-        "content-type": "application/json",
-        ...reply.headers,
-      });
+      const act = async (work: Work) => ready(spec, (await handler(input, work, c)) as Unchecked);
+      const answer = await ifUnchanged(spec, c, input.params, workFor(c), act);
+      if (spec.method === "get" && isKnown(c, answer.headers["etag"]))
+        return c.body(null, 304, { etag: answer.headers["etag"]! });
+      return c.body(answer.body as string, answer.status as 200, answer.headers);
     },
   });
 

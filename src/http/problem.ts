@@ -10,7 +10,7 @@ const statusOf: Record<RefusalCode, number> = {
   not_allowed: 403,
   name_taken: 409,
   in_use: 409,
-  stale_version: 409,
+  stale_version: 412,
   position_occupied: 409,
   position_empty: 409,
   piece_fitted: 409,
@@ -31,8 +31,10 @@ const statusOf: Record<RefusalCode, number> = {
 /** Refusals of the form of a request, before any rule of the trade is asked. */
 const formProblems = {
   invalid_request: { status: 422, title: "The request is not valid" },
+  invalid_header: { status: 400, title: "A header of the request is not valid" },
   not_json: { status: 400, title: "The body is not JSON" },
   unsupported_media_type: { status: 415, title: "The body has an unsupported media type" },
+  if_match_needed: { status: 428, title: "Say which version you saw" },
   too_large: { status: 413, title: "The body is too large" },
   no_key: { status: 401, title: "A key is needed" },
   unknown_key: { status: 401, title: "The key is not known" },

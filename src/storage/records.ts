@@ -83,6 +83,30 @@ export async function getRecord<T extends RecordTable>(
   return row;
 }
 
+/** The tables whose rows count their changes. */
+export type VersionedTable = {
+  [T in keyof Tables]: Tables[T] extends { id: string; version: number } ? T : never;
+}[keyof Tables];
+
+/**
+ * The version that a record of a club is at, or undefined where there is no such record. Ask in the transaction of
+ * the change: in SQLite that transaction holds the write lock from its start; PostgreSQL would need `for update` here.
+ */
+export async function selectVersion(
+  q: Queries,
+  table: VersionedTable,
+  clubId: string,
+  id: string,
+): Promise<number | undefined> {
+  const row = await untyped(q)
+    .selectFrom(table as string)
+    .select("version")
+    .where("id", "=", id)
+    .where(table === "clubs" ? "id" : "clubId", "=", clubId)
+    .executeTakeFirst();
+  return row?.version as number | undefined;
+}
+
 /** Rows of a club that meet the conditions, a page at a time, in the order of `sort` and id. */
 export async function pageOfRecords<T extends RecordTable>(
   q: Queries,

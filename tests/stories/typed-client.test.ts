@@ -25,8 +25,10 @@ function given<T>({ data, error }: { data?: T; error?: unknown }): NonNullable<T
 describe("a program with the typed client", () => {
   it("reads and changes the club", async () => {
     const client = clientFor(await service.keyFor("owner"));
-    expect(given(await client.GET("/v1/club")).name).toBe("Our club");
-    const changed = given(await client.PATCH("/v1/club", { body: { currency: "NZD" } }));
+    const read = await client.GET("/v1/club");
+    expect(given(read).name).toBe("Our club");
+    const header = { "If-Match": read.response.headers.get("etag")! };
+    const changed = given(await client.PATCH("/v1/club", { params: { header }, body: { currency: "NZD" } }));
     expect(changed).toMatchObject({ name: "Our club", currency: "NZD", version: 2 });
   });
 

@@ -57,9 +57,17 @@ export async function startTestService(now = "2026-12-01T09:00:00.000Z") {
         headers: response.headers,
       };
     };
+    /** Sends a change of what several people edit with the ETag that it has now, as a careful client would. */
+    const edit = async (method: string, path: string, body?: unknown): Promise<Answer> => {
+      if (!/^\/v1\/(?:club|(?:kinds|suppliers|lines|meetings)\/[^/]+)$/.test(path))
+        return send(method, path, body);
+      const etag = (await send("GET", path)).headers.get("etag");
+      return send(method, path, body, etag === null ? {} : { "if-match": etag });
+    };
+    const changes = new Set(["PATCH", "PUT", "DELETE"]);
     /** Sends and insists on success, so that a failing preparation of a test says why. */
     const must = async (method: string, path: string, body?: unknown) => {
-      const answer = await send(method, path, body);
+      const answer = await (changes.has(method) ? edit : send)(method, path, body);
       if (answer.status >= 300)
         throw new Error(`${method} ${path}: ${answer.status} ${JSON.stringify(answer.body)}`);
       return answer.body;
@@ -69,9 +77,9 @@ export async function startTestService(now = "2026-12-01T09:00:00.000Z") {
       must,
       get: (path: string) => send("GET", path),
       post: (path: string, body: unknown) => send("POST", path, body),
-      patch: (path: string, body: unknown) => send("PATCH", path, body),
-      put: (path: string, body: unknown) => send("PUT", path, body),
-      delete: (path: string) => send("DELETE", path),
+      patch: (path: string, body: unknown) => edit("PATCH", path, body),
+      put: (path: string, body: unknown) => edit("PUT", path, body),
+      delete: (path: string) => edit("DELETE", path),
     };
   };
   const owner = caller(await keyFor("owner"));

@@ -187,6 +187,7 @@ export const lineOperations = [
     tags: ["lines"],
     need: "lines:write",
     record: "lines",
+    concurrency: "required",
     params: ById,
     body: LineChanges,
     answers: { 200: { description: "The line as it is now.", body: Line } },

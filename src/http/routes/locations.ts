@@ -31,6 +31,7 @@ export const locationOperations = [
       "A driver's key adds its own homes and pit boxes and may leave `driverId` out; the shop's key adds shelves.",
     tags: ["stock"],
     need: "stock:write",
+    record: "locations",
     body: z.strictObject({
       name: text(100),
       sort: LocationSort,
@@ -67,6 +68,7 @@ export const locationOperations = [
     summary: "Read a location",
     tags: ["stock"],
     need: "stock:read",
+    record: "locations",
     params: ById,
     answers: { 200: { description: "The location.", body: Location } },
     problems: [404],
@@ -83,6 +85,7 @@ export const locationOperations = [
     description: "Its sort and its driver stay, for its movements were made there.",
     tags: ["stock"],
     need: "stock:write",
+    record: "locations",
     params: ById,
     body: z.strictObject({ name: text(100).optional() }),
     answers: { 200: { description: "The location as it is now.", body: Location } },

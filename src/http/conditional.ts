@@ -1,0 +1,134 @@
+import { createHash } from "node:crypto";
+import type { Context } from "hono";
+import { DomainError } from "../domain/errors.ts";
+import { together, type Work } from "../services/work.ts";
+import { selectVersion } from "../storage/records.ts";
+import type { Spec } from "./operation.ts";
+import { FormError } from "./problem.ts";
+
+/** A record with a version, which a client reads and sends changes of. */
+interface Guard {
+  what: string;
+  /** where one is read; null where it is only read within something else */
+  path: string | null;
+  /** what is shown changes without the record: names of other records, what is fitted, what came of an order */
+  showsMore?: true;
+}
+
+/**
+ * Conditional requests (RFC 9110, section 13) for every record with a version. An operation names its record in
+ * `record`, says in `concurrency` whether a change must name a version, and the rest follows.
+ */
+export const guards = {
+  clubs: { what: "club", path: "/v1/club" },
+  drivers: { what: "driver", path: "/v1/drivers/{id}" },
+  kinds: { what: "kind", path: "/v1/kinds/{id}" },
+  carModels: { what: "car model", path: "/v1/car-models/{id}" },
+  venues: { what: "venue", path: "/v1/venues/{id}" },
+  suppliers: { what: "supplier", path: "/v1/suppliers/{id}" },
+  lines: { what: "line", path: "/v1/lines/{id}", showsMore: true },
+  cars: { what: "car", path: "/v1/cars/{id}", showsMore: true },
+  pieces: { what: "piece", path: "/v1/pieces/{id}", showsMore: true },
+  fittings: { what: "fitting", path: null },
+  runs: { what: "run", path: "/v1/runs/{id}" },
+  inspections: { what: "inspection", path: "/v1/inspections/{id}" },
+  meetings: { what: "meeting", path: "/v1/meetings/{id}" },
+  locations: { what: "location", path: "/v1/locations/{id}" },
+  orders: { what: "order", path: "/v1/orders/{id}", showsMore: true },
+} as const satisfies Record<string, Guard>;
+export type GuardedRecord = keyof typeof guards;
+
+const guardOf = (record: GuardedRecord): Guard => guards[record];
+
+/** Does the operation change a record that `If-Match` can guard? */
+export const isGuarded = ({ method, record }: Pick<Spec, "method" | "record">): boolean =>
+  record !== undefined && method !== "get" && method !== "post";
+
+export const requiresIfMatch = (spec: Pick<Spec, "method" | "record" | "concurrency">): boolean =>
+  isGuarded(spec) && spec.concurrency === "required";
+
+/**
+ * The entity tag and, for what was made, the place of an answer. The tag is the record's version; where more is shown
+ * than the record, a digest of all of it follows after a point, so that a cache notices that too.
+ */
+export function headersOfRecord(
+  spec: Spec,
+  status: number,
+  body: unknown,
+  text: string,
+): Record<string, string> {
+  if (spec.record === undefined || body === null || typeof body !== "object") return {};
+  const { id, version } = body as { id?: unknown; version?: unknown };
+  if (typeof version !== "number") return {};
+  const { path, showsMore } = guardOf(spec.record);
+  const digest = showsMore && spec.method === "get" ? `.${digestOf(text)}` : "";
+  const location = status === 201 && path !== null && typeof id === "string";
+  return {
+    etag: `"${version}${digest}"`,
+    ...(location && { location: path.replace("{id}", encodeURIComponent(id)) }),
+  };
+}
+
+const digestOf = (text: string) => createHash("sha256").update(text).digest("base64url").slice(0, 12);
+
+/** The tags that a condition lists, each as sent; RFC 9110, section 8.8.3. */
+function tagsIn(header: string, name: string): string[] {
+  const tags = header.match(/(?:W\/)?"[\x21\x23-\x7e\x80-\xff]*"/g) ?? [];
+  const rest = header.replaceAll(/(?:W\/)?"[\x21\x23-\x7e\x80-\xff]*"/g, "").replaceAll(/[\s,]/g, "");
+  if (tags.length === 0 || rest !== "")
+    throw new FormError("invalid_header", `${name} must be * or ETags as they were sent, such as "7"`);
+  return tags;
+}
+
+/** Has the client what it would be sent? Weak comparison (RFC 9110, section 13.1.2). */
+export function isKnown(c: Context, etag: string | undefined): boolean {
+  const header = c.req.header("if-none-match");
+  if (header === undefined || etag === undefined) return false;
+  return (
+    header.trim() === "*" || tagsIn(header, "If-None-Match").some((tag) => tag.replace(/^W\//, "") === etag)
+  );
+}
+
+/** The version that a tag speaks of; a weak tag speaks of none, for the comparison is strong (section 13.1.1). */
+const versionIn = (tag: string) => /^"(\d+)(?:\.[\w-]+)?"$/.exec(tag)?.[1];
+
+/**
+ * Makes a change only if the record still is as the client saw it. The version is read in the transaction of the
+ * change, so that of two changes that rest on the same version one is refused.
+ *
+ * @throws {FormError} `if_match_needed` (428)
+ * @throws {DomainError} `stale_version` (412)
+ */
+export async function ifUnchanged<T>(
+  spec: Spec,
+  c: Context,
+  params: unknown,
+  work: Work,
+  act: (work: Work) => Promise<T>,
+): Promise<T> {
+  const header = c.req.header("if-match");
+  if (!isGuarded(spec) || (header === undefined && !requiresIfMatch(spec))) return act(work);
+  const record = spec.record!;
+  const { what, path } = guardOf(record);
+  const tags = header === undefined || header.trim() === "*" ? [] : tagsIn(header, "If-Match");
+  return together(work, async (work) => {
+    const id = record === "clubs" ? work.actor.clubId : (params as { id: string }).id;
+    const version = await selectVersion(work.db, record, work.actor.clubId, id);
+    // What is not there cannot be stale; the change itself says so best.
+    if (version === undefined) return act(work);
+    if (header === undefined)
+      throw new FormError(
+        "if_match_needed",
+        `Several people edit the same ${what}: read it (GET ${path}) and send its ETag as If-Match`,
+      );
+    if (header.trim() === "*" || tags.some((tag) => versionIn(tag) === String(version))) return act(work);
+    // What a client may not touch is refused before any condition is looked at (section 13.2.1). Nothing is kept.
+    await act(work).catch((error: unknown) => {
+      if (error instanceof DomainError && ["not_allowed", "not_found"].includes(error.code)) throw error;
+    });
+    throw new DomainError(
+      "stale_version",
+      `This ${what} is at version ${version} by now, and If-Match says ${header}: read it again, and make the change to that`,
+    );
+  });
+}
