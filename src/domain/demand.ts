@@ -1,9 +1,19 @@
-import { convolve, renewalCountsThrough, scaleToBatches } from "../stats/index.ts";
-import { type BreakageEvidence, unbrokenChance } from "./breakage.ts";
+import {
+  convolve,
+  delayedCounts,
+  gammaQuadrature,
+  mixture,
+  type RenewalTable,
+  renewalTable,
+  scaleToBatches,
+} from "../stats/index.ts";
+import type { BreakageEvidence } from "./breakage.ts";
 
 /**
  * How many pieces of a line a horizon will use up: each position is a renewal process whose first interval is what is
  * left of the fitted piece and whose later ones are new pieces, each ended by wear or breakage, whichever comes first.
+ * What all the pieces of the line share (how fast the line wears, how often it breaks) is one and the same for all
+ * positions: they are convolved under each way the line may be, and the results are averaged afterwards.
  */
 
 /** Chance of being worn out within further wearing usage, as a function that is cheap to call many times. */
@@ -11,6 +21,8 @@ export type WornBy = (wearingUsage: number) => number;
 
 /** Pieces of one car that are changed together: one piece, a pair, a set. */
 export interface ChangedTogether {
+  /** whose stock serves it, where that matters */
+  owner: string;
   /** for each piece fitted now, the chance that it is worn out within further usage; past its limit counts at 0 */
   worn: readonly WornBy[];
   /** the wearing usage through each of the checkpoints, never falling */
@@ -19,51 +31,154 @@ export interface ChangedTogether {
   runs: number;
 }
 
-/** How finely a chance is tabulated: the renewal grid has 60 steps, and linear interpolation between 120 adds no error it would show. */
-const tableSteps = 120;
+/** One way the line may be, with its weight: how its new pieces wear, and what that makes of those in use. */
+export interface LineWorld {
+  weight: number;
+  newWorn: WornBy;
+  groups: readonly ChangedTogether[];
+}
 
-/** Tabulates a chance on [0, end], so that an expensive law is computed once. */
+/** How finely a chance is tabulated where it goes from practically 0 to practically 1: to about 1e-3 of it. */
+const tableSteps = 20;
+
+/**
+ * Tabulates a chance that never falls on [0, end], so that an expensive law is worked out at a few places only: fewer
+ * where the chance hardly rises, and where it is practically 1 early, up to there. In between it follows cubic pieces
+ * that never fall where the places do not (Fritsch & Carlson 1980, with the harmonic mean as slope).
+ */
 export function tabulated(cdf: WornBy, end: number, steps = tableSteps): WornBy {
-  if (!(end > 0)) return cdf;
-  const table = Float64Array.from({ length: steps + 1 }, (_, i) => cdf((i * end) / steps));
-  for (let i = 1; i <= steps; i++) table[i] = Math.max(table[i]!, table[i - 1]!);
+  const start = cdf(0);
+  if (!(end > 0)) return () => start;
+  const atEnd = Math.max(start, cdf(end));
+  const rise = atEnd - start;
+  if (rise < 1e-7) return () => atEnd;
+  let cut = end;
+  let atCut = atEnd;
+  for (let halvings = 0; halvings < 12; halvings++) {
+    const half = cdf(cut / 2);
+    if (half < atEnd - 2e-3 * rise) break;
+    cut /= 2;
+    atCut = half;
+  }
+  const points = rise < 1e-3 ? Math.min(steps, 5) : rise < 0.05 ? Math.min(steps, 9) : steps;
+  const table = Float64Array.from({ length: points + 1 }, (_, i) =>
+    i === 0 ? start : i === points ? atCut : cdf((i * cut) / points),
+  );
+  for (let i = 1; i <= points; i++) table[i] = Math.max(table[i]!, table[i - 1]!);
+  const slope = slopesOf(table);
+  const last = table[points]!;
   return (usage) => {
-    const x = (usage / end) * steps;
-    if (!(x < steps)) return table[steps]!;
-    const i = Math.max(0, Math.floor(x));
-    return table[i]! + (x - i) * (table[i + 1]! - table[i]!);
+    if (usage >= cut)
+      return cut < end ? last + Math.min(1, (usage - cut) / (end - cut)) * Math.max(0, atEnd - last) : last;
+    const x = (Math.max(0, usage) / cut) * points;
+    const i = Math.min(points - 1, Math.floor(x));
+    const u = x - i;
+    const up = table[i + 1]! - table[i]!;
+    const bend = u * (slope[i]! + slope[i + 1]! - 2 * up) + 3 * up - 2 * slope[i]! - slope[i + 1]!;
+    return table[i]! + u * (slope[i]! + u * bend);
   };
+}
+
+/** Slopes, per step, with which the cubic pieces never fall: none at a flat side, else the harmonic mean. */
+function slopesOf(table: Float64Array): Float64Array {
+  const steps = table.length - 1;
+  return Float64Array.from(table, (_, i) => {
+    const before = i === 0 ? table[1]! - table[0]! : table[i]! - table[i - 1]!;
+    const after = i === steps ? before : table[i + 1]! - table[i]!;
+    return before > 0 && after > 0 ? (2 * before * after) / (before + after) : 0;
+  });
+}
+
+/** What the breakages per run may be: a few values with weights, one where it hardly matters. */
+export function breakageRates(
+  { shape, rate }: BreakageEvidence,
+  runs: number,
+): { weight: number; perRun: number }[] {
+  const mean = shape / rate;
+  if (mean * runs < 0.02) return [{ weight: 1, perRun: mean }];
+  const nodes = gammaQuadrature({ shape, scale: 1 / rate }, shape > 6 ? 2 : 3);
+  return nodes.map(({ node, weight }) => ({ weight, perRun: node }));
 }
 
 /**
  * The number of pieces of a line needed through each checkpoint, as a probability for each number from 0.
  *
- * @param newWorn chance that a new piece is worn out within some usage
+ * @param held pieces that each owner holds already: only what goes beyond them is needed; none if not given
  */
 export function piecesNeeded(
-  groups: readonly ChangedTogether[],
-  newWorn: WornBy,
+  worlds: readonly LineWorld[],
   breakage: BreakageEvidence,
+  held: ReadonlyMap<string, number> = new Map(),
 ): number[][] {
+  const groups = worlds[0]?.groups ?? [];
+  const runs = groups.reduce((sum, group) => sum + group.runs * group.worn.length, 0);
+  const rates = breakageRates(breakage, runs);
+  const parts = worlds.flatMap((world) =>
+    rates.map(({ weight, perRun }) => ({
+      weight: weight * world.weight,
+      needed: neededIn(world, perRun, held),
+    })),
+  );
   const checkpoints = groups[0]?.usageThrough.length ?? 0;
-  let totals: number[][] = Array.from({ length: checkpoints }, () => [1]);
-  for (const { worn, usageThrough, runs } of groups) {
-    const end = usageThrough.at(-1)!;
+  return Array.from({ length: checkpoints }, (_, i) =>
+    trimmed(mixture(parts.map(({ weight, needed }) => ({ weight, probabilities: needed[i]! })))),
+  );
+}
+
+/** The same in one world and with one rate of breakage, where the positions are independent. */
+function neededIn(world: LineWorld, perRun: number, held: ReadonlyMap<string, number>): number[][] {
+  const longest = world.groups.reduce((most, group) => Math.max(most, group.usageThrough.at(-1) ?? 0), 0);
+  const tables = new Map<string, RenewalTable>();
+  const byOwner = new Map<string, number[][]>();
+  for (const { owner, worn, usageThrough, runs } of world.groups) {
     const size = worn.length;
-    const intact = (usage: number) => unbrokenChance(breakage, (size * runs * usage) / end);
-    const law = (survivors: (usage: number) => number) =>
-      tabulated((usage) => 1 - survivors(usage) * (end > 0 ? intact(usage) : 1), end);
-    const counts = renewalCountsThrough({
-      // A set whose first piece may be finished already is changed at once: the law starts above 0 there.
-      firstCdf: law((usage) => worn.reduce((product, one) => product * (1 - one(usage)), 1)),
-      laterCdf: law((usage) => (1 - newWorn(usage)) ** size),
-      horizons: usageThrough,
-    });
-    totals = totals.map((total, i) =>
-      trimmed(convolve(total, scaleToBatches(counts[i]!.probabilities, size))),
+    const end = usageThrough.at(-1)!;
+    const breaksPerUsage = end > 0 ? (perRun * runs) / end : 0;
+    const ended = lawOfSet(size, breaksPerUsage);
+    // Cars that drive alike share the table of later lives: it is most of the work.
+    const key = `${size} ${breaksPerUsage.toPrecision(6)}`;
+    let table = tables.get(key);
+    if (table === undefined) {
+      table = renewalTable({
+        cdf: ended((usage) => (1 - world.newWorn(usage)) ** size),
+        horizon: longest,
+      });
+      tables.set(key, table);
+    }
+    // A set whose first piece may be finished already is changed at once: the law starts above 0 there.
+    const first = ended((usage) => worn.reduce((product, one) => product * (1 - one(usage)), 1));
+    const counts = delayedCounts(table, first, usageThrough);
+    const before = byOwner.get(owner);
+    byOwner.set(
+      owner,
+      counts.map((count, i) => {
+        const pieces = scaleToBatches(count, size);
+        return before === undefined ? trimmed(pieces) : trimmed(convolve(before[i]!, pieces));
+      }),
     );
   }
-  return totals;
+  let totals: number[][] | undefined;
+  for (const [owner, needed] of byOwner) {
+    const net = needed.map((law) => beyond(law, held.get(owner) ?? 0));
+    totals = totals === undefined ? net : totals.map((total, i) => trimmed(convolve(total, net[i]!)));
+  }
+  return totals ?? [];
+}
+
+/** The law of the end of a set by wear or breakage, from its chance of not being worn out. */
+const lawOfSet =
+  (size: number, breaksPerUsage: number) =>
+  (unworn: (usage: number) => number): WornBy =>
+  (usage) =>
+    Math.min(1, Math.max(0, 1 - unworn(usage) * Math.exp(-size * breaksPerUsage * usage)));
+
+/** The law of what a need goes beyond some stock. */
+function beyond(law: number[], held: number): number[] {
+  if (held <= 0) return law;
+  const net = law.slice(Math.min(held, law.length - 1));
+  if (held >= law.length) return [1];
+  net[0] = law.slice(0, held + 1).reduce((sum, p) => sum + p, 0);
+  return net;
 }
 
 /** Puts a far tail that no decision can see onto the last number kept, so that the chances still sum to 1. */

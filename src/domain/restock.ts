@@ -1,10 +1,12 @@
 import {
   demandOverLeadTime,
   expectedShort,
+  fillInHorizon,
   leadTimePosterior,
   pmfCdf,
   pmfMean,
   pmfQuantile,
+  type ServiceTarget,
   smallestStock,
 } from "../stats/index.ts";
 import { dayAfter } from "./calendar.ts";
@@ -78,30 +80,36 @@ export function packsFor(
   return Math.ceil(packs / orderMultiplePacks) * orderMultiplePacks;
 }
 
+/** Does a stock serve a need as well as the target asks: by the chance of no shortage, or by the share served? */
+export const meets = (needed: readonly number[], stock: number, target: ServiceTarget): boolean =>
+  target.kind === "cycle"
+    ? pmfCdf(needed, Math.max(0, stock)) >= target.value - 1e-12
+    : fillInHorizon(needed, Math.max(0, stock)) >= target.value - 1e-12;
+
 /**
  * What to order of one line.
  *
  * @param needs by day, in order; the last is the horizon
- * @param available pieces on hand, on order and usable as spares
- * @param target chance of not running out, in (0, 1)
+ * @param availableOn pieces on hand, on order and usable as spares that are still good on a day
+ * @param target chance of not running out, or share of the need that is served, in (0, 1)
  */
 export function restockDecision(
   needs: readonly NeedThrough[],
-  available: number,
-  target: number,
+  availableOn: (day: string) => number,
+  target: ServiceTarget,
   terms: Terms,
   today: string,
 ): RestockDecision {
   const last = needs.at(-1)?.needed ?? [1];
-  const stockWanted = smallestStock(last, { kind: "cycle", value: target });
+  const available = Math.max(0, availableOn(needs.at(-1)?.day ?? today));
+  const stockWanted = smallestStock(last, target);
   const packs = packsFor(stockWanted - available, terms);
   const pieces = packs * terms.packSize;
-  const firstShort = needs.find(({ needed }) => pmfCdf(needed, Math.max(0, available)) < target);
+  const firstShort = needs.find(({ day, needed }) => !meets(needed, availableOn(day), target));
   const orderBy =
     packs === 0 || firstShort === undefined
       ? null
-      : dayBefore(firstShort.day, pmfQuantile(terms.leadTime.byDay, target));
-  const stocked = (stock: number) => pmfCdf(last, Math.max(0, stock));
+      : dayBefore(firstShort.day, pmfQuantile(terms.leadTime.byDay, target.value));
   return {
     need: {
       expected: pmfMean(last),
@@ -115,46 +123,56 @@ export function restockDecision(
     costMinorUnits: packs * terms.priceMinorUnits,
     orderBy: orderBy !== null && orderBy < today ? today : orderBy,
     late: orderBy !== null && orderBy < today,
-    chanceWithout: stocked(available),
-    chanceWith: stocked(available + pieces),
-    expectedShort: expectedShort(last, Math.max(0, available)),
+    chanceWithout: pmfCdf(last, available),
+    chanceWith: pmfCdf(last, available + pieces),
+    expectedShort: expectedShort(last, available),
   };
 }
 
 const dayBefore = (day: string, days: number) => dayAfter(`${day}T00:00:00.000Z`, -days);
 
-/** When to order again: the reorder point of a line, and what it rests on. */
-export interface ReorderPoint {
+/** When to order again and how far up, and what that rests on. */
+export interface StockLevels {
   /** order when no more than this many pieces are on hand and on order */
   reorderPoint: number;
   /** pieces expected to be needed before an order placed now arrives */
   expectedNeed: number;
+  /** reorder point less expected need */
   safetyStock: number;
   /** chance of not running out before the delivery, if ordered at the reorder point */
   chance: number;
+  /** order up to this many pieces on hand and on order: it lasts until the delivery after the next review */
+  orderUpTo: number;
 }
 
 /**
- * The reorder point: the smallest stock that lasts until an order placed now arrives, with the target's chance. The
- * need until then is averaged over how long the supplier may take.
+ * The reorder point, the smallest stock that lasts until an order placed now arrives, and the order-up-to level, which
+ * lasts until the order after the next review does. The needs are averaged over how long the supplier may take.
  *
- * @param neededWithin needs of the days ahead, in order of day: what is needed from now through each
+ * @param neededWithin needs of the days ahead: what is needed from now through so many days
+ * @param reviewDays days from one look at the stock to the next; 0: it is watched all the time
  */
-export function reorderPoint(
+export function reorderLevels(
   neededWithin: (days: number) => readonly number[],
   leadTime: LeadTime,
-  target: number,
-): ReorderPoint {
+  target: ServiceTarget,
+  reviewDays = 0,
+): StockLevels {
   const leadTimes = leadTime.byDay
     .map((probability, duration) => ({ duration, probability }))
     .filter(({ probability }) => probability > 0);
-  const need = demandOverLeadTime({ demandDuring: neededWithin, leadTimes });
-  const point = smallestStock(need, { kind: "cycle", value: target });
-  const expectedNeed = pmfMean(need);
+  const untilDelivery = demandOverLeadTime({ demandDuring: neededWithin, leadTimes });
+  const untilNext =
+    reviewDays === 0
+      ? untilDelivery
+      : demandOverLeadTime({ demandDuring: (days) => neededWithin(days + reviewDays), leadTimes });
+  const point = smallestStock(untilDelivery, target);
+  const expectedNeed = pmfMean(untilDelivery);
   return {
     reorderPoint: point,
     expectedNeed,
     safetyStock: point - expectedNeed,
-    chance: pmfCdf(need, point),
+    chance: pmfCdf(untilDelivery, point),
+    orderUpTo: Math.max(point, smallestStock(untilNext, target)),
   };
 }

@@ -84,6 +84,7 @@ export {
   posteriorSurvival,
 } from "./life-posterior.ts";
 export type { BeliefRange, LifePrior } from "./life-prior.ts";
+export { posteriorQuantiles } from "./posterior-quantiles.ts";
 export {
   breakageCount,
   type RateBelief,
@@ -178,6 +179,7 @@ export {
 export { fitWearLine } from "./wear-fit.ts";
 export { forecastNewPiece, forecastWear } from "./wear-forecast.ts";
 export { fitGammaProcess, type GammaProcess, gammaProcessCdf } from "./wear-gamma.ts";
+export { splitFit } from "./wear-strata.ts";
 export { conditionMultipliers, populationSummary } from "./wear-summary.ts";
 export type {
   Quantiles,
@@ -208,6 +210,7 @@ export {
   normalReorderLevel,
   orderQuantity,
 } from "./order-quantity.ts";
+export { delayedCounts, type RenewalTable, renewalTable } from "./renewal-shared.ts";
 export { erlangCounts, erlangStagesLeft } from "./renewal-erlang.ts";
 export {
   bestKit,

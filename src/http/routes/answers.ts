@@ -3,14 +3,11 @@ import { benchSteps, clocks, surfaces } from "../../domain/kind.ts";
 import { limitNames } from "../../domain/wear.ts";
 import { benchSheet } from "../../services/bench-sheet.ts";
 import { forecastPiece } from "../../services/forecast-piece.ts";
-import { lineReorderPoint } from "../../services/line-reorder-point.ts";
 import { lineWear } from "../../services/line-wear.ts";
-import { restockList } from "../../services/restock-list.ts";
+import { chance, Range, share } from "../answer-schemas.ts";
 import { operation } from "../operation.ts";
-import { ById, Currency, Day, Id, Instant, MinorUnits, queryNumber } from "../schemas.ts";
+import { ById, Day, Id, Instant } from "../schemas.ts";
 
-const share = z.number().min(0).max(1);
-const chance = (description: string) => share.meta({ description: `chance, 0 to 1: ${description}` });
 const Clock = z.enum(clocks).meta({ description: "what the kind's usage is counted in" });
 const Unit = z
   .string()
@@ -18,11 +15,6 @@ const Unit = z
   .meta({ description: "unit of sizes and wear; null for a graded kind: wear is then a share of life" });
 const LimitName = z.enum(limitNames);
 
-const Range = z.object({ p10: z.number(), median: z.number(), p90: z.number() }).meta({
-  id: "Range",
-  description:
-    "10th percentile, median and 90th percentile: eight in ten times the truth lies between the outer two",
-});
 const CountRange = z
   .object({ p10: z.number().nullable(), median: z.number().nullable(), p90: z.number().nullable() })
   .meta({
@@ -225,120 +217,6 @@ const LineWear = z
   })
   .meta({ id: "LineWear" });
 
-const target = queryNumber(0.5, 0.999, "wanted chance of not running out; 0.9 if not given").optional();
-const scope = {
-  driverId: Id.optional().meta({ description: "only this driver's cars and stock" }),
-  carId: Id.optional().meta({ description: "only this car" }),
-};
-const defaultTarget = 0.9;
-
-const LeadTime = z
-  .object({
-    meanDays: z.number(),
-    sdDays: z.number(),
-    deliveries: z
-      .number()
-      .int()
-      .meta({ description: "deliveries it was learned from; with 0 it is the supplier's promise" }),
-  })
-  .meta({ id: "LeadTime", description: "days from order to arrival" });
-const Totals = z
-  .array(z.object({ currency: Currency, minorUnits: MinorUnits }))
-  .meta({ id: "Totals", description: "money in each currency" });
-
-const RestockEntry = z
-  .object({
-    lineId: Id,
-    sku: z.string(),
-    name: z.string(),
-    insteadOf: z
-      .string()
-      .nullable()
-      .meta({ description: "SKU of the line in use, where it has ended and this one supersedes it" }),
-    kindCode: z.string(),
-    inUse: z.number().int().meta({ description: "pieces in use in these cars" }),
-    need: z
-      .object({
-        expected: z.number(),
-        p10: z.number().int(),
-        median: z.number().int(),
-        p90: z.number().int(),
-      })
-      .meta({ description: "pieces that will be needed through the day" }),
-    onHand: z.number().int(),
-    onOrder: z.number().int(),
-    spares: z.number().int().meta({ description: "part-worn pieces that can still serve" }),
-    stockWanted: z.number().int().meta({ description: "the smallest stock that meets the target" }),
-    packs: z.number().int().meta({ description: "packs to order" }),
-    packSize: z.number().int(),
-    pieces: z.number().int().meta({ description: "pieces in those packs" }),
-    priceMinorUnits: MinorUnits.meta({ description: "price of one pack, in minor units" }),
-    currency: Currency,
-    costMinorUnits: MinorUnits,
-    orderBy: Day.nullable().meta({
-      description:
-        "latest day to order, so that it arrives before the chance of running out passes the target",
-    }),
-    late: z.boolean().meta({ description: "that day is past: an order may come too late" }),
-    chanceWithout: chance("what there is lasts through the day"),
-    chanceWith: chance("it lasts with the order as well"),
-    expectedShort: z.number().meta({ description: "pieces expected to be missing without the order" }),
-    leadTime: LeadTime,
-    sentence: z.string().meta({ description: "the recommendation in one sentence" }),
-    restsOn: z.object({ pieces: z.number().int(), readings: z.number().int(), current: z.boolean() }),
-  })
-  .meta({ id: "RestockEntry" });
-
-const RestockList = z
-  .object({
-    asOf: Instant,
-    through: Day,
-    target: share,
-    currency: Currency,
-    cars: z.number().int().meta({ description: "cars that the list is for" }),
-    totals: Totals,
-    chanceWithout: chance("nothing runs out with what there is, taking lines as independent"),
-    chanceWith: chance("nothing runs out with the orders as well"),
-    suppliers: z.array(
-      z.object({
-        supplierId: Id.nullable(),
-        supplierName: z.string().nullable().meta({ description: "null for lines without a supplier" }),
-        orderBy: Day.nullable(),
-        totals: Totals,
-        belowMinimumByMinorUnits: MinorUnits.meta({
-          description: "how much is missing to the supplier's minimum order",
-        }),
-        lines: z.array(RestockEntry),
-      }),
-    ),
-    enough: z.array(RestockEntry).meta({ description: "lines of which there is enough" }),
-  })
-  .meta({ id: "RestockList" });
-
-const ReorderPoint = z
-  .object({
-    lineId: Id,
-    sku: z.string(),
-    asOf: Instant,
-    target: share,
-    inUse: z.number().int(),
-    reorderPoint: z
-      .number()
-      .int()
-      .meta({ description: "order when no more than this is on hand and on order" }),
-    expectedNeed: z
-      .number()
-      .meta({ description: "pieces expected to be needed before an order placed now arrives" }),
-    safetyStock: z.number().meta({ description: "reorder point less expected need" }),
-    chance: chance("not running out before the delivery, if ordered at the reorder point"),
-    onHand: z.number().int(),
-    onOrder: z.number().int(),
-    orderNow: z.boolean(),
-    leadTime: LeadTime,
-    sentence: z.string(),
-  })
-  .meta({ id: "ReorderPoint" });
-
 export const answerOperations = [
   operation({
     method: "get",
@@ -386,45 +264,4 @@ export const answerOperations = [
     answers: { 200: { description: "The line's wear.", body: LineWear } },
     problems: [404],
   })(async ({ params }, work) => ({ status: 200, body: await lineWear(work, params.id) })),
-
-  operation({
-    method: "get",
-    path: "/v1/lines/{id}/reorder-point",
-    operationId: "lineReorderPoint",
-    summary: "When must this line be ordered again?",
-    description:
-      "The smallest stock that lasts until an order placed now arrives, with what is on hand and on order.",
-    tags: ["answers"],
-    need: "answers:read",
-    params: ById,
-    query: z.strictObject({ ...scope, target }),
-    answers: { 200: { description: "The reorder point.", body: ReorderPoint } },
-    problems: [404],
-    example: { query: { target: "0.9" } },
-  })(async ({ params, query }, work) => ({
-    status: 200,
-    body: await lineReorderPoint(work, params.id, { ...query, target: query.target ?? defaultTarget }),
-  })),
-
-  operation({
-    method: "get",
-    path: "/v1/restock-list",
-    operationId: "restockList",
-    summary: "What to buy through a day, from whom, by when, and for how much",
-    description:
-      "For one car, one driver or the whole club: the need of each line through the day as a range, what is on hand, on order and still serviceable, and the packs to order so that the wanted chance of not running out is met.",
-    tags: ["answers"],
-    need: "answers:read",
-    query: z.strictObject({
-      ...scope,
-      through: Day.meta({ description: "last day to get through" }),
-      target,
-    }),
-    answers: { 200: { description: "The restock list.", body: RestockList } },
-    problems: [404, 409],
-    example: { query: { through: "2027-06-30", target: "0.9" } },
-  })(async ({ query }, work) => ({
-    status: 200,
-    body: await restockList(work, { ...query, target: query.target ?? defaultTarget }),
-  })),
 ];

@@ -12,6 +12,7 @@ import { meetingOperations } from "./meetings.ts";
 import { movementOperations } from "./movements.ts";
 import { orderOperations } from "./orders.ts";
 import { pieceOperations } from "./pieces.ts";
+import { restockOperations } from "./restock.ts";
 import { runOperations } from "./runs.ts";
 import { supplierOperations } from "./suppliers.ts";
 import { venueOperations } from "./venues.ts";
@@ -30,6 +31,7 @@ export const operations: readonly Operation[] = [
   ...inspectionOperations,
   ...meetingOperations,
   ...answerOperations,
+  ...restockOperations,
   ...locationOperations,
   ...movementOperations,
   ...orderOperations,

@@ -1,0 +1,139 @@
+import { createRandom, type Random } from "../stats/index.ts";
+import type { BreakageEvidence } from "./breakage.ts";
+import type { ChangedTogether, LineWorld, WornBy } from "./demand.ts";
+
+/**
+ * The same need as in demand.ts, followed season by season: what the pieces share is drawn once for each season, then
+ * every position is changed as its pieces end. For questions about stretches of a season, where the laws through each
+ * day are not enough.
+ */
+
+const tableSteps = 48;
+const mostChanges = 500;
+
+/** A chance as a table from which a life is drawn. */
+interface Lives {
+  end: number;
+  table: Float64Array;
+}
+
+const livesOf = (unworn: (usage: number) => number, end: number): Lives => {
+  const table = Float64Array.from({ length: tableSteps + 1 }, (_, i) => 1 - unworn((i * end) / tableSteps));
+  for (let i = 1; i <= tableSteps; i++) table[i] = Math.max(table[i]!, table[i - 1]!);
+  return { end, table };
+};
+
+/** The life at a place of the law; infinite where it goes beyond the table. */
+export function lifeAt({ end, table }: Lives, u: number): number {
+  if (u <= table[0]!) return 0;
+  if (u > table[tableSteps]!) return Infinity;
+  let low = 0;
+  let high = tableSteps;
+  while (high - low > 1) {
+    const middle = (low + high) >> 1;
+    if (table[middle]! < u) low = middle;
+    else high = middle;
+  }
+  const rise = table[high]! - table[low]!;
+  return ((low + (rise > 0 ? (u - table[low]!) / rise : 0)) * end) / tableSteps;
+}
+
+/** One group of pieces in one world, ready to be drawn from. */
+interface Ready {
+  group: ChangedTogether;
+  first: Lives;
+  later: Lives;
+  end: number;
+  size: number;
+}
+
+/** Later lives of cars that drive alike have one table. */
+function readied(world: LineWorld): Ready[] {
+  const later = new Map<string, Lives>();
+  return world.groups.map((group) => {
+    const end = group.usageThrough.at(-1) ?? 0;
+    const size = group.worn.length;
+    const key = `${size} ${end}`;
+    let lives = later.get(key);
+    if (lives === undefined) {
+      lives = livesOf(power(world.newWorn, size), end);
+      later.set(key, lives);
+    }
+    const unworn = (usage: number) => group.worn.reduce((product, one) => product * (1 - one(usage)), 1);
+    return { group, first: livesOf(unworn, end), later: lives, end, size };
+  });
+}
+
+const power = (worn: WornBy, size: number) => (usage: number) => (1 - worn(usage)) ** size;
+
+/**
+ * Pieces needed through each checkpoint in each of many seasons.
+ *
+ * @param asked.seasons how many, at least 1
+ * @param asked.seed the same seed gives the same seasons
+ * @returns one list per checkpoint, with one number per season
+ */
+export function seasonsOfNeed(
+  worlds: readonly LineWorld[],
+  breakage: BreakageEvidence,
+  asked: { seasons: number; seed: number },
+): Int32Array[] {
+  const checkpoints = worlds[0]?.groups[0]?.usageThrough.length ?? 0;
+  const needed = Array.from({ length: checkpoints }, () => new Int32Array(asked.seasons));
+  const random = createRandom(asked.seed);
+  const ready: (Ready[] | undefined)[] = worlds.map(() => undefined);
+  for (let season = 0; season < asked.seasons; season++) {
+    const at = drawn(worlds, random);
+    ready[at] ??= readied(worlds[at]!);
+    const perRun = random.gamma(breakage.shape) / breakage.rate;
+    for (const one of ready[at]!) follow(one, perRun, random, (i) => (needed[i]![season]! += one.size));
+  }
+  // Each change was written at the first checkpoint that saw it; a need through a day holds those before it.
+  for (let i = 1; i < checkpoints; i++)
+    for (let season = 0; season < asked.seasons; season++) needed[i]![season]! += needed[i - 1]![season]!;
+  return needed;
+}
+
+/** Which of the worlds a season is in. */
+export function drawn(worlds: readonly { weight: number }[], random: Random): number {
+  let rest = random.uniform();
+  for (let i = 0; i < worlds.length - 1; i++) {
+    rest -= worlds[i]!.weight;
+    if (rest < 0) return i;
+  }
+  return worlds.length - 1;
+}
+
+/** Changes one group as its pieces end, and tells the checkpoint at which each change is seen first. */
+function follow(one: Ready, perRun: number, random: Random, changed: (checkpoint: number) => void): void {
+  const { group, first, later, end, size } = one;
+  const breaks = end > 0 ? (size * perRun * group.runs) / end : 0;
+  let used = 0;
+  for (let change = 0; change < mostChanges; change++) {
+    const wears = lifeAt(change === 0 ? first : later, random.uniform());
+    const breaksAt = breaks > 0 ? random.exponential() / breaks : Infinity;
+    used += Math.min(wears, breaksAt);
+    if (used > end) return;
+    const checkpoint = group.usageThrough.findIndex((through) => used <= through);
+    if (checkpoint === -1) return;
+    changed(checkpoint);
+  }
+}
+
+/** Seasons as a law: the chance of each number. */
+export function lawOf(numbers: Int32Array): number[] {
+  const law: number[] = [];
+  for (const number of numbers) {
+    while (law.length <= number) law.push(0);
+    law[number]! += 1 / numbers.length;
+  }
+  return law;
+}
+
+/** 10th percentile, median and 90th percentile of numbers, each one of them. */
+export function rangeOf(numbers: ArrayLike<number>): { p10: number; median: number; p90: number } {
+  const sorted = Float64Array.from(numbers).sort();
+  const at = (p: number) =>
+    sorted[Math.min(sorted.length - 1, Math.max(0, Math.ceil(p * sorted.length) - 1))]!;
+  return { p10: at(0.1), median: at(0.5), p90: at(0.9) };
+}

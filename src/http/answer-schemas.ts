@@ -1,0 +1,51 @@
+import { z } from "zod";
+import { Currency, Id, MinorUnits, queryInteger, queryNumber } from "./schemas.ts";
+
+/** What several answers share: chances, ranges, money in several currencies, targets. */
+
+export const share = z.number().min(0).max(1);
+export const chance = (description: string) => share.meta({ description: `chance, 0 to 1: ${description}` });
+
+export const Range = z.object({ p10: z.number(), median: z.number(), p90: z.number() }).meta({
+  id: "Range",
+  description:
+    "10th percentile, median and 90th percentile: eight in ten times the truth lies between the outer two",
+});
+
+export const LeadTime = z
+  .object({
+    meanDays: z.number(),
+    sdDays: z.number(),
+    deliveries: z
+      .number()
+      .int()
+      .meta({ description: "deliveries it was learned from; with 0 it is the supplier's promise" }),
+  })
+  .meta({ id: "LeadTime", description: "days from order to arrival" });
+
+export const Totals = z
+  .array(z.object({ currency: Currency, minorUnits: MinorUnits }))
+  .meta({ id: "Totals", description: "money in each currency" });
+
+export const Sentence = z.string().meta({ description: "the answer in one sentence with its numbers" });
+
+export const scope = {
+  driverId: Id.optional().meta({ description: "only this driver's cars and stock" }),
+  carId: Id.optional().meta({ description: "only this car" }),
+};
+export const target = queryNumber(
+  0.5,
+  0.999,
+  "wanted chance of not running out, or share of the need to be served; 0.9 if not given",
+).optional();
+const TargetKind = z.enum(["cycle", "fill"]);
+export const targetKind = TargetKind.optional().meta({
+  description:
+    "cycle: the target is the chance of not running out (if not given); fill: it is the share of the need that is served",
+});
+export const reviewPeriodDays = queryInteger(
+  0,
+  366,
+  "days from one look at the stock to the next; 0, watched all the time, if not given",
+).optional();
+export const targetMembers = { target: share, targetKind: TargetKind };

@@ -1,0 +1,177 @@
+import { z } from "zod";
+import { lineReorderPoint } from "../../services/line-reorder-point.ts";
+import { restockList } from "../../services/restock-list.ts";
+import {
+  chance,
+  LeadTime,
+  reviewPeriodDays,
+  scope,
+  Sentence,
+  target,
+  targetKind,
+  targetMembers,
+  Totals,
+} from "../answer-schemas.ts";
+import { operation } from "../operation.ts";
+import { ById, Currency, Day, Id, Instant, MinorUnits } from "../schemas.ts";
+
+const RestockEntry = z
+  .object({
+    lineId: Id,
+    sku: z.string(),
+    name: z.string(),
+    insteadOf: z
+      .string()
+      .nullable()
+      .meta({ description: "SKU of the line in use, where it has ended and this one supersedes it" }),
+    kindCode: z.string(),
+    inUse: z.number().int().meta({ description: "pieces in use in these cars" }),
+    need: z
+      .object({
+        expected: z.number(),
+        p10: z.number().int(),
+        median: z.number().int(),
+        p90: z.number().int(),
+      })
+      .meta({ description: "pieces that will be needed through the day" }),
+    onHand: z.number().int(),
+    onOrder: z.number().int(),
+    spares: z.number().int().meta({ description: "part-worn pieces that can still serve" }),
+    ageing: z.number().int().meta({
+      description: "pieces on hand that will be past their shelf life by then, and are not counted",
+    }),
+    stockWanted: z.number().int().meta({ description: "the smallest stock that meets the target" }),
+    packs: z.number().int().meta({ description: "packs to order" }),
+    packSize: z.number().int(),
+    pieces: z.number().int().meta({ description: "pieces in those packs" }),
+    priceMinorUnits: MinorUnits.meta({ description: "price of one pack, in minor units" }),
+    currency: Currency,
+    costMinorUnits: MinorUnits,
+    orderBy: Day.nullable().meta({
+      description:
+        "latest day to order, so that it arrives before the chance of running out passes the target",
+    }),
+    late: z.boolean().meta({ description: "that day is past: an order may come too late" }),
+    chanceWithout: chance("what there is lasts through the day"),
+    chanceWith: chance("it lasts with the order as well"),
+    expectedShort: z.number().meta({ description: "pieces expected to be missing without the order" }),
+    reorderPoint: z
+      .number()
+      .int()
+      .meta({ description: "order again when no more than this is on hand and on order" }),
+    orderUpTo: z
+      .number()
+      .int()
+      .meta({ description: "and then up to this: it lasts until the delivery after the next review" }),
+    safetyStock: z
+      .number()
+      .meta({ description: "reorder point less the pieces expected to be needed before a delivery" }),
+    leadTime: LeadTime,
+    sentence: Sentence,
+    restsOn: z.object({ pieces: z.number().int(), readings: z.number().int(), current: z.boolean() }),
+  })
+  .meta({ id: "RestockEntry" });
+
+const RestockList = z
+  .object({
+    asOf: Instant,
+    through: Day,
+    ...targetMembers,
+    reviewPeriodDays: z.number().int(),
+    currency: Currency,
+    cars: z.number().int().meta({ description: "cars that the list is for" }),
+    totals: Totals,
+    chanceWithout: chance(
+      "nothing runs out with what there is: the product over the lines, each averaged over what its own pieces share",
+    ),
+    chanceWith: chance(
+      "the same with the orders as well; what lines share beyond that (mates, one crash) can only raise it",
+    ),
+    chanceWithAtMost: chance("no more than this, however much the lines share: that of the weakest line"),
+    suppliers: z.array(
+      z.object({
+        supplierId: Id.nullable(),
+        supplierName: z.string().nullable().meta({ description: "null for lines without a supplier" }),
+        orderBy: Day.nullable(),
+        totals: Totals,
+        belowMinimumByMinorUnits: MinorUnits.meta({
+          description: "how much is missing to the supplier's minimum order",
+        }),
+        lines: z.array(RestockEntry),
+      }),
+    ),
+    enough: z.array(RestockEntry).meta({ description: "lines of which there is enough" }),
+    sentence: Sentence,
+  })
+  .meta({ id: "RestockList" });
+
+const ReorderPoint = z
+  .object({
+    lineId: Id,
+    sku: z.string(),
+    asOf: Instant,
+    ...targetMembers,
+    reviewPeriodDays: z.number().int(),
+    inUse: z.number().int(),
+    reorderPoint: z
+      .number()
+      .int()
+      .meta({ description: "order when no more than this is on hand and on order" }),
+    orderUpTo: z
+      .number()
+      .int()
+      .meta({ description: "and then up to this: it lasts until the delivery after the next review" }),
+    expectedNeed: z
+      .number()
+      .meta({ description: "pieces expected to be needed before an order placed now arrives" }),
+    safetyStock: z.number().meta({ description: "reorder point less expected need" }),
+    chance: chance("not running out before the delivery, if ordered at the reorder point"),
+    onHand: z.number().int(),
+    onOrder: z.number().int(),
+    orderNow: z.boolean(),
+    leadTime: LeadTime,
+    sentence: Sentence,
+  })
+  .meta({ id: "ReorderPoint" });
+
+export const restockOperations = [
+  operation({
+    method: "get",
+    path: "/v1/lines/{id}/reorder-point",
+    operationId: "lineReorderPoint",
+    summary: "When must this line be ordered again?",
+    description:
+      "The smallest stock that lasts until an order placed now arrives, and the stock to order up to, with what is on hand and on order.",
+    tags: ["answers"],
+    need: "answers:read",
+    params: ById,
+    query: z.strictObject({ ...scope, target, targetKind, reviewPeriodDays }),
+    answers: { 200: { description: "The reorder point.", body: ReorderPoint } },
+    problems: [404],
+    example: { query: { target: "0.9" } },
+  })(async ({ params, query }, work) => ({
+    status: 200,
+    body: await lineReorderPoint(work, params.id, query),
+  })),
+
+  operation({
+    method: "get",
+    path: "/v1/restock-list",
+    operationId: "restockList",
+    summary: "What to buy through a day, from whom, by when, and for how much",
+    description:
+      "For one car, one driver or the whole club: the need of each line through the day as a range, what is on hand, on order and still serviceable, and the packs to order so that the target is met.",
+    tags: ["answers"],
+    need: "answers:read",
+    query: z.strictObject({
+      ...scope,
+      through: Day.meta({ description: "last day to get through" }),
+      target,
+      targetKind,
+      reviewPeriodDays,
+    }),
+    answers: { 200: { description: "The restock list.", body: RestockList } },
+    problems: [404, 409],
+    example: { query: { through: "2027-06-30", target: "0.9" } },
+  })(async ({ query }, work) => ({ status: 200, body: await restockList(work, query) })),
+];
