@@ -1,7 +1,7 @@
 /** Reorder point and order-up-to level for a wanted service, from the demand and the lead time. */
 import { requireTarget, type ServiceTarget } from "./base-stock.ts";
 import { type DemandRate, demandProcess } from "./demand-process.ts";
-import { expectedShort, LEVEL_GUARD, pmfCdf, pmfMean, requireLaw } from "./discrete.ts";
+import { expectedShortByStock, LEVEL_GUARD, pmfMean, requireLaw } from "./discrete.ts";
 import {
   demandOverLeadTime,
   leadTimeDemandMoments,
@@ -10,7 +10,14 @@ import {
 } from "./lead-time.ts";
 import { normalCdf } from "./normal.ts";
 import { normalLoss } from "./normal-loss.ts";
-import { orderPositions, type PositionPoint, periodicFillRate, serviceMeasures } from "./service-measures.ts";
+import {
+  batchServed,
+  leastOrder,
+  netStock,
+  orderPositions,
+  type PositionPoint,
+  periodicFillByStock,
+} from "./service-measures.ts";
 
 /** When to order and how far up, and what that gives. Pieces are whole; rates are in [0, 1]. */
 export type StockLevels = {
@@ -134,23 +141,30 @@ function nothingNeeded(positions: readonly PositionPoint[]): StockLevels {
 
 type Measures = Pick<StockLevels, "cycleServiceLevel" | "fillRate" | "expectedShort">;
 
-/** Positions are given for the reorder point -1 and shift with it. */
+/** Positions are given for the reorder point -1 and shift with it; so the law of the stock is worked out once. */
 function continuousMeasures(input: {
   leadTimeDemand: readonly number[];
   batch: readonly number[];
   positions: readonly PositionPoint[];
 }): (reorderPoint: number) => Measures {
   const { leadTimeDemand, batch, positions } = input;
+  const { highest, chances } = netStock(positions, leadTimeDemand);
+  const served = batchServed(batch);
+  const meanBatch = pmfMean(batch);
   const atOrder = positionsAtOrder(positions, batch);
+  const cumulative = cumulativeOf(leadTimeDemand);
   return (reorderPoint) => {
     const shift = reorderPoint + 1;
-    const shifted = positions.map((point) => ({ ...point, position: point.position + shift }));
-    const { fillRate, backorders } = serviceMeasures({ leadTimeDemand, positions: shifted, batch });
-    const cycleServiceLevel = atOrder.reduce(
-      (sum, { position, probability }) => sum + probability * pmfCdf(leadTimeDemand, position + shift),
-      0,
-    );
-    return { cycleServiceLevel: Math.min(1, cycleServiceLevel), fillRate, expectedShort: backorders };
+    const measures = { cycleServiceLevel: 0, fillRate: 0, expectedShort: 0 };
+    chances.forEach((chance, below) => {
+      const net = highest + shift - below;
+      if (net > 0) measures.fillRate += (chance * served(net).units) / meanBatch;
+      else measures.expectedShort -= chance * net;
+    });
+    for (const { position, probability } of atOrder) {
+      measures.cycleServiceLevel += probability * cumulative(position + shift);
+    }
+    return capped(measures);
   };
 }
 
@@ -178,15 +192,38 @@ function periodicMeasures(input: {
   positions: readonly PositionPoint[];
 }): (reorderPoint: number) => Measures {
   const { leadTimeDemand, protectionDemand, positions } = input;
+  const cumulative = cumulativeOf(protectionDemand);
+  const fill = periodicFillByStock(leadTimeDemand, protectionDemand);
+  const short = expectedShortByStock(protectionDemand);
   return (reorderPoint) => {
     const measures = { cycleServiceLevel: 0, fillRate: 0, expectedShort: 0 };
     for (const { position, probability } of positions) {
-      const orderUpTo = position + reorderPoint + 1;
-      measures.cycleServiceLevel += probability * pmfCdf(protectionDemand, orderUpTo);
-      measures.fillRate += probability * periodicFillRate({ leadTimeDemand, protectionDemand, orderUpTo });
-      measures.expectedShort += probability * expectedShort(protectionDemand, orderUpTo);
+      const stock = position + reorderPoint + 1;
+      measures.cycleServiceLevel += probability * cumulative(stock);
+      measures.fillRate += probability * (fill[Math.min(stock, fill.length - 1)] ?? 0);
+      measures.expectedShort += probability * (stock < 0 ? short[0]! - stock : (short[stock] ?? 0));
     }
-    return measures;
+    return capped(measures);
+  };
+}
+
+/** Chance of at most k, for any whole k. */
+function cumulativeOf(law: readonly number[]): (k: number) => number {
+  let sum = 0;
+  const sums = law.map((chance) => {
+    sum += chance;
+    return Math.min(1, sum);
+  });
+  return (k) => (k < 0 ? 0 : sums[Math.min(k, sums.length - 1)]!);
+}
+
+/** Sums of chances may pass 1 by rounding. */
+function capped(measures: Measures): Measures {
+  const { cycleServiceLevel, fillRate, expectedShort } = measures;
+  return {
+    cycleServiceLevel: Math.min(1, cycleServiceLevel),
+    fillRate: Math.min(1, fillRate),
+    expectedShort,
   };
 }
 
@@ -208,7 +245,7 @@ function normalLevels(
   input: { leadTime: Moments; protection: Moments; target: ServiceTarget } & Packs,
 ): StockLevels {
   const { leadTime, protection, target, packSize = 1, minimumOrder = 1 } = input;
-  const lot = orderPositions({ reorderPoint: -1, packSize, minimumOrder }).length;
+  const lot = leastOrder("stockLevels", packSize, minimumOrder);
   const periodic = protection.mean > leadTime.mean;
   const measure = (reorderPoint: number): Measures => {
     const from = periodic ? reorderPoint + 1 : reorderPoint;

@@ -18,6 +18,10 @@ export type ServiceMeasures = {
   onHand: number;
 };
 
+/** Chances below this are passed over. */
+const NO_CHANCE = 1e-18;
+const MOST_CYCLES = 5000;
+
 /**
  * Service under continuous review: stock net of what is owed at a time is the position one lead time earlier minus
  * the lead-time demand (Hadley & Whitin 1963; Axsäter 2015, chapter 5).
@@ -37,29 +41,46 @@ export function serviceMeasures(input: {
   requirePositions("serviceMeasures", positions);
   const meanBatch = pmfMean(batch);
   if (!(meanBatch > 0)) throw new RangeError("serviceMeasures requires batches of at least one unit");
-  const measures = { readyRate: 0, fillRate: 0, completeOrderFillRate: 0, backorders: 0, onHand: 0 };
+  const { highest, chances } = netStock(positions, leadTimeDemand);
   const someone = 1 - batch[0]!;
   const served = batchServed(batch);
-  for (const { position, probability } of positions) {
-    for (let demand = 0; demand < leadTimeDemand.length; demand++) {
-      const weight = probability * leadTimeDemand[demand]!;
-      const net = position - demand;
-      if (net <= 0) {
-        measures.backorders -= weight * net;
-        continue;
-      }
-      const { units, whole } = served(net);
-      measures.readyRate += weight;
-      measures.onHand += weight * net;
-      measures.fillRate += (weight * units) / meanBatch;
-      measures.completeOrderFillRate += (weight * whole) / someone;
+  const measures = { readyRate: 0, fillRate: 0, completeOrderFillRate: 0, backorders: 0, onHand: 0 };
+  chances.forEach((chance, below) => {
+    const net = highest - below;
+    if (net <= 0) {
+      measures.backorders -= chance * net;
+      return;
     }
+    const { units, whole } = served(net);
+    measures.readyRate += chance;
+    measures.onHand += chance * net;
+    measures.fillRate += (chance * units) / meanBatch;
+    measures.completeOrderFillRate += (chance * whole) / someone;
+  });
+  // Sums of chances may pass 1 by rounding.
+  for (const share of ["readyRate", "fillRate", "completeOrderFillRate"] as const) {
+    measures[share] = Math.min(1, measures[share]);
   }
   return measures;
 }
 
+/** Law of on hand - owed: element i is the chance of `highest` - i. */
+export function netStock(
+  positions: readonly PositionPoint[],
+  leadTimeDemand: readonly number[],
+): { highest: number; chances: Float64Array } {
+  const highest = positions.reduce((most, { position }) => Math.max(most, position), -Infinity);
+  const lowest = positions.reduce((least, { position }) => Math.min(least, position), Infinity);
+  const chances = new Float64Array(highest - lowest + leadTimeDemand.length);
+  for (const { position, probability } of positions) {
+    const start = highest - position;
+    for (let k = 0; k < leadTimeDemand.length; k++) chances[start + k]! += probability * leadTimeDemand[k]!;
+  }
+  return { highest, chances };
+}
+
 /** Expected units served and chance of a whole batch served, from `stock` units on hand. */
-function batchServed(batch: readonly number[]) {
+export function batchServed(batch: readonly number[]) {
   const units = [0];
   const whole = [0];
   let above = 1 - batch[0]!;
@@ -98,51 +119,90 @@ export function orderPositions(input: {
 }): PositionPoint[] {
   const { reorderPoint, packSize = 1, minimumOrder = 1, batch = [0, 1] } = input;
   requireWhole("orderPositions", "reorderPoint", reorderPoint, -Number.MAX_SAFE_INTEGER);
-  requireWhole("orderPositions", "packSize", packSize, 1);
-  requireWhole("orderPositions", "minimumOrder", minimumOrder, 0);
   requireLaw("orderPositions", batch);
-  const least = Math.max(1, Math.ceil(minimumOrder / packSize)) * packSize;
+  const least = leastOrder("orderPositions", packSize, minimumOrder);
   const single = batch.every((chance, size) => chance === 0 || size <= 1);
-  const law = single ? new Array<number>(least).fill(1 / least) : chainLaw({ packSize, least, batch });
+  // A walk round the pack that can step by one visits every remainder equally often, whatever else it does.
+  const even = single || (least === packSize && (batch[1] ?? 0) > 0);
+  const law = even ? new Array<number>(least).fill(1 / least) : chainLaw({ packSize, least, batch });
   return law.flatMap((probability, offset) =>
     probability > 1e-14 ? [{ position: reorderPoint + 1 + offset, probability }] : [],
   );
 }
 
-/** Long-run law of the offset above the reorder point, by powers of the lazy chain, which cannot cycle. */
-function chainLaw(order: { packSize: number; least: number; batch: readonly number[] }): number[] {
-  const { packSize, least, batch } = order;
-  const moves = folded(order);
-  let law = new Array<number>(least).fill(0);
-  law[least - 1] = 1;
-  const stay = batch[0]!;
-  for (let round = 0; round < 200_000; round++) {
-    const next = law.map((probability) => probability * (0.5 + 0.5 * stay));
-    for (let from = 0; from < least; from++) {
-      if (law[from] === 0) continue;
-      for (const { offset, chance } of moves[from]!) next[offset]! += 0.5 * law[from]! * chance;
-    }
-    const change = next.reduce((sum, probability, i) => sum + Math.abs(probability - law[i]!), 0);
-    law = next;
-    if (change < 1e-14 * packSize) break;
-  }
-  const sum = law.reduce((total, probability) => total + probability, 0);
-  return law.map((probability) => probability / sum);
+/** Units of the smallest order: whole packs. @throws {RangeError} if a value is not whole or too small */
+export function leastOrder(caller: string, packSize: number, minimumOrder: number): number {
+  requireWhole(caller, "packSize", packSize, 1);
+  requireWhole(caller, "minimumOrder", minimumOrder, 0);
+  return Math.max(1, Math.ceil(minimumOrder / packSize)) * packSize;
 }
 
-/** Where each batch leads from each offset, with the batches that lead to the same offset added up. */
-function folded(order: { packSize: number; least: number; batch: readonly number[] }) {
+/**
+ * Long-run law of the offset above the reorder point, over cycles from order to order. From the law just after an order,
+ * renewal of the batches downwards gives the expected visits to each offset, and the undershoot gives the law after the next
+ * order. Half of each new law is mixed with the old, so that laws that alternate settle on their average.
+ */
+function chainLaw(order: { packSize: number; least: number; batch: readonly number[] }): number[] {
   const { packSize, least, batch } = order;
-  return Array.from({ length: least }, (_, from) => {
-    const chances = new Map<number, number>();
-    for (let size = 1; size < batch.length; size++) {
-      if (batch[size] === 0) continue;
-      let offset = from - size;
-      if (offset < 0) offset += Math.max(least, Math.ceil(-offset / packSize) * packSize);
-      chances.set(offset, (chances.get(offset) ?? 0) + batch[size]!);
+  const moving = 1 - batch[0]!;
+  const taken = batch.map((chance, size) => (size === 0 ? 0 : chance / moving));
+  const passing = renewalMass(taken, least);
+  let entered = new Array<number>(least).fill(0);
+  entered[least - 1] = 1;
+  let visits: number[] = [];
+  for (let round = 0; round < MOST_CYCLES; round++) {
+    visits = visitsFrom(entered, passing);
+    const again = afterOrder(visits, taken, { packSize, least });
+    let change = 0;
+    entered = entered.map((chance, offset) => {
+      change += Math.abs(again[offset]! - chance);
+      return (chance + again[offset]!) / 2;
+    });
+    if (change < 1e-13) break;
+  }
+  const sum = visits.reduce((total, value) => total + value, 0);
+  return visits.map((value) => value / sum);
+}
+
+/** Chance that batches, added up, come to exactly 0, 1, 2, … units on the way. */
+function renewalMass(taken: readonly number[], length: number): number[] {
+  const mass = [1];
+  for (let units = 1; units < length; units++) {
+    let sum = 0;
+    for (let size = 1; size <= units && size < taken.length; size++)
+      sum += taken[size]! * mass[units - size]!;
+    mass.push(sum);
+  }
+  return mass;
+}
+
+function visitsFrom(entered: readonly number[], passing: readonly number[]): number[] {
+  const visits = new Array<number>(entered.length).fill(0);
+  for (let start = 0; start < entered.length; start++) {
+    if (entered[start]! < NO_CHANCE) continue;
+    for (let down = 0; down <= start; down++) visits[start - down]! += entered[start]! * passing[down]!;
+  }
+  return visits;
+}
+
+/** Offsets after the next order: the smallest number of packs, at least the minimum, that lifts the position above. */
+function afterOrder(
+  visits: readonly number[],
+  taken: readonly number[],
+  order: { packSize: number; least: number },
+): number[] {
+  const { packSize, least } = order;
+  const entered = new Array<number>(least).fill(0);
+  for (let offset = 0; offset < least; offset++) {
+    if (visits[offset]! < NO_CHANCE) continue;
+    for (let size = offset + 1; size < taken.length; size++) {
+      const under = size - offset;
+      const lifted = Math.max(least, Math.ceil(under / packSize) * packSize) - under;
+      entered[lifted]! += visits[offset]! * taken[size]!;
     }
-    return [...chances].map(([offset, chance]) => ({ offset, chance }));
-  });
+  }
+  const sum = entered.reduce((total, chance) => total + chance, 0);
+  return entered.map((chance) => chance / sum);
 }
 
 /**
@@ -165,21 +225,31 @@ export function periodicFillRate(input: {
   requireLaw("periodicFillRate", leadTimeDemand);
   requireLaw("periodicFillRate", protectionDemand);
   requireWhole("periodicFillRate", "orderUpTo", orderUpTo, -Number.MAX_SAFE_INTEGER);
+  if (orderUpTo < 0) return pmfMean(protectionDemand) - pmfMean(leadTimeDemand) > 1e-12 ? 0 : 1;
+  const fill = periodicFillByStock(leadTimeDemand, protectionDemand);
+  return fill[Math.min(orderUpTo, fill.length - 1)]!;
+}
+
+/**
+ * The same for every order-up-to level from 0 to the largest demand. The sums run over survival functions from the far end, so
+ * that no difference of near-equal numbers is taken.
+ */
+export function periodicFillByStock(
+  leadTimeDemand: readonly number[],
+  protectionDemand: readonly number[],
+): Float64Array {
   const length = Math.max(leadTimeDemand.length, protectionDemand.length);
-  // Both sums run over the survival functions, from the far end: no difference of near-equal numbers.
+  const unmet = new Float64Array(length);
   let later = 0;
   let earlier = 0;
-  let unmet = 0;
-  let total = 0;
   for (let k = length - 1; k >= 1; k--) {
     later += protectionDemand[k] ?? 0;
     earlier += leadTimeDemand[k] ?? 0;
-    total += later - earlier;
-    if (k > orderUpTo) unmet += later - earlier;
+    unmet[k - 1] = unmet[k]! + later - earlier;
   }
-  if (!(total > 1e-12)) return 1;
-  // Below 0 every unit waits: what is owed at the start of the interval is not demand of the interval.
-  return Math.min(1, Math.max(0, 1 - unmet / total));
+  const total = unmet[0]!;
+  if (!(total > 1e-12)) return unmet.fill(1);
+  return unmet.map((value) => Math.min(1, Math.max(0, 1 - value / total)));
 }
 
 function requirePositions(caller: string, positions: readonly PositionPoint[]): void {

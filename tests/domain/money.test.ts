@@ -9,6 +9,8 @@ import {
   sumMoney,
 } from "../../src/domain/money.ts";
 
+fc.configureGlobal({ seed: 20 });
+
 const currency = fc.constantFrom(...currencies);
 const minorUnits = fc.maxSafeInteger();
 

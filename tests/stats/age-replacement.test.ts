@@ -9,6 +9,8 @@ import {
   setCdf,
 } from "../../src/stats/index.ts";
 
+fc.configureGlobal({ seed: 20 });
+
 const weibull = (shape: number, scale: number) => (t: number) =>
   Math.exp(-((Math.max(0, t) / scale) ** shape));
 

@@ -13,6 +13,8 @@ import {
   poissonPmf,
 } from "../../src/stats/index.ts";
 
+fc.configureGlobal({ seed: 20 });
+
 const sumOf = (law: readonly number[]) => law.reduce((sum, value) => sum + value, 0);
 
 test("poissonLaw agrees with the Poisson chances term by term, from mean 1e-9 to 1e5", () => {

@@ -12,6 +12,8 @@ import {
   wholePeriodLeadTimes,
 } from "../../src/stats/index.ts";
 
+fc.configureGlobal({ seed: 20 });
+
 const moments = (points: readonly { duration: number; probability: number }[]) => {
   const total = points.reduce((sum, { probability }) => sum + probability, 0);
   const mean = points.reduce((sum, { duration, probability }) => sum + probability * duration, 0);

@@ -12,6 +12,8 @@ import {
   renewalFunction,
 } from "../../src/stats/index.ts";
 
+fc.configureGlobal({ seed: 20 });
+
 const weibull =
   (shape: number, scale: number, age = 0) =>
   (t: number) =>

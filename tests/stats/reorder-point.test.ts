@@ -15,6 +15,8 @@ import {
   stockLevels,
 } from "../../src/stats/index.ts";
 
+fc.configureGlobal({ seed: 20 });
+
 const demand: fc.Arbitrary<DemandRate> = fc.oneof(
   fc.double({ min: 0, max: 8, noNaN: true }).map((rate) => ({ kind: "poisson", rate }) as const),
   fc
@@ -117,6 +119,59 @@ test("the order of a position is one of the positions of orderPositions", () => 
     }
   }
   expect(positions.reduce((sum, { probability }) => sum + probability, 0)).toBeCloseTo(1, 12);
+});
+
+test("the law of the position is the one that a plain walk through the chain settles on", () => {
+  fc.assert(
+    fc.property(
+      fc.integer({ min: 1, max: 4 }),
+      fc.integer({ min: 1, max: 9 }),
+      fc
+        .array(fc.integer({ min: 0, max: 5 }), { minLength: 1, maxLength: 9 })
+        .filter((list) => list.some((w) => w > 0)),
+      (packSize, minimumOrder, weights) => {
+        const sum = weights.reduce((total, weight) => total + weight, 0);
+        const batch = [0, ...weights.map((weight) => weight / sum)];
+        const positions = orderPositions({ reorderPoint: 0, packSize, minimumOrder, batch });
+        const least = Math.ceil(minimumOrder / packSize) * packSize;
+        let law = new Map([[least, 1]]);
+        const average = new Map<number, number>();
+        const steps = 6000;
+        for (let step = 0; step < steps; step++) {
+          const next = new Map<number, number>();
+          for (const [position, chance] of law) {
+            average.set(position, (average.get(position) ?? 0) + chance / steps);
+            for (let size = 1; size < batch.length; size++) {
+              if (batch[size] === 0) continue;
+              const left = position - size;
+              const after = left + orderQuantity({ position: left, reorderPoint: 0, packSize, minimumOrder });
+              next.set(after, (next.get(after) ?? 0) + chance * batch[size]!);
+            }
+          }
+          law = next;
+        }
+        // The average over a walk nears the law with the inverse of its length.
+        for (const { position, probability } of positions) {
+          expect(Math.abs((average.get(position) ?? 0) - probability)).toBeLessThan(30 / steps);
+        }
+        expect(positions.reduce((total, { probability }) => total + probability, 0)).toBeCloseTo(1, 9);
+      },
+    ),
+    { numRuns: 15 },
+  );
+});
+
+test("a minimum order of 500 units against batches of a few is worked out at once (took two minutes)", () => {
+  const started = performance.now();
+  const levels = stockLevels({
+    demand: { kind: "negative-binomial", mean: 50, variance: 500 },
+    leadTime: { mean: 10, sd: 3 },
+    minimumOrder: 500,
+    target: { kind: "fill", value: 0.98 },
+  });
+  expect(levels.reorderPoint).toBe(731);
+  expect(levels.fillRate).toBeCloseTo(0.98004, 5);
+  expect(performance.now() - started).toBeLessThan(10_000);
 });
 
 test("pairs bought in packs of two from an even position stay even", () => {

@@ -15,6 +15,8 @@ import {
   poissonLaw,
 } from "../../src/stats/index.ts";
 
+fc.configureGlobal({ seed: 20 });
+
 const line: fc.Arbitrary<KitLine> = fc.record({
   price: fc.integer({ min: 1, max: 40 }),
   demand: fc.oneof(
