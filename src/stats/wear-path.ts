@@ -29,9 +29,16 @@ export interface PathState {
   variance: number;
 }
 
-/** Effective usage raised to the exponent, for each event. */
-export function clockOf(piece: ScaledPiece, hyper: WearHyper): Float64Array {
-  const lambda = new Float64Array(piece.count);
+/** Effective usage raised to the exponent, for each event; written into `lambda` when that is given. */
+export function clockOf(
+  piece: ScaledPiece,
+  hyper: WearHyper,
+  lambda: Float64Array = new Float64Array(piece.count),
+): Float64Array {
+  if (piece.exposures.length === 0) {
+    for (let j = 0; j < piece.count; j++) lambda[j] = Math.exp(hyper.exponent * piece.logBase[j]!);
+    return lambda;
+  }
   for (let j = 0; j < piece.count; j++) {
     let usage = piece.base[j]!;
     for (let c = 0; c < piece.exposures.length; c++) usage += hyper.multipliers[c]! * piece.exposures[c]![j]!;
@@ -75,7 +82,9 @@ export function filterPath(
   let previous = 0;
   let a = 0;
   let b = 0;
-  let c = 0;
+  let squares = 0;
+  let product = 1;
+  let logs = 0;
   for (let j = 0; j < piece.count; j++) {
     const at = lambda[j]!;
     if (at > previous) {
@@ -93,8 +102,15 @@ export function filterPath(
     variance = gain * error;
     a += (offL * offL) / total;
     b += (offL * offY) / total;
-    c -= 0.5 * (LOG_2PI + Math.log(total) + (offY * offY) / total);
+    squares += (offY * offY) / total;
+    // One logarithm for many variances, unless their product leaves the range of a double.
+    product *= total;
+    if (product < 1e-200 || product > 1e200) {
+      logs += Math.log(product);
+      product = 1;
+    }
   }
+  const c = -0.5 * (piece.count * LOG_2PI + logs + Math.log(product) + squares);
   return { a, b, c, levelY, levelL, variance };
 }
 
@@ -107,7 +123,10 @@ export function rateMode(a: number, b: number, hyper: WearHyper): { z: number; s
   const best = b > 0 && a > 0 ? Math.log(b / a / rate) / spread : -Infinity;
   let low = Math.min(0, Math.max(best, -60 / spread));
   let high = Math.max(0, Math.min(best, 60 / spread));
-  let z = Math.min(high, Math.max(low, Math.abs(best) < 3 ? best * 0.9 : 0));
+  // The likelihood alone has its mode at `best` and curvature spread² A rate²; the prior pulls it towards 0.
+  const sharp = best === -Infinity ? 0 : (spread * b) ** 2 / a;
+  let z = best === -Infinity ? 0 : Math.min(high, Math.max(low, (best * sharp) / (1 + sharp)));
+  if (!Number.isFinite(z)) z = 0;
   let curvature = 1;
   for (let k = 0; k < 60; k++) {
     const speed = rate * Math.exp(spread * z);
@@ -120,7 +139,7 @@ export function rateMode(a: number, b: number, hyper: WearHyper): { z: number; s
     if (!(next > low && next < high)) next = 0.5 * (low + high);
     const moved = Math.abs(next - z);
     z = next;
-    if (moved < 1e-6 / Math.sqrt(curvature) || high - low < 1e-12) break;
+    if (moved * moved * curvature < 1e-6 || high - low < 1e-12) break;
   }
   return { z, sd: 1 / Math.sqrt(curvature) };
 }
@@ -145,21 +164,26 @@ export interface NodePlan {
 const FIT_PLAN: NodePlan = { step: 0.9, reach: 4, shift: 0 };
 const GRADED_PLAN: NodePlan = { step: 1.1, reach: 3, shift: 0 };
 
-/** Exponent of the integrand over z, without C. */
-function height(state: PathState, hyper: WearHyper, z: number): number {
-  const rate = hyper.rate * Math.exp(hyper.spread * z);
-  return rate * (state.b - 0.5 * state.a * rate) - 0.5 * z * z;
-}
-
 /** Log of the integral of exp(C + B b - A b²/2) over the normal law of z. */
 function integrateNormal(state: PathState, hyper: WearHyper): number {
   const { z, sd } = rateMode(state.a, state.b, hyper);
-  const top = height(state, hyper, z);
   const step = FIT_PLAN.step * sd;
+  const middle = hyper.rate * Math.exp(hyper.spread * z);
+  const top = middle * (state.b - 0.5 * state.a * middle) - 0.5 * z * z;
+  // The rates of the nodes are a geometric series.
+  const factor = Math.exp(hyper.spread * step);
   let sum = 1;
-  for (let k = 1; k <= FIT_PLAN.reach; k++)
+  let up = middle;
+  let down = middle;
+  for (let k = 1; k <= FIT_PLAN.reach; k++) {
+    up *= factor;
+    down /= factor;
+    const above = z + k * step;
+    const below = z - k * step;
     sum +=
-      Math.exp(height(state, hyper, z + k * step) - top) + Math.exp(height(state, hyper, z - k * step) - top);
+      Math.exp(up * (state.b - 0.5 * state.a * up) - 0.5 * above * above - top) +
+      Math.exp(down * (state.b - 0.5 * state.a * down) - 0.5 * below * below - top);
+  }
   return state.c + top + Math.log(sum * step * INV_SQRT_2PI);
 }
 
@@ -298,13 +322,15 @@ export function logSumExp(values: readonly number[]): number {
 /** Log-likelihood of a piece: summed over the choices of gross readings, integrated over its rate. */
 export function pieceLogLikelihood(piece: ScaledPiece, hyper: WearHyper, sets: readonly GrossSet[]): number {
   if (piece.count === 0) return 0;
-  const lambda = clockOf(piece, hyper);
+  const lambda = clockOf(piece, hyper, piece.room);
+  if (sets.length === 1 && !piece.graded)
+    return sets[0]!.logPrior + integrateNormal(filterPath(piece, hyper, lambda, sets[0]!.added), hyper);
   const logs = sets.map((set) =>
     piece.graded
       ? logSumExp(rateNodes(piece, hyper, lambda, set, GRADED_PLAN).logWeight)
       : set.logPrior + integrateNormal(filterPath(piece, hyper, lambda, set.added), hyper),
   );
-  return logs.length === 1 ? logs[0]! : logSumExp(logs);
+  return logSumExp(logs);
 }
 
 /** Log-likelihood of the normal stand-in model, for comparing choices of gross readings. */

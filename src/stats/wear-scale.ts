@@ -42,8 +42,11 @@ export interface ScaledPiece {
   startVariance: number;
   priorUsageSd: number;
   count: number;
-  /** usage at multiplier 1 */
+  /** usage at multiplier 1, and its logarithm */
   base: Float64Array;
+  logBase: Float64Array;
+  /** room for the clock inside the search for the hyper-parameters, so that it need not be made anew each time */
+  room: Float64Array;
   /** usage under each condition; empty when no condition was ever met */
   exposures: Float64Array[];
   /** -1 for a reading, else the grade */
@@ -217,6 +220,8 @@ export function scalePiece(piece: WearPiece, prior: ScaledPrior, name: string): 
     priorUsageSd: clamp((piece.priorUsageSd ?? 0) / prior.usage, 0, LARGEST_USAGE),
     count: events.length,
     base: Float64Array.from(events, ({ at }) => at.base),
+    logBase: Float64Array.from(events, ({ at }) => Math.log(at.base)),
+    room: new Float64Array(events.length),
     exposures: met
       ? Array.from({ length: conditions }, (_, c) => Float64Array.from(events, ({ at }) => at.exposures[c]!))
       : [],
