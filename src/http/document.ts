@@ -193,6 +193,21 @@ function describeParameter(schema: Record<string, unknown>): void {
   if (typeof schema["example"] === "string") schema["example"] = JSON.parse(schema["example"]);
 }
 
+/** Calls `mend` on every object below a value, the schemas among them. */
+function walk(value: unknown, mend: (object: Record<string, unknown>) => void): void {
+  if (typeof value !== "object" || value === null) return;
+  if (!Array.isArray(value)) mend(value as Record<string, unknown>);
+  for (const member of Object.values(value)) walk(member, mend);
+}
+
+/**
+ * A reference with a description of its own keeps the rule "and nothing else" of the object it was made from, where
+ * no property is listed beside it: together they would allow nothing at all.
+ */
+function mendReference(schema: Record<string, unknown>): void {
+  if ("$ref" in schema) delete schema["additionalProperties"];
+}
+
 /** A response that many operations share: every code that has this status, and one of them as the example. */
 function problemObject(status: number): ZodOpenApiResponseObject {
   const listed = problemList.filter((problem) => problem.status === status);
@@ -259,5 +274,7 @@ export function openApiDocument(operations: readonly Operation[], version: strin
     for (const { parameters = [] } of Object.values(item) as { parameters?: { schema?: object }[] }[])
       for (const { schema } of parameters)
         if (schema !== undefined) describeParameter(schema as Record<string, unknown>);
+  walk(document.paths, mendReference);
+  walk(document.components?.schemas, mendReference);
   return document;
 }
