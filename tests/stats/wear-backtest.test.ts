@@ -21,13 +21,13 @@ describe("back-test on the lasers, each forecast from the fourteen others", () =
   });
 
   test("the wear line forecasts crossings nearly as well as the drift process at its best, better than lines", () => {
-    const some = (n: number): number[] => origins(n).filter((k) => k % 2 === 1);
+    const some = (n: number): number[] => origins(n).filter((k) => k % 3 === 0);
     const scores = backtest(units, limit, wearLine(limit, prior), some, horizon, {
-      gridSize: 100,
+      gridSize: 60,
       readings: false,
     });
     const published = baselines.results["laser, limit 6, LOO, first origin 3"]!;
-    expect(scores.rul_n).toBeGreaterThan(60);
+    expect(scores.rul_n).toBeGreaterThan(40);
     // Bands stated with the baselines: coverage of few crossings, CRPS at most 1.15 times the drift process.
     expect(scores.rul_cov80).toBeGreaterThan(0.65);
     expect(scores.rul_cov80).toBeLessThan(0.97);

@@ -3,19 +3,19 @@ import { type Coverage, coverage } from "../calibrate/score.ts";
 import type { World } from "../calibrate/worlds.ts";
 
 /**
- * A small seeded part of `npm run calibrate`. With 240 lines the standard deviation of a coverage is 3.2, 2.6 and
- * 1.4 points at 50, 80 and 95 %; the bounds are the promised 3 points under the model (6 in other worlds) and twice
+ * A small seeded part of `npm run calibrate`. With 160 lines the standard deviation of a coverage is 4.0, 3.2 and
+ * 1.7 points at 50, 80 and 95 %; the bounds are the promised 3 points under the model (6 in other worlds) and twice
  * that. The full run of 2,000 lines is in docs/methods/wear-paths.md.
  */
-const LINES = 240;
+const LINES = 160;
 
 function expectCoverage(got: Coverage, promised: number): void {
   const near = (value: number, nominal: number, sd: number): void =>
     expect(Math.abs(value - nominal), `covered ${value}, nominal ${nominal}`).toBeLessThan(promised + 2 * sd);
   expect(got.lines).toBe(LINES);
-  near(got.cover50, 0.5, 0.032);
-  near(got.cover80, 0.8, 0.026);
-  near(got.cover95, 0.95, 0.014);
+  near(got.cover50, 0.5, 0.04);
+  near(got.cover80, 0.8, 0.032);
+  near(got.cover95, 0.95, 0.017);
 }
 
 describe("intervals of remaining life hold what they say", () => {
@@ -29,7 +29,7 @@ describe("intervals of remaining life hold what they say", () => {
     test(`${name}: within 3 points of 50, 80 and 95 %, and the truth falls evenly`, () => {
       const got = coverage(pieces, world, LINES, 71);
       expectCoverage(got, 0.03);
-      // Kolmogorov's distance from the uniform law stays below its 1 % point for 240 lines.
+      // Kolmogorov's distance from the uniform law stays below its 1 % point for 160 lines.
       expect(got.distance).toBeLessThan(1.63 / Math.sqrt(LINES));
     });
 
