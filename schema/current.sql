@@ -102,6 +102,23 @@ CREATE TABLE "inspections" (
 
 CREATE INDEX "inspectionsByPiece" on "inspections" ("pieceId", "at");
 
+CREATE TABLE "keptAnswers" (
+  "id" text not null primary key,
+  "clubId" text not null references "clubs" ("id"),
+  "keyId" text not null references "keys" ("id"),
+  "method" text not null,
+  "path" text not null,
+  "idempotencyKey" text not null,
+  "fingerprint" text not null,
+  "status" integer not null,
+  "headers" text not null,
+  "body" text,
+  "answeredAt" text not null,
+  constraint "keptAnswersUnique1" unique ("keyId", "method", "path", "idempotencyKey")
+) strict;
+
+CREATE INDEX "keptAnswersByTime" on "keptAnswers" ("answeredAt");
+
 CREATE TABLE "keys" (
   "id" text not null primary key,
   "clubId" text not null references "clubs" ("id"),

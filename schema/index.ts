@@ -1,7 +1,8 @@
 import { ledger } from "./0001-ledger.ts";
+import { keptAnswers } from "./0002-kept-answers.ts";
 import type { Step } from "./types.ts";
 
 export type { Dialect, Step } from "./types.ts";
 
 /** All migrations in the order in which they run. Add at the end; never edit one that was released. */
-export const steps: readonly Step[] = [ledger];
+export const steps: readonly Step[] = [ledger, keptAnswers];

@@ -741,7 +741,7 @@ export interface paths {
         };
         /**
          * When must this line be ordered again?
-         * @description The smallest stock that lasts until an order placed now arrives, with what is on hand and on order.
+         * @description The smallest stock that lasts until an order placed now arrives, and the stock to order up to, with what is on hand and on order.
          */
         get: operations["lineReorderPoint"];
         put?: never;
@@ -761,7 +761,7 @@ export interface paths {
         };
         /**
          * What to buy through a day, from whom, by when, and for how much
-         * @description For one car, one driver or the whole club: the need of each line through the day as a range, what is on hand, on order and still serviceable, and the packs to order so that the wanted chance of not running out is met.
+         * @description For one car, one driver or the whole club: the need of each line through the day as a range, what is on hand, on order and still serviceable, and the packs to order so that the target is met.
          */
         get: operations["restockList"];
         put?: never;
@@ -1000,6 +1000,106 @@ export interface paths {
          * @description A car is named as "driver / car" or by its id, a pack by its mark or id, a meeting as "day / name" or by its id. A run of the same car at the same time is already there if it says the same, and an error otherwise. The body is read as it arrives and checked row by row; either all of it is kept, or nothing. At most 500000 rows and 64 MiB. Columns have the names of the API; each error names its row (counted from 0) and column.
          */
         post: operations["importRuns"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/imports/readings": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /**
+         * Import readings from a table
+         * @description A piece is named by its driver and mark, or by its id. Readings of one piece at one moment are one inspection; if they are there already they must be the same. Units are converted. Each reading is questioned as a single one is, unless the column `confirmed` says true. The body is read as it arrives and checked row by row; either all of it is kept, or nothing. At most 500000 rows and 64 MiB. Columns have the names of the API; each error names its row (counted from 0) and column.
+         */
+        post: operations["importReadings"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/imports/pieces": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /**
+         * Import pieces, with where they were fitted, from a table
+         * @description The driver is named by name or id, the line by SKU or id. A piece that was fitted several times has a row for each fitting; its other cells are then the same. Stock is not touched: a piece that is imported was never in stock. The body is read as it arrives and checked row by row; either all of it is kept, or nothing. At most 500000 rows and 64 MiB. Columns have the names of the API; each error names its row (counted from 0) and column.
+         */
+        post: operations["importPieces"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/imports/stock": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /**
+         * Import a count of stock from a table
+         * @description A location is named by its name (with its driver where several have one of that name) or id. Each difference to what the ledger holds at `at` (now, if not given) is written as a `counted` movement; lines that are not counted stay as they are. The body is read as it arrives and checked row by row; either all of it is kept, or nothing. At most 500000 rows and 64 MiB. Columns have the names of the API; each error names its row (counted from 0) and column.
+         */
+        post: operations["importStock"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/exports/{resource}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * Export a table
+         * @description As CSV (text/csv), a JSON array (application/json) or one JSON object a line (application/x-ndjson). A driver gets their own rows, the shop the lines and what belongs to its shelves. It is read in chunks, not at one moment: rows that are changed meanwhile may be there as they were or as they are. Runs, readings, pieces and stock levels are written so that the imports take them. In a CSV file, text that a spreadsheet would take for a formula has an apostrophe in front.
+         */
+        get: operations["exportTable"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/export": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * Export everything within reach as one document
+         * @description One array for each resource that the key may read, as /v1/exports/{resource} gives it, in one JSON document.
+         */
+        get: operations["exportClub"];
+        put?: never;
+        post?: never;
         delete?: never;
         options?: never;
         head?: never;
@@ -2220,9 +2320,14 @@ export interface components {
              */
             asOf: string;
             target: number;
+            /** @enum {string} */
+            targetKind: "cycle" | "fill";
+            reviewPeriodDays: number;
             inUse: number;
             /** @description order when no more than this is on hand and on order */
             reorderPoint: number;
+            /** @description and then up to this: it lasts until the delivery after the next review */
+            orderUpTo: number;
             /** @description pieces expected to be needed before an order placed now arrives */
             expectedNeed: number;
             /** @description reorder point less expected need */
@@ -2233,6 +2338,7 @@ export interface components {
             onOrder: number;
             orderNow: boolean;
             leadTime: components["schemas"]["LeadTime"];
+            /** @description the answer in one sentence with its numbers */
             sentence: string;
         };
         /** @description days from order to arrival */
@@ -2256,6 +2362,9 @@ export interface components {
              */
             through: string;
             target: number;
+            /** @enum {string} */
+            targetKind: "cycle" | "fill";
+            reviewPeriodDays: number;
             /**
              * @description currency code, ISO 4217
              * @example AUD
@@ -2264,10 +2373,12 @@ export interface components {
             /** @description cars that the list is for */
             cars: number;
             totals: components["schemas"]["Totals"];
-            /** @description chance, 0 to 1: nothing runs out with what there is, taking lines as independent */
+            /** @description chance, 0 to 1: nothing runs out with what there is: the product over the lines, each averaged over what its own pieces share */
             chanceWithout: number;
-            /** @description chance, 0 to 1: nothing runs out with the orders as well */
+            /** @description chance, 0 to 1: the same with the orders as well; what lines share beyond that (mates, one crash) can only raise it */
             chanceWith: number;
+            /** @description chance, 0 to 1: no more than this, however much the lines share: that of the weakest line */
+            chanceWithAtMost: number;
             suppliers: {
                 supplierId: components["schemas"]["Id"] | null;
                 /** @description null for lines without a supplier */
@@ -2283,6 +2394,8 @@ export interface components {
             }[];
             /** @description lines of which there is enough */
             enough: components["schemas"]["RestockEntry"][];
+            /** @description the answer in one sentence with its numbers */
+            sentence: string;
         };
         /** @description money in each currency */
         Totals: {
@@ -2317,6 +2430,8 @@ export interface components {
             onOrder: number;
             /** @description part-worn pieces that can still serve */
             spares: number;
+            /** @description pieces on hand that will be past their shelf life by then, and are not counted */
+            ageing: number;
             /** @description the smallest stock that meets the target */
             stockWanted: number;
             /** @description packs to order */
@@ -2349,8 +2464,14 @@ export interface components {
             chanceWith: number;
             /** @description pieces expected to be missing without the order */
             expectedShort: number;
+            /** @description order again when no more than this is on hand and on order */
+            reorderPoint: number;
+            /** @description and then up to this: it lasts until the delivery after the next review */
+            orderUpTo: number;
+            /** @description reorder point less the pieces expected to be needed before a delivery */
+            safetyStock: number;
             leadTime: components["schemas"]["LeadTime"];
-            /** @description the recommendation in one sentence */
+            /** @description the answer in one sentence with its numbers */
             sentence: string;
             restsOn: {
                 pieces: number;
@@ -2620,6 +2741,35 @@ export interface components {
              */
             rowsAlreadyThere: number;
         };
+        /** @description and an array of rows for each resource */
+        ClubExport: {
+            /** @constant */
+            format: "wear-and-spares/1";
+            /**
+             * Format: date-time
+             * @description moment in UTC, RFC 3339
+             * @example 2026-11-29T07:30:00.000Z
+             */
+            exportedAt: string;
+            club: {
+                id: components["schemas"]["Id"];
+                name: string;
+                /**
+                 * @description currency code, ISO 4217
+                 * @example AUD
+                 */
+                currency: string;
+                timeZone: string;
+                /**
+                 * Format: date-time
+                 * @description moment in UTC, RFC 3339
+                 * @example 2026-11-29T07:30:00.000Z
+                 */
+                createdAt: string;
+            };
+        } & {
+            [key: string]: unknown;
+        };
     };
     responses: {
         /** @description `invalid_header`: A header of the request is not valid; `not_json`: The body is not JSON */
@@ -2688,7 +2838,7 @@ export interface components {
                 "application/problem+json": components["schemas"]["Problem"];
             };
         };
-        /** @description `name_taken`: That name or code is already used; `in_use`: Something else still refers to it; `position_occupied`: Another piece is fitted at that position; `position_empty`: Nothing is fitted at that position; `piece_fitted`: The piece is fitted; `piece_not_fitted`: The piece was not fitted then; `piece_retired`: The piece was retired; `wrong_kind`: The piece is of another kind than the position takes; `out_of_order`: The times contradict each other; `stock_short`: There is not enough stock there; `reading_questioned`: The reading needs a second look; `nothing_to_forecast`: There is nothing to forecast from; `already_undone`: That movement was already undone; `order_closed`: The order is closed */
+        /** @description `request_running`: The same request is still running; `name_taken`: That name or code is already used; `in_use`: Something else still refers to it; `position_occupied`: Another piece is fitted at that position; `position_empty`: Nothing is fitted at that position; `piece_fitted`: The piece is fitted; `piece_not_fitted`: The piece was not fitted then; `piece_retired`: The piece was retired; `wrong_kind`: The piece is of another kind than the position takes; `out_of_order`: The times contradict each other; `stock_short`: There is not enough stock there; `reading_questioned`: The reading needs a second look; `nothing_to_forecast`: There is nothing to forecast from; `already_undone`: That movement was already undone; `order_closed`: The order is closed */
         Problem409: {
             headers: {
                 [name: string]: unknown;
@@ -2696,8 +2846,8 @@ export interface components {
             content: {
                 /**
                  * @example {
-                 *       "type": "/problems/name_taken",
-                 *       "title": "That name or code is already used",
+                 *       "type": "/problems/request_running",
+                 *       "title": "The same request is still running",
                  *       "status": 409
                  *     }
                  */
@@ -2752,7 +2902,7 @@ export interface components {
                 "application/problem+json": components["schemas"]["Problem"];
             };
         };
-        /** @description `invalid_request`: The request is not valid; `inconsistent`: The values contradict each other; `unit_unknown`: That unit cannot be converted; `import_refused`: Nothing was imported */
+        /** @description `invalid_request`: The request is not valid; `key_reused`: The Idempotency-Key belongs to another request; `inconsistent`: The values contradict each other; `unit_unknown`: That unit cannot be converted; `import_refused`: Nothing was imported */
         Problem422: {
             headers: {
                 [name: string]: unknown;
@@ -2957,7 +3107,10 @@ export interface operations {
     addDriver: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                /** @description a string of your own, new for each new request: after a lost answer send the request again with the same one, and it is done once; the first answer is given again for 24 hours */
+                "Idempotency-Key"?: string;
+            };
             path?: never;
             cookie?: never;
         };
@@ -3228,7 +3381,10 @@ export interface operations {
     addKind: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                /** @description a string of your own, new for each new request: after a lost answer send the request again with the same one, and it is done once; the first answer is given again for 24 hours */
+                "Idempotency-Key"?: string;
+            };
             path?: never;
             cookie?: never;
         };
@@ -3718,7 +3874,10 @@ export interface operations {
     addCarModel: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                /** @description a string of your own, new for each new request: after a lost answer send the request again with the same one, and it is done once; the first answer is given again for 24 hours */
+                "Idempotency-Key"?: string;
+            };
             path?: never;
             cookie?: never;
         };
@@ -3960,7 +4119,10 @@ export interface operations {
     addVenue: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                /** @description a string of your own, new for each new request: after a lost answer send the request again with the same one, and it is done once; the first answer is given again for 24 hours */
+                "Idempotency-Key"?: string;
+            };
             path?: never;
             cookie?: never;
         };
@@ -4206,7 +4368,10 @@ export interface operations {
     addSupplier: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                /** @description a string of your own, new for each new request: after a lost answer send the request again with the same one, and it is done once; the first answer is given again for 24 hours */
+                "Idempotency-Key"?: string;
+            };
             path?: never;
             cookie?: never;
         };
@@ -4453,7 +4618,10 @@ export interface operations {
     addLine: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                /** @description a string of your own, new for each new request: after a lost answer send the request again with the same one, and it is done once; the first answer is given again for 24 hours */
+                "Idempotency-Key"?: string;
+            };
             path?: never;
             cookie?: never;
         };
@@ -4870,7 +5038,10 @@ export interface operations {
     addCar: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                /** @description a string of your own, new for each new request: after a lost answer send the request again with the same one, and it is done once; the first answer is given again for 24 hours */
+                "Idempotency-Key"?: string;
+            };
             path?: never;
             cookie?: never;
         };
@@ -5204,7 +5375,10 @@ export interface operations {
     addPosition: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                /** @description a string of your own, new for each new request: after a lost answer send the request again with the same one, and it is done once; the first answer is given again for 24 hours */
+                "Idempotency-Key"?: string;
+            };
             path: {
                 /** @description identifier */
                 id: components["schemas"]["Id"];
@@ -5394,7 +5568,10 @@ export interface operations {
     addPiece: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                /** @description a string of your own, new for each new request: after a lost answer send the request again with the same one, and it is done once; the first answer is given again for 24 hours */
+                "Idempotency-Key"?: string;
+            };
             path?: never;
             cookie?: never;
         };
@@ -5756,7 +5933,10 @@ export interface operations {
     fitPiece: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                /** @description a string of your own, new for each new request: after a lost answer send the request again with the same one, and it is done once; the first answer is given again for 24 hours */
+                "Idempotency-Key"?: string;
+            };
             path: {
                 /** @description identifier */
                 id: components["schemas"]["Id"];
@@ -5813,7 +5993,10 @@ export interface operations {
     replacePiece: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                /** @description a string of your own, new for each new request: after a lost answer send the request again with the same one, and it is done once; the first answer is given again for 24 hours */
+                "Idempotency-Key"?: string;
+            };
             path: {
                 /** @description identifier */
                 id: components["schemas"]["Id"];
@@ -5898,7 +6081,10 @@ export interface operations {
     removePiece: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                /** @description a string of your own, new for each new request: after a lost answer send the request again with the same one, and it is done once; the first answer is given again for 24 hours */
+                "Idempotency-Key"?: string;
+            };
             path: {
                 /** @description identifier */
                 id: components["schemas"]["Id"];
@@ -5958,7 +6144,10 @@ export interface operations {
     swapPieces: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                /** @description a string of your own, new for each new request: after a lost answer send the request again with the same one, and it is done once; the first answer is given again for 24 hours */
+                "Idempotency-Key"?: string;
+            };
             path?: never;
             cookie?: never;
         };
@@ -6209,7 +6398,10 @@ export interface operations {
     logRun: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                /** @description a string of your own, new for each new request: after a lost answer send the request again with the same one, and it is done once; the first answer is given again for 24 hours */
+                "Idempotency-Key"?: string;
+            };
             path?: never;
             cookie?: never;
         };
@@ -6307,7 +6499,10 @@ export interface operations {
     logMeeting: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                /** @description a string of your own, new for each new request: after a lost answer send the request again with the same one, and it is done once; the first answer is given again for 24 hours */
+                "Idempotency-Key"?: string;
+            };
             path: {
                 /** @description identifier */
                 id: components["schemas"]["Id"];
@@ -6709,7 +6904,10 @@ export interface operations {
     logInspection: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                /** @description a string of your own, new for each new request: after a lost answer send the request again with the same one, and it is done once; the first answer is given again for 24 hours */
+                "Idempotency-Key"?: string;
+            };
             path: {
                 /** @description identifier */
                 id: components["schemas"]["Id"];
@@ -7017,7 +7215,10 @@ export interface operations {
     addMeeting: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                /** @description a string of your own, new for each new request: after a lost answer send the request again with the same one, and it is done once; the first answer is given again for 24 hours */
+                "Idempotency-Key"?: string;
+            };
             path?: never;
             cookie?: never;
         };
@@ -7117,6 +7318,7 @@ export interface operations {
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
             500: components["responses"]["Problem500"];
@@ -7830,6 +8032,9 @@ export interface operations {
                 /** @description only this car */
                 carId?: components["schemas"]["Id"];
                 target?: number;
+                /** @description cycle: the target is the chance of not running out (if not given); fill: it is the share of the need that is served */
+                targetKind?: "cycle" | "fill";
+                reviewPeriodDays?: number;
             };
             header?: never;
             path: {
@@ -7888,6 +8093,9 @@ export interface operations {
                 /** @description last day to get through */
                 through: string;
                 target?: number;
+                /** @description cycle: the target is the chance of not running out (if not given); fill: it is the share of the need that is served */
+                targetKind?: "cycle" | "fill";
+                reviewPeriodDays?: number;
             };
             header?: never;
             path?: never;
@@ -8118,7 +8326,10 @@ export interface operations {
     addLocation: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                /** @description a string of your own, new for each new request: after a lost answer send the request again with the same one, and it is done once; the first answer is given again for 24 hours */
+                "Idempotency-Key"?: string;
+            };
             path?: never;
             cookie?: never;
         };
@@ -8171,6 +8382,7 @@ export interface operations {
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
             500: components["responses"]["Problem500"];
@@ -8331,7 +8543,10 @@ export interface operations {
     recordMovement: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                /** @description a string of your own, new for each new request: after a lost answer send the request again with the same one, and it is done once; the first answer is given again for 24 hours */
+                "Idempotency-Key"?: string;
+            };
             path?: never;
             cookie?: never;
         };
@@ -8417,7 +8632,10 @@ export interface operations {
     undoMovement: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                /** @description a string of your own, new for each new request: after a lost answer send the request again with the same one, and it is done once; the first answer is given again for 24 hours */
+                "Idempotency-Key"?: string;
+            };
             path: {
                 /** @description identifier */
                 id: components["schemas"]["Id"];
@@ -8451,6 +8669,7 @@ export interface operations {
                     "application/json": components["schemas"]["Movement"];
                 };
             };
+            400: components["responses"]["Problem400"];
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
@@ -8536,7 +8755,10 @@ export interface operations {
     takeStock: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                /** @description a string of your own, new for each new request: after a lost answer send the request again with the same one, and it is done once; the first answer is given again for 24 hours */
+                "Idempotency-Key"?: string;
+            };
             path?: never;
             cookie?: never;
         };
@@ -8679,7 +8901,10 @@ export interface operations {
     placeOrder: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                /** @description a string of your own, new for each new request: after a lost answer send the request again with the same one, and it is done once; the first answer is given again for 24 hours */
+                "Idempotency-Key"?: string;
+            };
             path?: never;
             cookie?: never;
         };
@@ -8785,6 +9010,7 @@ export interface operations {
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
             500: components["responses"]["Problem500"];
@@ -8949,7 +9175,10 @@ export interface operations {
     receiveOrder: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                /** @description a string of your own, new for each new request: after a lost answer send the request again with the same one, and it is done once; the first answer is given again for 24 hours */
+                "Idempotency-Key"?: string;
+            };
             path: {
                 /** @description identifier */
                 id: components["schemas"]["Id"];
@@ -9102,6 +9331,199 @@ export interface operations {
             403: components["responses"]["Problem403"];
             413: components["responses"]["Problem413"];
             415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    importReadings: {
+        parameters: {
+            query?: {
+                /** @description true: say what would happen, and keep nothing */
+                dryRun?: boolean;
+                /** @description what stands between the cells of a CSV file; a comma if not stated */
+                separator?: "," | ";" | "\t" | "tab" | "|";
+                /** @description the decimal sign of the numbers of a CSV file; a point if not stated */
+                decimal?: "." | ",";
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example driver,mark,at,value,unit,instrument
+                 *     Mara Quill,spur 9,2026-11-29T19:40:00+11:00,15.45,mm,calliper
+                 */
+                "text/csv": string;
+                /** @example [{"driver":"Mara Quill","mark":"spur 9","at":"2026-11-29T19:40:00+11:00","value":15.45,"unit":"mm"}] */
+                "application/json": string;
+                /** @example {"driver":"Mara Quill","mark":"spur 9","at":"2026-11-29T19:40:00+11:00","value":15.45,"unit":"mm"} */
+                "application/x-ndjson": string;
+            };
+        };
+        responses: {
+            /** @description What became of the rows. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["ImportResult"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            413: components["responses"]["Problem413"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    importPieces: {
+        parameters: {
+            query?: {
+                /** @description true: say what would happen, and keep nothing */
+                dryRun?: boolean;
+                /** @description what stands between the cells of a CSV file; a comma if not stated */
+                separator?: "," | ";" | "\t" | "tab" | "|";
+                /** @description the decimal sign of the numbers of a CSV file; a point if not stated */
+                decimal?: "." | ",";
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example driver,sku,mark,asNew,unit,car,position,fittedAt,removedAt
+                 *     Mara Quill,QB-SP-048-87,spur 9,15.49,mm,Mara Quill / Club car,spur,2026-02-07T18:00:00+11:00,
+                 */
+                "text/csv": string;
+                /** @example [{"driver":"Mara Quill","sku":"QB-SP-048-87","mark":"spur 9","asNew":15.49,"car":"Mara Quill / Club car","position":"spur","fittedAt":"2026-02-07T18:00:00+11:00"}] */
+                "application/json": string;
+                /** @example {"driver":"Mara Quill","sku":"QB-SP-048-87","mark":"spur 9","asNew":15.49,"car":"Mara Quill / Club car","position":"spur","fittedAt":"2026-02-07T18:00:00+11:00"} */
+                "application/x-ndjson": string;
+            };
+        };
+        responses: {
+            /** @description What became of the rows. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["ImportResult"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            413: components["responses"]["Problem413"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    importStock: {
+        parameters: {
+            query?: {
+                /** @description true: say what would happen, and keep nothing */
+                dryRun?: boolean;
+                /** @description what stands between the cells of a CSV file; a comma if not stated */
+                separator?: "," | ";" | "\t" | "tab" | "|";
+                /** @description the decimal sign of the numbers of a CSV file; a point if not stated */
+                decimal?: "." | ",";
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example location,driver,sku,pieces,at
+                 *     Home,Mara Quill,QB-SP-048-87,3,2026-11-28T21:00:00+11:00
+                 */
+                "text/csv": string;
+                /** @example [{"location":"Home","driver":"Mara Quill","sku":"QB-SP-048-87","pieces":3}] */
+                "application/json": string;
+                /** @example {"location":"Home","driver":"Mara Quill","sku":"QB-SP-048-87","pieces":3} */
+                "application/x-ndjson": string;
+            };
+        };
+        responses: {
+            /** @description What became of the rows. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["ImportResult"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            413: components["responses"]["Problem413"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    exportTable: {
+        parameters: {
+            query?: {
+                /** @description csv if not given */
+                format?: "csv" | "json" | "ndjson";
+            };
+            header?: never;
+            path: {
+                resource: "kinds" | "suppliers" | "lines" | "car-models" | "venues" | "meetings" | "drivers" | "cars" | "positions" | "pieces" | "fittings" | "runs" | "inspections" | "readings" | "locations" | "movements" | "orders" | "order-lines" | "stock-levels";
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The table, as a file to save. */
+            200: {
+                headers: {
+                    /** @description a name for the file */
+                    "content-disposition"?: string;
+                    [name: string]: unknown;
+                };
+                content: {
+                    /** @example id,name,notes,createdAt,version */
+                    "text/csv": string;
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            422: components["responses"]["Problem422"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    exportClub: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The document: `format` is "wear-and-spares/1". */
+            200: {
+                headers: {
+                    /** @description a name for the file */
+                    "content-disposition"?: string;
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["ClubExport"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
             422: components["responses"]["Problem422"];
             500: components["responses"]["Problem500"];
         };

@@ -5,6 +5,7 @@ import { exampleParams } from "./example-ids.ts";
 import { guards, isGuarded, requiresIfMatch } from "./conditional.ts";
 import type { Answer, Operation, Spec } from "./operation.ts";
 import { Problem, problemList } from "./problem.ts";
+import { keptHours, takesIdempotencyKey } from "./retries.ts";
 import { tags } from "./tags.ts";
 
 const problemType = "application/problem+json";
@@ -19,6 +20,7 @@ const problemsOf = (spec: Spec): number[] => {
     ...(need === null ? [500] : commonProblems),
     ...(body === undefined ? [] : bodyProblems),
     ...(spec.record === undefined ? [] : [400]),
+    ...(takesIdempotencyKey(spec) ? [400, 409] : []),
     ...(isGuarded(spec) ? [412] : []),
     ...(requiresIfMatch(spec) ? [428] : []),
     ...problems,
@@ -41,6 +43,16 @@ function requestHeaders(spec: Spec): z.ZodObject | undefined {
     members["If-None-Match"] = z.string().optional().meta({
       description: "an ETag that is known already: if it still holds, the answer is 304 with no body",
     });
+  if (takesIdempotencyKey(spec))
+    members["Idempotency-Key"] = z
+      .string()
+      .optional()
+      .meta({
+        description:
+          "a string of your own, new for each new request: after a lost answer send the request again with the same " +
+          `one, and it is done once; the first answer is given again for ${keptHours} hours`,
+        example: '"8e03978e-40d5-43dd-bc93-6894a57f9324"',
+      });
   return Object.keys(members).length === 0 ? undefined : z.object(members);
 }
 

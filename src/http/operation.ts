@@ -4,6 +4,7 @@ import type { Actor, Need, Reach } from "../domain/access.ts";
 import type { Work } from "../services/work.ts";
 import { type GuardedRecord, headersOfRecord, ifUnchanged, isKnown } from "./conditional.ts";
 import { FormError } from "./problem.ts";
+import { answerOnce } from "./retries.ts";
 
 /** What the key check leaves for the handlers: who asks, and how far the role reaches for this operation. */
 export interface AppEnv {
@@ -157,7 +158,8 @@ export const operation =
         body: spec.body && check("body", spec.body, await jsonBody(c)),
       } as Input<S>;
       const act = async (work: Work) => ready(spec, (await handler(input, work, c)) as Unchecked);
-      const answer = await ifUnchanged(spec, c, input.params, workFor(c), act);
+      const guarded = (work: Work) => ifUnchanged(spec, c, input.params, work, act);
+      const answer = await answerOnce(spec, c, input, workFor(c), guarded);
       if (spec.method === "get" && isKnown(c, answer.headers["etag"]))
         return c.body(null, 304, { etag: answer.headers["etag"]! });
       return c.body(answer.body as string, answer.status as 200, answer.headers);

@@ -35,6 +35,8 @@ const formProblems = {
   not_json: { status: 400, title: "The body is not JSON" },
   unsupported_media_type: { status: 415, title: "The body has an unsupported media type" },
   if_match_needed: { status: 428, title: "Say which version you saw" },
+  request_running: { status: 409, title: "The same request is still running" },
+  key_reused: { status: 422, title: "The Idempotency-Key belongs to another request" },
   too_large: { status: 413, title: "The body is too large" },
   no_key: { status: 401, title: "A key is needed" },
   unknown_key: { status: 401, title: "The key is not known" },
@@ -99,42 +101,51 @@ export const problemList = [
   })),
 ];
 
-function answer(
-  c: Context,
-  status: number,
-  members: Partial<z.infer<typeof Problem>>,
-  headers: Record<string, string> = {},
-): Response {
-  const body = { title: STATUS_CODES[status] ?? "Error", status, instance: c.req.path, ...members };
-  return c.body(JSON.stringify({ type: "about:blank", ...body }), status as 400, {
-    "content-type": "application/problem+json",
-    ...headers,
-  });
+/** A problem ready to be sent: what it is, and where it was met. */
+export interface ProblemAnswer {
+  status: number;
+  headers: Record<string, string>;
+  body: string;
 }
 
-/** Writes the answer to anything thrown. What is neither ours nor Hono's is logged and told to nobody. */
-export function problemAnswer(error: Error, c: Context, log: (error: Error) => void): Response {
+const problem = (
+  status: number,
+  instance: string,
+  members: Partial<z.infer<typeof Problem>>,
+  headers: Record<string, string> = {},
+): ProblemAnswer => ({
+  status,
+  headers: { "content-type": "application/problem+json", ...headers },
+  body: JSON.stringify({
+    type: "about:blank",
+    title: STATUS_CODES[status] ?? "Error",
+    status,
+    instance,
+    ...members,
+  }),
+});
+
+/** The problem that something thrown means, or null where it is neither ours nor Hono's. */
+export function problemFor(error: Error, instance: string): ProblemAnswer | null {
   if (error instanceof FormError) {
     const { status, title } = formProblems[error.code];
     const errors = error.errors.length > 0 ? { errors: error.errors } : {};
-    return answer(
-      c,
-      status,
-      { type: `/problems/${error.code}`, title, detail: error.message, ...errors },
-      error.headers,
-    );
+    const members = { type: `/problems/${error.code}`, title, detail: error.message, ...errors };
+    return problem(status, instance, members, error.headers);
   }
   if (error instanceof DomainError) {
     const errors = error.faults.length > 0 ? { errors: [...error.faults] } : {};
     const type = `/problems/${error.code}`;
-    return answer(c, statusOf[error.code], {
-      type,
-      title: refusals[error.code],
-      detail: error.message,
-      ...errors,
-    });
+    const title = refusals[error.code];
+    return problem(statusOf[error.code], instance, { type, title, detail: error.message, ...errors });
   }
-  if (error instanceof HTTPException) return answer(c, error.status, { detail: error.message });
-  log(error);
-  return answer(c, 500, { title: "Internal error" });
+  return error instanceof HTTPException ? problem(error.status, instance, { detail: error.message }) : null;
+}
+
+/** Writes the answer to anything thrown. What is neither ours nor Hono's is logged and told to nobody. */
+export function problemAnswer(error: Error, c: Context, log: (error: Error) => void): Response {
+  const known = problemFor(error, c.req.path);
+  if (known === null) log(error);
+  const { status, headers, body } = known ?? problem(500, c.req.path, { title: "Internal error" });
+  return c.body(body, status as 400, headers);
 }

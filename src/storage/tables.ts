@@ -227,6 +227,20 @@ export interface LineModelRow extends Owned {
   fittedAt: string;
 }
 
+/** An answer that a repeat of the same request gets again. */
+export interface KeptAnswerRow extends Owned {
+  keyId: string;
+  method: string;
+  path: string;
+  idempotencyKey: string;
+  /** digest of the query and the body that the answer was given to */
+  fingerprint: string;
+  status: number;
+  headers: Json;
+  body: string | null;
+  answeredAt: string;
+}
+
 export interface Tables {
   clubs: ClubRow;
   drivers: DriverRow;
@@ -251,4 +265,5 @@ export interface Tables {
   orderLines: OrderLineRow;
   movements: MovementRow;
   lineModels: LineModelRow;
+  keptAnswers: KeptAnswerRow;
 }
