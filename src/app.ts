@@ -2,9 +2,11 @@ import { Hono } from "hono";
 import { v7 } from "uuid";
 import type { Context } from "hono";
 import { admission } from "./http/admission.ts";
+import { commonHeaders } from "./http/common-headers.ts";
 import { openApiDocument } from "./http/document.ts";
 import { type AppEnv, mount } from "./http/operation.ts";
 import { FormError, problemAnswer } from "./http/problem.ts";
+import { RateLimit } from "./http/rate-limit.ts";
 import { operations } from "./http/routes/index.ts";
 import { serviceRoutes } from "./http/routes/service.ts";
 import type { Log } from "./log.ts";
@@ -19,6 +21,12 @@ export interface AppOptions {
   /** makes ids that sort by time of making; tests give ids that repeat */
   newId?: () => string;
   log?: Log;
+  /** the fitted lines; fits run on the calling thread if not given */
+  models?: LineModels;
+  /** origins whose pages may use the API from a browser; none if not given */
+  corsOrigins?: readonly string[];
+  /** requests a minute that each key may make; any number if not given or 0 */
+  rateLimit?: number;
 }
 
 export const version = "0.1.0";
@@ -28,15 +36,24 @@ export const faultLogger = (log: Log) => (error: Error) =>
   log("error", "fault", { error: error.message, stack: error.stack });
 
 /** Wires the service together: everything above the database, and nothing that reads the environment. */
-export function buildApp({ db, clock = () => new Date(), newId = v7, log = () => {} }: AppOptions): Hono<AppEnv> {
+export function buildApp({
+  db,
+  clock = () => new Date(),
+  newId = v7,
+  log = () => {},
+  models = new LineModels({ onFault: faultLogger(log) }),
+  corsOrigins = [],
+  rateLimit = 0,
+}: AppOptions): Hono<AppEnv> {
   const app = new Hono<AppEnv>();
-  const onFault = (error: Error) => log("error", "fault", { error: error.message, stack: error.stack });
+  const onFault = faultLogger(log);
   app.use(async (c, next) => {
     const started = performance.now();
     await next();
     const ms = Math.round((performance.now() - started) * 10) / 10;
     log("info", "request", { method: c.req.method, path: c.req.path, status: c.res.status, ms });
   });
+  app.use(commonHeaders(corsOrigins));
   app.onError((error, c) => problemAnswer(error, c, onFault));
   app.notFound((c) => problemAnswer(missing(c), c, onFault));
   serviceRoutes(app, { db, document: () => openApiDocument(operations, version) });
@@ -48,7 +65,13 @@ export function buildApp({ db, clock = () => new Date(), newId = v7, log = () =>
     newId: () => newId(),
     models,
   });
-  mount(app, operations, workFor, admission(db));
+  const limit = rateLimit === 0 ? null : new RateLimit(rateLimit);
+  mount(
+    app,
+    operations,
+    workFor,
+    admission(db, limit, () => clock().getTime()),
+  );
   return app;
 }
 
@@ -57,7 +80,7 @@ function missing(c: Context<AppEnv>): FormError {
   const matches = (path: string) => new RegExp(`^${path.replaceAll(/\{\w+\}/g, "[^/]+")}$`).test(c.req.path);
   const allowed = operations
     .filter(({ spec }) => matches(spec.path))
-    .map(({ spec }) => spec.method.toUpperCase());
+    .flatMap(({ spec }) => (spec.method === "get" ? ["GET", "HEAD"] : [spec.method.toUpperCase()]));
   if (allowed.length === 0)
     return new FormError("no_such_path", `There is nothing at ${c.req.path}; see /docs`);
   return new FormError("method_not_allowed", `${c.req.path} takes ${allowed.join(", ")}`, [], {

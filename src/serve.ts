@@ -1,8 +1,10 @@
 import { serve } from "@hono/node-server";
 import { mkdirSync } from "node:fs";
 import path from "node:path";
-import { buildApp } from "./app.ts";
+import { buildApp, faultLogger } from "./app.ts";
+import { startFitPool } from "./fit-pool.ts";
 import { makeLog } from "./log.ts";
+import { LineModels } from "./services/line-models.ts";
 import type { Settings } from "./settings.ts";
 import { type Db, openDatabase } from "./storage/database.ts";
 
@@ -19,7 +21,7 @@ export async function openConfigured(settings: Settings): Promise<Db> {
 
 /**
  * Serves until the process is told to stop (SIGINT or SIGTERM): then no new request is taken, running ones finish,
- * and the database is closed last.
+ * fits that nobody waits for are given up, and the database is closed last.
  *
  * @returns the address served, once it accepts requests
  * @throws {Error} if the address cannot be used
@@ -35,7 +37,10 @@ export async function startService({
 }): Promise<string> {
   const log = makeLog(settings.logLevel, (line) => process.stderr.write(line), clock);
   const database = db ?? (await openConfigured(settings));
-  const app = buildApp({ db: database, clock, log });
+  const { corsOrigins, rateLimit } = settings;
+  const pool = startFitPool();
+  const models = new LineModels({ runFit: pool.run, onFault: faultLogger(log) });
+  const app = buildApp({ db: database, clock, log, models, corsOrigins, rateLimit });
   const server = serve({ fetch: app.fetch, port: settings.port, hostname: settings.host });
   await new Promise<void>((resolve, reject) => {
     server.once("listening", resolve);
@@ -45,12 +50,18 @@ export async function startService({
   const port = typeof bound === "object" && bound !== null ? bound.port : settings.port;
   const address = `http://${settings.host.includes(":") ? `[${settings.host}]` : settings.host}:${port}`;
   log("info", "serving", { address, database: settings.databaseUrl });
+  // Fits that are not finished are given up: they are a cache, and the next answer makes them again.
+  const finish = async () => {
+    await pool.close();
+    await models.settled();
+    await database.destroy();
+  };
   const stop = (signal: string) => {
     log("info", "stopping", { signal });
     server.close(() => {
-      database.destroy().then(
+      finish().then(
         () => log("info", "stopped"),
-        (error: unknown) => log("error", "database not closed", { error: String(error) }),
+        (error: unknown) => log("error", "not stopped well", { error: String(error) }),
       );
     });
     setTimeout(() => "closeAllConnections" in server && server.closeAllConnections(), graceMs).unref();

@@ -1,28 +1,17 @@
+import { setTimeout } from "node:timers/promises";
+import type { BreakageEvidence } from "../domain/breakage.ts";
 import type { Kind } from "../domain/kind.ts";
-import { type BreakageEvidence, breakageEvidence } from "../domain/breakage.ts";
-import { type UsedRun, usageAtMoments } from "../domain/usage.ts";
-import {
-  type LineOverrides,
-  type SeenAtUsage,
-  wearLimit,
-  wearPiece,
-  wearPrior,
-  wearScale,
-} from "../domain/wear.ts";
-import { fitWearLine, type WearLineFit, type WearPiece } from "../stats/index.ts";
+import { type LineOverrides, wearLimit, wearPrior, wearScale } from "../domain/wear.ts";
+import type { WearLineFit } from "../stats/index.ts";
 import type { Db } from "../storage/database.ts";
-import { type SeenWear, selectSeenWear } from "../storage/inspections.ts";
-import {
-  keepLineModel,
-  type RunOfPiece,
-  selectEvidence,
-  selectLineModel,
-  selectPiecesOfLine,
-  selectRunsOfPieces,
-} from "../storage/line-models.ts";
-import type { LineRow, PieceRow } from "../storage/tables.ts";
-import { ageSince, lineAndKind } from "./keep-pieces.ts";
+import { keepLineModels, selectEvidence, selectLineModel } from "../storage/line-models.ts";
+import type { LineModelRow, LineRow } from "../storage/tables.ts";
+import { lineAndKind } from "./keep-pieces.ts";
+import { lineEvidence, overridesOf } from "./line-evidence.ts";
+import { fitHere, type RunFit } from "./run-fit.ts";
 import type { Work } from "./work.ts";
+
+export { seenAtUsage } from "./line-evidence.ts";
 
 /** What the log says of a line: how its pieces wear, and how often they break. Everything in it is plain JSON. */
 export interface LineModel {
@@ -39,134 +28,144 @@ export interface CurrentModel extends LineModel {
   current: boolean;
 }
 
-/** Older pieces than this say nothing that the newer ones do not, and fitting stays bounded. */
-const piecesFitted = 300;
-/** A line that takes longer to fit than this is fitted while its last fit goes on answering. */
-const patienceMs = 60;
+/** Where fits run elsewhere, a line that takes longer than this is fitted while its last fit goes on answering. */
+const usualPatienceMs = 60;
 const modelsKept = 5000;
+/**
+ * Fits made elsewhere are saved together: each commit waits for the disk, which held up answers for longer than
+ * everything else that a refit asks of their thread (measured: 8 of 10 ms).
+ */
+const savePauseMs = 100;
+const savedTogether = 25;
 
-export const overridesOf = (line: LineRow): LineOverrides => ({
-  asNew: line.asNew,
-  limits: line.limits === null ? null : JSON.parse(line.limits),
-  usualLife: line.usualLife === null ? null : JSON.parse(line.usualLife),
-});
-
-/** The looks at one piece, each with the usage the piece had then. */
-export function seenAtUsage(
-  kind: Kind,
-  piece: PieceRow,
-  firstFittedAt: string | undefined,
-  runs: readonly UsedRun[],
-  seen: readonly SeenWear[],
-): SeenAtUsage[] {
-  const since = ageSince(piece, firstFittedAt);
-  const history = { clock: kind.clock, priorUsage: piece.priorUsage ?? 0, since, runs };
-  const usages = usageAtMoments(
-    history,
-    seen.map((one) => one.at),
-  );
-  return seen.map(({ value, sd, grade }, i) => ({ ...usages[i]!, value, sd, grade }));
+/** A fit, and the count of the log's changes that it rests on. */
+interface Kept {
+  evidence: number;
+  model: LineModel;
 }
 
-function byPiece<T extends { pieceId: string }>(rows: readonly T[]): Map<string, T[]> {
-  const groups = new Map<string, T[]>();
-  for (const row of rows) {
-    const group = groups.get(row.pieceId);
-    if (group === undefined) groups.set(row.pieceId, [row]);
-    else group.push(row);
-  }
-  return groups;
+export interface LineModelsOptions {
+  /** where fits run; on the calling thread if not given */
+  runFit?: RunFit;
+  /** how long an answer waits for a refit before it rests on the last fit; for ever where fits run on its thread */
+  patienceMs?: number;
+  /** told of a fit that failed behind an answer; an answer that waits for a failed fit fails itself */
+  onFault?: (error: Error) => void;
 }
 
 /** The fits of all lines: read from memory, or from the database, or made when what they rest on has changed. */
 export class LineModels {
-  readonly #kept = new Map<string, { evidence: number; model: LineModel }>();
-  readonly #underWay = new Map<string, Promise<LineModel>>();
+  readonly #kept = new Map<string, Kept>();
+  readonly #underWay = new Map<string, Promise<Kept>>();
+  readonly #unsaved = new Map<string, LineModelRow>();
+  #saving: Promise<void> | null = null;
+  readonly #elsewhere: boolean;
+  readonly #runFit: RunFit;
+  readonly #patienceMs: number;
+  readonly #onFault: (error: Error) => void;
+
+  constructor({ runFit, patienceMs, onFault = () => {} }: LineModelsOptions = {}) {
+    this.#elsewhere = runFit !== undefined;
+    this.#runFit = runFit ?? fitHere;
+    this.#patienceMs = patienceMs ?? (this.#elsewhere ? usualPatienceMs : Infinity);
+    this.#onFault = onFault;
+  }
 
   /** The model of a line. It is fitted first if there is none; a slow refit goes on behind the answer. */
   async get(work: Work, lineId: string): Promise<CurrentModel> {
     const { line, kind } = await lineAndKind(work, lineId);
-    const overrides = overridesOf(line);
+    const about = { line, kind, overrides: overridesOf(line) };
     const known = await this.#known(work.db, line);
-    if (known?.evidence === line.evidence) return { ...known.model, line, kind, overrides, current: true };
-    if (known === undefined || known.model.fitMs < patienceMs)
-      return { ...(await this.#refit(work, line, kind, known?.model)), line, kind, overrides, current: true };
-    if (!this.#underWay.has(lineId)) {
-      const refit = this.#refit(work, line, kind, known.model).finally(() => this.#underWay.delete(lineId));
-      this.#underWay.set(lineId, refit);
+    if (known?.evidence === line.evidence) return { ...known.model, ...about, current: true };
+    if (known === undefined) {
+      const { model } = await this.#refitTo(work, line, kind, undefined);
+      return { ...model, ...about, current: true };
     }
-    return { ...known.model, line, kind, overrides, current: false };
+    const refit = this.#refitTo(work, line, kind, known.model).catch((error: unknown) => {
+      this.#onFault(error instanceof Error ? error : new Error(String(error)));
+      return undefined;
+    });
+    const fresh = await this.#inTime(refit, known.model.fitMs);
+    return { ...(fresh ?? known).model, ...about, current: fresh !== undefined };
   }
 
-  /** Resolves when no refit is under way any more. */
+  /** What a refit gives, or undefined where it would keep the answer waiting for too long. */
+  async #inTime(refit: Promise<Kept | undefined>, lastFitMs: number): Promise<Kept | undefined> {
+    if (this.#patienceMs === Infinity) return refit;
+    if (lastFitMs >= this.#patienceMs) return undefined;
+    return Promise.race([refit, setTimeout(this.#patienceMs, undefined, { ref: false })]);
+  }
+
+  /** Resolves when no refit is under way any more, and all that were made are saved. */
   async settled(): Promise<void> {
     await Promise.allSettled(this.#underWay.values());
+    await this.#saving;
   }
 
-  async #known(db: Db, line: LineRow): Promise<{ evidence: number; model: LineModel } | undefined> {
+  /** Saves a fit: at once where it was made here or in a transaction, else with others a little later. */
+  async #save(db: Db, row: LineModelRow): Promise<void> {
+    if (!this.#elsewhere || db.isTransaction) return keepLineModels(db, [row]);
+    this.#unsaved.set(row.lineId, row);
+    this.#saving ??= this.#saveAll(db)
+      .catch((error: Error) => this.#onFault(error))
+      .finally(() => {
+        this.#saving = null;
+      });
+  }
+
+  async #saveAll(db: Db): Promise<void> {
+    while (this.#unsaved.size > 0) {
+      await setTimeout(savePauseMs);
+      const rows = [...this.#unsaved.values()].slice(0, savedTogether);
+      for (const { lineId } of rows) this.#unsaved.delete(lineId);
+      await keepLineModels(db, rows);
+    }
+  }
+
+  async #known(db: Db, line: LineRow): Promise<Kept | undefined> {
     const kept = this.#kept.get(line.id);
     if (kept !== undefined && kept.evidence === line.evidence) return kept;
     const row = await selectLineModel(db, line.id);
-    if (row === undefined) return kept;
+    // What is kept may be newer than what is saved.
+    if (row === undefined || (kept !== undefined && row.evidence <= kept.evidence)) return kept;
     return this.#keep(line.id, row.evidence, JSON.parse(row.fit) as LineModel);
   }
 
-  #keep(lineId: string, evidence: number, model: LineModel) {
+  #keep(lineId: string, evidence: number, model: LineModel): Kept {
     if (this.#kept.size >= modelsKept) this.#kept.delete(this.#kept.keys().next().value!);
     const one = { evidence, model };
     this.#kept.set(lineId, one);
     return one;
   }
 
-  async #refit(work: Work, line: LineRow, kind: Kind, before: LineModel | undefined): Promise<LineModel> {
+  /** A fit that rests on all that `line` counts; one that began before the last change is followed by another. */
+  async #refitTo(work: Work, line: LineRow, kind: Kind, before: LineModel | undefined): Promise<Kept> {
+    // Inside a transaction nothing else may be waited for: what is under way outside waits for the transaction.
+    if (work.db.isTransaction) return this.#refit(work, line, kind, before);
+    const first = await this.#refitOnce(work, line, kind, before);
+    return first.evidence >= line.evidence ? first : this.#refitOnce(work, line, kind, first.model);
+  }
+
+  /** However many ask at once, a line is fitted once. */
+  #refitOnce(work: Work, line: LineRow, kind: Kind, before: LineModel | undefined): Promise<Kept> {
+    const already = this.#underWay.get(line.id);
+    if (already !== undefined) return already;
+    const refit = this.#refit(work, line, kind, before).finally(() => this.#underWay.delete(line.id));
+    this.#underWay.set(line.id, refit);
+    return refit;
+  }
+
+  async #refit(work: Work, line: LineRow, kind: Kind, before: LineModel | undefined): Promise<Kept> {
     // Read the count first: if the log changes while fitting, the fit is out of date at once, and not too new.
     const evidence = (await selectEvidence(work.db, line.clubId, line.id)) ?? line.evidence;
     const { pieces, breakage } = await lineEvidence(work.db, line, kind);
     const overrides = overridesOf(line);
-    const started = performance.now();
     const limit = wearLimit(wearScale(kind, overrides))!;
-    const wear = fitWearLine(
-      { pieces, limit },
-      wearPrior(kind, overrides),
-      before === undefined ? undefined : { start: before.wear },
-    );
-    const model = { wear, breakage, fitMs: performance.now() - started };
+    const prior = wearPrior(kind, overrides);
+    const { wear, ms } = await this.#runFit({ pieces, limit, prior, start: before?.wear });
+    const model = { wear, breakage, fitMs: ms };
     const row = { id: line.id, clubId: line.clubId, lineId: line.id, evidence, fittedAt: work.now() };
-    await keepLineModel(work.db, { ...row, fit: JSON.stringify(model) });
-    return this.#keep(line.id, evidence, model).model;
+    await this.#save(work.db, { ...row, fit: JSON.stringify(model) });
+    return this.#keep(line.id, evidence, model);
   }
-}
-
-/** Everything in the log that speaks of a line: its pieces as the wear line sees them, and their breakages. */
-async function lineEvidence(
-  db: Db,
-  line: LineRow,
-  kind: Kind,
-): Promise<{ pieces: WearPiece[]; breakage: BreakageEvidence }> {
-  const rows = await selectPiecesOfLine(db, line.id, piecesFitted);
-  const first = rows[0];
-  if (first === undefined) return { pieces: [], breakage: breakageEvidence(kind, []) };
-  const { runs, firstFitted } = await selectRunsOfPieces(db, line.id, first.id);
-  const runsOf: Map<string, RunOfPiece[]> = byPiece(runs);
-  const seen = await selectSeenWear(
-    db,
-    rows.map((row) => row.id),
-  );
-  const seenOf = byPiece(seen);
-  const overrides = overridesOf(line);
-  const pieces = rows.map((row) => {
-    const looks = seenAtUsage(
-      kind,
-      row,
-      firstFitted.get(row.id),
-      runsOf.get(row.id) ?? [],
-      seenOf.get(row.id) ?? [],
-    );
-    return wearPiece(kind, overrides, row, looks);
-  });
-  const lives = rows.map((row) => ({
-    runs: runsOf.get(row.id)?.length ?? 0,
-    broken: row.retiredFor === "broken",
-  }));
-  return { pieces: pieces.filter((p) => p.observations.length > 0), breakage: breakageEvidence(kind, lives) };
 }

@@ -22,13 +22,18 @@ export async function selectEvidence(
 export const selectLineModel = (q: Queries, lineId: string): Promise<LineModelRow | undefined> =>
   q.selectFrom("lineModels").selectAll().where("lineId", "=", lineId).executeTakeFirst();
 
-/** Keeps a fit in place of the one before. It is a cache: losing it costs a refit and nothing else. */
-export async function keepLineModel(q: Queries, row: LineModelRow): Promise<void> {
+/** Keeps fits in place of those before. They are a cache: losing one costs a refit and nothing else. */
+export async function keepLineModels(q: Queries, rows: readonly LineModelRow[]): Promise<void> {
+  if (rows.length === 0) return;
   await q
     .insertInto("lineModels")
-    .values(row)
+    .values(rows)
     .onConflict((c) =>
-      c.column("lineId").doUpdateSet({ evidence: row.evidence, fit: row.fit, fittedAt: row.fittedAt }),
+      c.column("lineId").doUpdateSet((e) => ({
+        evidence: e.ref("excluded.evidence"),
+        fit: e.ref("excluded.fit"),
+        fittedAt: e.ref("excluded.fittedAt"),
+      })),
     )
     .execute();
 }

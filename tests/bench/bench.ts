@@ -1,8 +1,12 @@
 import { benchLedger } from "./ledger.ts";
+import { benchOffLoop } from "./off-loop.ts";
 
 /** Measures speed as ratios to a baseline in the same run. `npm run bench` runs all parts, `npm run bench -- NAME` one. */
 const say = (line: string) => process.stdout.write(`${line}\n`);
-const parts: Record<string, (say: (line: string) => void) => Promise<unknown>> = { ledger: benchLedger };
+const parts: Record<string, (say: (line: string) => void) => Promise<unknown>> = {
+  ledger: benchLedger,
+  "off-loop": benchOffLoop,
+};
 
 const wanted = process.argv.slice(2);
 const unknown = wanted.find((name) => !(name in parts));

@@ -1,0 +1,91 @@
+import { type BreakageEvidence, breakageEvidence } from "../domain/breakage.ts";
+import type { Kind } from "../domain/kind.ts";
+import { type UsedRun, usageAtMoments } from "../domain/usage.ts";
+import { type LineOverrides, type SeenAtUsage, wearPiece } from "../domain/wear.ts";
+import type { WearPiece } from "../stats/index.ts";
+import type { Db } from "../storage/database.ts";
+import { type SeenWear, selectSeenWear } from "../storage/inspections.ts";
+import { type RunOfPiece, selectPiecesOfLine, selectRunsOfPieces } from "../storage/line-models.ts";
+import type { LineRow, PieceRow } from "../storage/tables.ts";
+import { ageSince } from "./keep-pieces.ts";
+
+/** Older pieces than this say nothing that the newer ones do not, and fitting stays bounded. */
+const piecesFitted = 300;
+
+export const overridesOf = (line: LineRow): LineOverrides => ({
+  asNew: line.asNew,
+  limits: line.limits === null ? null : JSON.parse(line.limits),
+  usualLife: line.usualLife === null ? null : JSON.parse(line.usualLife),
+});
+
+/** The looks at one piece, each with the usage the piece had then. */
+export function seenAtUsage(
+  kind: Kind,
+  piece: PieceRow,
+  firstFittedAt: string | undefined,
+  runs: readonly UsedRun[],
+  seen: readonly SeenWear[],
+): SeenAtUsage[] {
+  const since = ageSince(piece, firstFittedAt);
+  const history = { clock: kind.clock, priorUsage: piece.priorUsage ?? 0, since, runs };
+  const usages = usageAtMoments(
+    history,
+    seen.map((one) => one.at),
+  );
+  return seen.map(({ value, sd, grade }, i) => ({ ...usages[i]!, value, sd, grade }));
+}
+
+function byPiece<T extends { pieceId: string }>(rows: readonly T[]): Map<string, T[]> {
+  const groups = new Map<string, T[]>();
+  for (const row of rows) {
+    const group = groups.get(row.pieceId);
+    if (group === undefined) groups.set(row.pieceId, [row]);
+    else group.push(row);
+  }
+  return groups;
+}
+
+/** What the log says of one piece: its row, the runs that wore it and the looks at it, in the order of time. */
+export interface PieceRecord {
+  row: PieceRow;
+  firstFittedAt: string | undefined;
+  runs: readonly RunOfPiece[];
+  seen: readonly SeenWear[];
+}
+
+/** What the log says of each of the newest pieces of a line, oldest piece first. */
+export async function pieceRecords(db: Db, lineId: string): Promise<PieceRecord[]> {
+  const rows = await selectPiecesOfLine(db, lineId, piecesFitted);
+  const first = rows[0];
+  if (first === undefined) return [];
+  const { runs, firstFitted } = await selectRunsOfPieces(db, lineId, first.id);
+  const seen = await selectSeenWear(
+    db,
+    rows.map((row) => row.id),
+  );
+  const [runsOf, seenOf] = [byPiece(runs), byPiece(seen)];
+  return rows.map((row) => ({
+    row,
+    firstFittedAt: firstFitted.get(row.id),
+    runs: runsOf.get(row.id) ?? [],
+    seen: seenOf.get(row.id) ?? [],
+  }));
+}
+
+/** Everything in the log that speaks of a line: its pieces as the wear line sees them, and their breakages. */
+export async function lineEvidence(
+  db: Db,
+  line: LineRow,
+  kind: Kind,
+): Promise<{ pieces: WearPiece[]; breakage: BreakageEvidence }> {
+  const records = await pieceRecords(db, line.id);
+  const overrides = overridesOf(line);
+  const pieces = records.map(({ row, firstFittedAt, runs, seen }) =>
+    wearPiece(kind, overrides, row, seenAtUsage(kind, row, firstFittedAt, runs, seen)),
+  );
+  const lives = records.map(({ row, runs }) => ({
+    runs: runs.length,
+    broken: row.retiredFor === "broken",
+  }));
+  return { pieces: pieces.filter((p) => p.observations.length > 0), breakage: breakageEvidence(kind, lives) };
+}

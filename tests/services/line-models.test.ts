@@ -1,0 +1,109 @@
+import { afterEach, beforeEach, describe, expect, it } from "vitest";
+import { buildApp } from "../../src/app.ts";
+import { LineModels } from "../../src/services/line-models.ts";
+import { fitHere, type FitTask, type RunFit } from "../../src/services/run-fit.ts";
+import { startGarage } from "../support/garage.ts";
+import { startTestService, type TestService } from "../support/service.ts";
+
+let service: TestService;
+let garage: Awaited<ReturnType<typeof startGarage>>;
+beforeEach(async () => {
+  service = await startTestService();
+  garage = await startGarage(service);
+});
+afterEach(() => service.close());
+
+/** The same club answered by fits that run as told. */
+async function answeringWith(runFit: RunFit, patienceMs: number) {
+  const faults: Error[] = [];
+  const models = new LineModels({ runFit, patienceMs, onFault: (error) => faults.push(error) });
+  const app = buildApp({ db: service.db, clock: () => new Date(service.clock.now), models });
+  const key = await service.keyFor("owner");
+  const wear = async () => {
+    const answer = await app.request(`/v1/lines/${garage.line.id}/wear`, {
+      headers: { authorization: `Bearer ${key}` },
+    });
+    return { status: answer.status, body: (await answer.json()) as any };
+  };
+  return { wear, faults, models };
+}
+
+const patient = 30_000;
+
+let marks = 0;
+/** A new spur that was read once, after some use elsewhere. */
+async function seenPiece(value: number) {
+  marks += 1;
+  const piece = await service.owner.must("POST", "/v1/pieces", {
+    driverId: garage.driver.id,
+    lineId: garage.line.id,
+    mark: `S${marks}`,
+    asNew: 15.485,
+    priorUsage: 300,
+  });
+  await service.owner.must("POST", `/v1/pieces/${piece.id}/inspections`, {
+    at: "2026-11-30T09:00:00Z",
+    readings: [{ value, unit: "mm" }],
+  });
+}
+
+describe("LineModels", () => {
+  it("fits on the calling thread if not told otherwise, and hands over the pieces and the last fit where told", async () => {
+    const tasks: FitTask[] = [];
+    const { wear } = await answeringWith((task) => {
+      tasks.push(task);
+      return fitHere(task);
+    }, patient);
+    await seenPiece(15.45);
+    const there = await wear();
+    const here = await service.owner.get(`/v1/lines/${garage.line.id}/wear`);
+    expect(there.body).toEqual(here.body);
+    await seenPiece(15.44);
+    expect((await wear()).body.restsOn.pieces).toBe(2);
+    expect(tasks.map(({ pieces, start }) => [pieces.length, start === undefined])).toEqual([
+      [1, true],
+      [2, false],
+    ]);
+  });
+
+  it("fits a line once, however many ask for it at once", async () => {
+    let fits = 0;
+    const { wear } = await answeringWith((task) => {
+      fits += 1;
+      return fitHere(task);
+    }, patient);
+    await seenPiece(15.45);
+    const answers = await Promise.all([wear(), wear(), wear()]);
+    expect(answers.map(({ status }) => status)).toEqual([200, 200, 200]);
+    expect(fits).toBe(1);
+  });
+
+  it("answers from the last fit, and says so, when a refit fails or takes long; and from the new one once it is there", async () => {
+    let way: RunFit = fitHere;
+    const { wear, faults, models } = await answeringWith((task) => way(task), 20);
+    await seenPiece(15.45);
+    expect((await wear()).body.restsOn).toMatchObject({ pieces: 1, current: true });
+    await seenPiece(15.44);
+    way = () => Promise.reject(new Error("thread died"));
+    expect((await wear()).body.restsOn).toMatchObject({ pieces: 1, current: false });
+    await expect.poll(() => faults.map(({ message }) => message)).toEqual(["thread died"]);
+
+    let finish = () => {};
+    way = async (task) => {
+      await new Promise<void>((resolve) => (finish = resolve));
+      return fitHere(task);
+    };
+    expect((await wear()).body.restsOn).toMatchObject({ pieces: 1, current: false });
+    finish();
+    await models.settled();
+    expect((await wear()).body.restsOn).toMatchObject({ pieces: 2, current: true });
+  });
+
+  it("fails the answer alone when the first fit of a line fails, and fits again when asked again", async () => {
+    let way: RunFit = () => Promise.reject(new Error("thread died"));
+    const { wear } = await answeringWith((task) => way(task), patient);
+    expect((await wear()).status).toBe(500);
+    way = fitHere;
+    expect((await wear()).status).toBe(200);
+  });
+});
