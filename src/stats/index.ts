@@ -232,3 +232,4 @@ export {
   type SimulatedSeasons,
   simulateSeasons,
 } from "./season-simulation.ts";
+export { type CoupledLine, coupledKit, type Scenario } from "./coupled-kit.ts";
