@@ -2934,6 +2934,28 @@ export interface components {
                 "application/problem+json": components["schemas"]["Problem"];
             };
         };
+        /** @description `too_many_requests`: This key asks too often */
+        Problem429: {
+            headers: {
+                /** @description seconds until a request is taken again */
+                "retry-after"?: string;
+                /** @description requests (q) in a time of w seconds, such as `"default";q=6000;w=60` */
+                "ratelimit-policy"?: string;
+                /** @description requests left (r), and seconds until all are (t), such as `"default";r=0;t=60` */
+                ratelimit?: string;
+                [name: string]: unknown;
+            };
+            content: {
+                /**
+                 * @example {
+                 *       "type": "/problems/too_many_requests",
+                 *       "title": "This key asks too often",
+                 *       "status": 429
+                 *     }
+                 */
+                "application/problem+json": components["schemas"]["Problem"];
+            };
+        };
         /** @description Internal error */
         Problem500: {
             headers: {
@@ -3004,6 +3026,7 @@ export interface operations {
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -3054,9 +3077,11 @@ export interface operations {
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             412: components["responses"]["Problem412"];
+            413: components["responses"]["Problem413"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
             428: components["responses"]["Problem428"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -3101,6 +3126,7 @@ export interface operations {
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -3159,8 +3185,10 @@ export interface operations {
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             409: components["responses"]["Problem409"];
+            413: components["responses"]["Problem413"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -3213,6 +3241,7 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -3269,8 +3298,10 @@ export interface operations {
             404: components["responses"]["Problem404"];
             409: components["responses"]["Problem409"];
             412: components["responses"]["Problem412"];
+            413: components["responses"]["Problem413"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -3375,6 +3406,7 @@ export interface operations {
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -3598,8 +3630,10 @@ export interface operations {
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             409: components["responses"]["Problem409"];
+            413: components["responses"]["Problem413"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -3700,6 +3734,7 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -3817,9 +3852,11 @@ export interface operations {
             404: components["responses"]["Problem404"];
             409: components["responses"]["Problem409"];
             412: components["responses"]["Problem412"];
+            413: components["responses"]["Problem413"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
             428: components["responses"]["Problem428"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -3868,6 +3905,7 @@ export interface operations {
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -3941,8 +3979,10 @@ export interface operations {
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             409: components["responses"]["Problem409"];
+            413: components["responses"]["Problem413"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -3997,6 +4037,7 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -4065,8 +4106,10 @@ export interface operations {
             404: components["responses"]["Problem404"];
             409: components["responses"]["Problem409"];
             412: components["responses"]["Problem412"];
+            413: components["responses"]["Problem413"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -4113,6 +4156,7 @@ export interface operations {
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -4187,8 +4231,10 @@ export interface operations {
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             409: components["responses"]["Problem409"];
+            413: components["responses"]["Problem413"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -4243,6 +4289,7 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -4313,8 +4360,10 @@ export interface operations {
             404: components["responses"]["Problem404"];
             409: components["responses"]["Problem409"];
             412: components["responses"]["Problem412"];
+            413: components["responses"]["Problem413"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -4362,6 +4411,7 @@ export interface operations {
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -4442,8 +4492,10 @@ export interface operations {
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             409: components["responses"]["Problem409"];
+            413: components["responses"]["Problem413"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -4499,6 +4551,7 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -4563,9 +4616,11 @@ export interface operations {
             404: components["responses"]["Problem404"];
             409: components["responses"]["Problem409"];
             412: components["responses"]["Problem412"];
+            413: components["responses"]["Problem413"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
             428: components["responses"]["Problem428"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -4612,6 +4667,7 @@ export interface operations {
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -4794,8 +4850,10 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             409: components["responses"]["Problem409"];
+            413: components["responses"]["Problem413"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -4870,6 +4928,7 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -4977,9 +5036,11 @@ export interface operations {
             404: components["responses"]["Problem404"];
             409: components["responses"]["Problem409"];
             412: components["responses"]["Problem412"];
+            413: components["responses"]["Problem413"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
             428: components["responses"]["Problem428"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -5032,6 +5093,7 @@ export interface operations {
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -5173,8 +5235,10 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             409: components["responses"]["Problem409"];
+            413: components["responses"]["Problem413"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -5282,6 +5346,7 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -5367,8 +5432,10 @@ export interface operations {
             404: components["responses"]["Problem404"];
             409: components["responses"]["Problem409"];
             412: components["responses"]["Problem412"];
+            413: components["responses"]["Problem413"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -5436,8 +5503,10 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             409: components["responses"]["Problem409"];
+            413: components["responses"]["Problem413"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -5467,6 +5536,7 @@ export interface operations {
             404: components["responses"]["Problem404"];
             409: components["responses"]["Problem409"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -5562,6 +5632,7 @@ export interface operations {
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -5655,8 +5726,10 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             409: components["responses"]["Problem409"];
+            413: components["responses"]["Problem413"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -5740,6 +5813,7 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -5815,8 +5889,10 @@ export interface operations {
             404: components["responses"]["Problem404"];
             409: components["responses"]["Problem409"];
             412: components["responses"]["Problem412"];
+            413: components["responses"]["Problem413"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -5890,8 +5966,10 @@ export interface operations {
             404: components["responses"]["Problem404"];
             409: components["responses"]["Problem409"];
             412: components["responses"]["Problem412"];
+            413: components["responses"]["Problem413"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -5927,6 +6005,7 @@ export interface operations {
             409: components["responses"]["Problem409"];
             412: components["responses"]["Problem412"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -5985,8 +6064,10 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             409: components["responses"]["Problem409"];
+            413: components["responses"]["Problem413"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -6073,8 +6154,10 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             409: components["responses"]["Problem409"];
+            413: components["responses"]["Problem413"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -6136,8 +6219,10 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             409: components["responses"]["Problem409"];
+            413: components["responses"]["Problem413"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -6215,8 +6300,10 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             409: components["responses"]["Problem409"];
+            413: components["responses"]["Problem413"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -6248,6 +6335,7 @@ export interface operations {
             409: components["responses"]["Problem409"];
             412: components["responses"]["Problem412"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -6310,8 +6398,10 @@ export interface operations {
             404: components["responses"]["Problem404"];
             409: components["responses"]["Problem409"];
             412: components["responses"]["Problem412"];
+            413: components["responses"]["Problem413"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -6392,6 +6482,7 @@ export interface operations {
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -6491,8 +6582,10 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             409: components["responses"]["Problem409"];
+            413: components["responses"]["Problem413"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -6620,8 +6713,10 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             409: components["responses"]["Problem409"];
+            413: components["responses"]["Problem413"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -6680,6 +6775,7 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -6710,6 +6806,7 @@ export interface operations {
             404: components["responses"]["Problem404"];
             412: components["responses"]["Problem412"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -6792,8 +6889,10 @@ export interface operations {
             404: components["responses"]["Problem404"];
             409: components["responses"]["Problem409"];
             412: components["responses"]["Problem412"];
+            413: components["responses"]["Problem413"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -6898,6 +6997,7 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -7026,8 +7126,10 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             409: components["responses"]["Problem409"];
+            413: components["responses"]["Problem413"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -7094,6 +7196,7 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -7124,6 +7227,7 @@ export interface operations {
             404: components["responses"]["Problem404"];
             412: components["responses"]["Problem412"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -7209,6 +7313,7 @@ export interface operations {
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -7319,8 +7424,10 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             409: components["responses"]["Problem409"];
+            413: components["responses"]["Problem413"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -7380,6 +7487,7 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -7413,6 +7521,7 @@ export interface operations {
             412: components["responses"]["Problem412"];
             422: components["responses"]["Problem422"];
             428: components["responses"]["Problem428"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -7492,9 +7601,11 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             412: components["responses"]["Problem412"];
+            413: components["responses"]["Problem413"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
             428: components["responses"]["Problem428"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -7553,8 +7664,10 @@ export interface operations {
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
+            413: components["responses"]["Problem413"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -7605,6 +7718,7 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -7743,6 +7857,7 @@ export interface operations {
             404: components["responses"]["Problem404"];
             409: components["responses"]["Problem409"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -7935,6 +8050,7 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -8021,6 +8137,7 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -8080,6 +8197,7 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -8272,6 +8390,7 @@ export interface operations {
             404: components["responses"]["Problem404"];
             409: components["responses"]["Problem409"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -8320,6 +8439,7 @@ export interface operations {
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -8383,8 +8503,10 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             409: components["responses"]["Problem409"];
+            413: components["responses"]["Problem413"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -8438,6 +8560,7 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -8492,8 +8615,10 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             412: components["responses"]["Problem412"];
+            413: components["responses"]["Problem413"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -8537,6 +8662,7 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -8624,8 +8750,10 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             409: components["responses"]["Problem409"];
+            413: components["responses"]["Problem413"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -8675,6 +8803,7 @@ export interface operations {
             404: components["responses"]["Problem404"];
             409: components["responses"]["Problem409"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -8749,6 +8878,7 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -8825,8 +8955,10 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             409: components["responses"]["Problem409"];
+            413: components["responses"]["Problem413"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -8895,6 +9027,7 @@ export interface operations {
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -9011,8 +9144,10 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             409: components["responses"]["Problem409"];
+            413: components["responses"]["Problem413"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -9085,6 +9220,7 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -9167,8 +9303,10 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             412: components["responses"]["Problem412"];
+            413: components["responses"]["Problem413"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -9247,8 +9385,10 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             409: components["responses"]["Problem409"];
+            413: components["responses"]["Problem413"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -9287,6 +9427,7 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -9332,6 +9473,7 @@ export interface operations {
             413: components["responses"]["Problem413"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -9377,6 +9519,7 @@ export interface operations {
             413: components["responses"]["Problem413"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -9422,6 +9565,7 @@ export interface operations {
             413: components["responses"]["Problem413"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -9467,6 +9611,7 @@ export interface operations {
             413: components["responses"]["Problem413"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -9499,6 +9644,7 @@ export interface operations {
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -9525,6 +9671,7 @@ export interface operations {
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };

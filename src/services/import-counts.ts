@@ -26,6 +26,7 @@ export async function keepTogether(
   dryRun: boolean,
   keep: (work: Work) => Promise<ImportCounts>,
 ): Promise<ImportCounts> {
+  if (work.db.isTransaction && !dryRun) return keep(work);
   try {
     return await work.db.transaction().execute(async (trx) => {
       const counts = await keep({ ...work, db: trx });

@@ -13,6 +13,8 @@ import type { Work } from "./work.ts";
  */
 export class Names<T> {
   readonly #what: string;
+  /** comparing names takes long, and helps with the first few errors only */
+  #hintsLeft = 20;
   readonly #byId = new Map<string, T>();
   /** null where two things have the same name */
   readonly #byName = new Map<string, T | null>();
@@ -36,7 +38,8 @@ export class Names<T> {
     if (name === null) return new Wrong(`there is no ${this.#what} with id ${id}`);
     if (byName === null) return new Wrong(`there are several of the name "${label}"; give the id instead`);
     if (byName !== undefined) return byName;
-    const near = nearestName(name, this.#byName.keys());
+    this.#hintsLeft -= 1;
+    const near = this.#hintsLeft < 0 ? null : nearestName(name, this.#byName.keys());
     return new Wrong(
       `there is no ${this.#what} "${label}"${near === null ? "" : `; is "${near.split("\n").at(-1)}" meant?`}`,
     );
@@ -99,6 +102,9 @@ export async function kindsOfLines(work: Work) {
   return new Map(lines.map((line) => [line.id, { line, kind: kinds.get(line.kindId)! }]));
 }
 
+/** The name of a driver's location: several drivers have a "Home". */
+export const locationName = (driverId: string, name: string): string => `${driverId}\n${name}`;
+
 /** Locations by name alone, and by driver and name for those that several drivers have ("Home"). */
 export async function locationNames(work: Work): Promise<Names<LocationRow>> {
   const locations = await clubRows(work, "locations");
@@ -106,7 +112,7 @@ export async function locationNames(work: Work): Promise<Names<LocationRow>> {
     ...locations.map((row) => [row.id, row.name, row] as const),
     ...locations
       .filter(({ driverId }) => driverId !== null)
-      .map((row) => [row.id, `${row.driverId}\n${row.name}`, row] as const),
+      .map((row) => [row.id, locationName(row.driverId!, row.name), row] as const),
   ]);
 }
 

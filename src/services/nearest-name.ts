@@ -12,13 +12,17 @@ function distance(a: string, b: string): number {
 
 /** Longer names than people write are not compared, so that the time is bounded. */
 const comparedLength = 80;
+const comparedNames = 2000;
 
 /** The known name that a mistyped one was probably meant to be, or null where none is near. */
 export function nearestName(name: string, known: Iterable<string>): string | null {
   const wanted = name.slice(0, comparedLength).toLowerCase();
+  let compared = 0;
   let best: { name: string; off: number } | null = null;
   for (const one of known) {
     if (Math.abs(one.length - wanted.length) > 6) continue;
+    compared += 1;
+    if (compared > comparedNames) break;
     const off = distance(wanted, one.slice(0, comparedLength).toLowerCase());
     if (best === null || off < best.off) best = { name: one, off };
   }

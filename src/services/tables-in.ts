@@ -90,7 +90,7 @@ class Rows<C extends Columns> {
   strange(name: string): string | null {
     if (Object.hasOwn(this.#table.columns, name) || this.#unused.has(name)) return null;
     const known = Object.keys(this.#table.columns);
-    const near = nearestName(name, known);
+    const near = this.#faults.total < 20 ? nearestName(name, known) : null;
     return `there is no column "${name.slice(0, 60)}"${near === null ? `; the columns are ${known.join(", ")}` : `; is "${near}" meant?`}`;
   }
 

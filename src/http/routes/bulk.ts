@@ -1,7 +1,13 @@
 import type { Context } from "hono";
 import { z } from "zod";
 import type { ImportCounts } from "../../services/import-counts.ts";
+import { clubFormat, clubText } from "../../services/export-club.ts";
+import { exportedNames, exportRows, requireExport } from "../../services/export-rows.ts";
+import { importPieces } from "../../services/import-pieces.ts";
+import { importReadings } from "../../services/import-readings.ts";
 import { importRuns } from "../../services/import-runs.ts";
+import { importStock } from "../../services/import-stock.ts";
+
 import {
   type Bytes,
   maxBytes,
@@ -10,9 +16,11 @@ import {
   type TableForm,
   tableTypes,
 } from "../../services/tables-in.ts";
+import { csvText, jsonText, linesText } from "../../services/tables-out.ts";
 import type { Work } from "../../services/work.ts";
 import { operation } from "../operation.ts";
 import { FormError } from "../problem.ts";
+import { Currency, Id, Instant } from "../schemas.ts";
 
 const count = z.number().int().min(0);
 const ImportResult = z
@@ -107,6 +115,32 @@ const problems = [413, 415];
 const answers = { 200: { description: "What became of the rows.", body: ImportResult } } as const;
 const example = { query: { dryRun: "true" } };
 
+const writers = {
+  csv: { write: csvText, type: "text/csv; charset=utf-8; header=present" },
+  json: { write: jsonText, type: "application/json" },
+  ndjson: { write: linesText, type: "application/x-ndjson" },
+};
+
+const fileHeaders = (name: string) => ({
+  "content-disposition": `attachment; filename="${name}"`,
+  "cache-control": "no-store",
+});
+
+/** Text as it is made: a chunk is read only when the one before it was taken. */
+function streamOf(text: AsyncGenerator<string>): ReadableStream<Uint8Array> {
+  const encoder = new TextEncoder();
+  return new ReadableStream<Uint8Array>({
+    async pull(controller) {
+      const { value, done } = await text.next();
+      if (done === true) controller.close();
+      else controller.enqueue(encoder.encode(value));
+    },
+    async cancel() {
+      await text.return(undefined);
+    },
+  });
+}
+
 export const bulkOperations = [
   operation({
     method: "post",
@@ -125,4 +159,134 @@ export const bulkOperations = [
     problems,
     example,
   })(async ({ query }, work, c) => imported(importRuns, query, work, c)),
+
+  operation({
+    method: "post",
+    path: "/v1/imports/readings",
+    operationId: "importReadings",
+    summary: "Import readings from a table",
+    description: `A piece is named by its driver and mark, or by its id. Readings of one piece at one moment are one inspection; if they are there already they must be the same. Units are converted. Each reading is questioned as a single one is, unless the column \`confirmed\` says true. ${rules}`,
+    tags: ["bulk"],
+    need: "bulk:write",
+    query: ImportQuery,
+    streamedBody: streamed(
+      "driver,mark,at,value,unit,instrument\r\nMara Quill,spur 9,2026-11-29T19:40:00+11:00,15.45,mm,calliper\r\n",
+      '{"driver":"Mara Quill","mark":"spur 9","at":"2026-11-29T19:40:00+11:00","value":15.45,"unit":"mm"}',
+    ),
+    answers,
+    problems,
+    example,
+  })(async ({ query }, work, c) => imported(importReadings, query, work, c)),
+
+  operation({
+    method: "post",
+    path: "/v1/imports/pieces",
+    operationId: "importPieces",
+    summary: "Import pieces, with where they were fitted, from a table",
+    description: `The driver is named by name or id, the line by SKU or id. A piece that was fitted several times has a row for each fitting; its other cells are then the same. Stock is not touched: a piece that is imported was never in stock. ${rules}`,
+    tags: ["bulk"],
+    need: "bulk:write",
+    query: ImportQuery,
+    streamedBody: streamed(
+      "driver,sku,mark,asNew,unit,car,position,fittedAt,removedAt\r\nMara Quill,QB-SP-048-87,spur 9,15.49,mm,Mara Quill / Club car,spur,2026-02-07T18:00:00+11:00,\r\n",
+      '{"driver":"Mara Quill","sku":"QB-SP-048-87","mark":"spur 9","asNew":15.49,"car":"Mara Quill / Club car","position":"spur","fittedAt":"2026-02-07T18:00:00+11:00"}',
+    ),
+    answers,
+    problems,
+    example,
+  })(async ({ query }, work, c) => imported(importPieces, query, work, c)),
+
+  operation({
+    method: "post",
+    path: "/v1/imports/stock",
+    operationId: "importStock",
+    summary: "Import a count of stock from a table",
+    description: `A location is named by its name (with its driver where several have one of that name) or id. Each difference to what the ledger holds at \`at\` (now, if not given) is written as a \`counted\` movement; lines that are not counted stay as they are. ${rules}`,
+    tags: ["bulk"],
+    need: "bulk:write",
+    query: ImportQuery,
+    streamedBody: streamed(
+      "location,driver,sku,pieces,at\r\nHome,Mara Quill,QB-SP-048-87,3,2026-11-28T21:00:00+11:00\r\n",
+      '{"location":"Home","driver":"Mara Quill","sku":"QB-SP-048-87","pieces":3}',
+    ),
+    answers,
+    problems,
+    example,
+  })(async ({ query }, work, c) => imported(importStock, query, work, c)),
+
+  operation({
+    method: "get",
+    path: "/v1/exports/{resource}",
+    operationId: "exportTable",
+    summary: "Export a table",
+    description:
+      "As CSV (text/csv), a JSON array (application/json) or one JSON object a line (application/x-ndjson). " +
+      "A driver gets their own rows, the shop the lines and what belongs to its shelves. It is read in chunks, not at one moment: " +
+      "rows that are changed meanwhile may be there as they were or as they are. Runs, readings, pieces and stock levels " +
+      "are written so that the imports take them. In a CSV file, text that a spreadsheet would take for a formula has an apostrophe in front.",
+    tags: ["bulk"],
+    need: "bulk:read",
+    params: z.object({
+      resource: z.enum(exportedNames, { error: `must be one of ${exportedNames.join(", ")}` }),
+    }),
+    query: z.strictObject({
+      format: z
+        .enum(["csv", "json", "ndjson"], { error: "must be csv, json or ndjson" })
+        .optional()
+        .meta({ description: "csv if not given" }),
+    }),
+    answers: {
+      200: {
+        description: "The table, as a file to save.",
+        type: "text/csv",
+        headers: { "content-disposition": { description: "a name for the file" } },
+        example: "id,name,notes,createdAt,version\r\n",
+      },
+    },
+    example: { params: { resource: "drivers" }, query: { format: "csv" } },
+  })(({ params: { resource }, query: { format = "csv" } }, work) => {
+    requireExport(work, resource);
+    const { write, type } = writers[format];
+    const name = `${resource}-${work.now().slice(0, 10)}.${format}`;
+    return {
+      status: 200,
+      headers: { ...fileHeaders(name), "content-type": type },
+      body: streamOf(write(resource, exportRows(work, resource))),
+    };
+  }),
+
+  operation({
+    method: "get",
+    path: "/v1/export",
+    operationId: "exportClub",
+    summary: "Export everything within reach as one document",
+    description:
+      "One array for each resource that the key may read, as /v1/exports/{resource} gives it, in one JSON document.",
+    tags: ["bulk"],
+    need: "bulk:read",
+    answers: {
+      200: {
+        description: 'The document: `format` is "wear-and-spares/1".',
+        type: "application/json",
+        body: z
+          .looseObject({
+            format: z.literal(clubFormat),
+            exportedAt: Instant,
+            club: z.object({
+              id: Id,
+              name: z.string(),
+              currency: Currency,
+              timeZone: z.string(),
+              createdAt: Instant,
+            }),
+          })
+          .meta({ id: "ClubExport", description: "and an array of rows for each resource" }),
+        headers: { "content-disposition": { description: "a name for the file" } },
+      },
+    },
+  })((_, work) => ({
+    status: 200,
+    headers: fileHeaders(`club-${work.now().slice(0, 10)}.json`),
+    body: streamOf(clubText(work)),
+  })),
 ];
