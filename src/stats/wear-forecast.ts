@@ -10,7 +10,7 @@ import {
   quantilesAround,
   type WearGroup,
 } from "./wear-mixture.ts";
-import { clockOf, type GrossSet, logSumExp, type NodePlan, rateNodes } from "./wear-path.ts";
+import { clockOf, type GrossSet, logSumExp, type NodePlan, type RateNodes, rateNodes } from "./wear-path.ts";
 import {
   requireForward,
   requireThat,
@@ -30,9 +30,9 @@ import type {
   WearSurprise,
 } from "./wear-types.ts";
 
-/** Steps of the rule over the rate: wide ones where many points with shifted rules fill the gaps. */
+/** Step of the rule over the rate, in its standard deviations, where enough points with shifted rules fill the gaps. */
 const WIDE_STEP = 1.4;
-const NARROW_STEP = 0.2;
+const ENOUGH_POINTS = 12;
 /** Components below this share of the largest are left out. */
 const NEGLIGIBLE = 1e-5;
 /** Nothing is forecast beyond this many usual lives. */
@@ -78,6 +78,15 @@ export function forecastNewPiece(fit: WearLineFit, piece: { limit?: number } = {
   return forecastWear(fit, { id: "", limit, observations: [] }, { usage: 0 });
 }
 
+/** One point of the fit as seen from one piece: its components over choices of gross readings and rates. */
+interface PointView {
+  hyper: WearHyper;
+  /** clock of the last observation */
+  last: number;
+  parts: RateNodes[];
+  log: number;
+}
+
 /** Components of the posterior of one piece: points of the fit × choices of gross readings × rates. */
 function posterior(
   fit: WearLineFit,
@@ -86,52 +95,68 @@ function posterior(
   now: ScaledUsage,
 ): WearGroup[] {
   const counted = piece.count > 0 ? fit.pieces.find(({ id }) => id === piece.id)?.logLikelihood : undefined;
-  const step = fit.points.length >= 30 ? WIDE_STEP : NARROW_STEP;
-  const raw = fit.points.map(({ hyper, weight }, k) => {
-    const lambda = clockOf(piece, hyper);
-    // Shifted rules at each point make the mixture over all points smooth in the rate.
-    const plan: NodePlan = { step, reach: Math.ceil(4.2 / step), shift: ((k * 0.6180339887) % 1) - 0.5 };
-    const parts = sets.map((set) => rateNodes(piece, hyper, lambda, set, plan));
-    const log = Math.log(weight) - (counted?.[k] ?? 0);
-    return { hyper, last: piece.count > 0 ? lambda[piece.count - 1]! : 0, parts, log };
-  });
-  const top = Math.max(
-    ...raw.map(({ log, parts }) => log + Math.max(...parts.map((p) => Math.max(...p.logWeight)))),
+  const view = (step: number): PointView[] =>
+    fit.points.map(({ hyper, weight }, k) => {
+      const lambda = clockOf(piece, hyper);
+      // Shifted rules at each point make the mixture over all points smooth in the rate.
+      const plan: NodePlan = { step, reach: Math.ceil(4.2 / step), shift: ((k * 0.6180339887) % 1) - 0.5 };
+      const parts = sets.map((set) => rateNodes(piece, hyper, lambda, set, plan));
+      const last = piece.count > 0 ? lambda[piece.count - 1]! : 0;
+      return { hyper, last, parts, log: Math.log(weight) - (counted?.[k] ?? 0) };
+    });
+  // A piece that is new to the fit may leave few points with weight; then each needs a finer rule of its own.
+  const wide = view(WIDE_STEP);
+  const effective = effectiveNumber(
+    wide.map(({ log, parts }) => log + logSumExp(parts.flatMap((p) => p.logWeight))),
   );
-  const groups = raw
-    .map(({ hyper, last, parts, log }) => {
-      const usage = now.base + now.exposures.reduce((sum, e, c) => sum + e * hyper.multipliers[c]!, 0);
-      const clock = Math.max(last, usage > 0 ? usage ** hyper.exponent : 0);
-      const diffusion = (hyper.rate * hyper.noise) ** 2;
-      const rows: number[][] = [];
-      for (const part of parts)
-        part.logWeight.forEach((w, i) => {
-          const share = Math.exp(w + log - top);
-          if (share < NEGLIGIBLE) return;
-          const moved = clock - last;
-          rows.push([
-            share,
-            part.rate[i]!,
-            part.level[i]! + part.rate[i]! * moved,
-            part.variance[i]! + diffusion * moved,
-          ]);
-        });
-      const column = (c: number): Float64Array => Float64Array.from(rows, (row) => row[c]!);
-      return {
-        usage: clock ** (1 / hyper.exponent),
-        clock,
-        exponent: hyper.exponent,
-        diffusion,
-        weight: column(0),
-        rate: column(1),
-        level: column(2),
-        variance: column(3),
-      };
-    })
-    .filter(({ weight }) => weight.length > 0);
+  const views = effective >= ENOUGH_POINTS ? wide : view((WIDE_STEP * effective) / ENOUGH_POINTS);
+  const top = Math.max(
+    ...views.map(({ log, parts }) => log + Math.max(...parts.flatMap((p) => p.logWeight))),
+  );
+  const groups = views.map((one) => groupOf(one, now, top)).filter(({ weight }) => weight.length > 0);
   const total = groups.reduce((sum, { weight }) => weight.reduce((a, b) => a + b, sum), 0);
   for (const { weight } of groups) for (let i = 0; i < weight.length; i++) weight[i]! /= total;
   return groups;
+}
+
+/** Number of equal weights that are worth as much as these (Kish 1965). */
+function effectiveNumber(logs: readonly number[]): number {
+  const top = Math.max(...logs);
+  let sum = 0;
+  let squares = 0;
+  for (const log of logs) {
+    const weight = Math.exp(log - top);
+    sum += weight;
+    squares += weight * weight;
+  }
+  return (sum * sum) / squares;
+}
+
+/** Carries the components of one point from the last observation to now; weights are relative to exp(top). */
+function groupOf({ hyper, last, parts, log }: PointView, now: ScaledUsage, top: number): WearGroup {
+  const usage = now.base + now.exposures.reduce((sum, e, c) => sum + e * hyper.multipliers[c]!, 0);
+  const clock = Math.max(last, usage > 0 ? usage ** hyper.exponent : 0);
+  const moved = clock - last;
+  const diffusion = (hyper.rate * hyper.noise) ** 2;
+  const rows: number[][] = [];
+  for (const part of parts)
+    part.logWeight.forEach((w, i) => {
+      const share = Math.exp(w + log - top);
+      if (share < NEGLIGIBLE) return;
+      const rate = part.rate[i]!;
+      rows.push([share, rate, part.level[i]! + rate * moved, part.variance[i]! + diffusion * moved]);
+    });
+  const column = (c: number): Float64Array => Float64Array.from(rows, (row) => row[c]!);
+  return {
+    usage: clock ** (1 / hyper.exponent),
+    clock,
+    exponent: hyper.exponent,
+    diffusion,
+    weight: column(0),
+    rate: column(1),
+    level: column(2),
+    variance: column(3),
+  };
 }
 
 function surprisesOf(

@@ -119,6 +119,26 @@ describe("forecast of a piece", () => {
     );
   });
 
+  test("the law has no stairs, even for a piece that leaves few points of the fit with weight", () => {
+    const one = piece(
+      "x",
+      [5, 10, 15, 20].map((usage) => ({ usage, wear: 0.031 * usage })),
+    );
+    const quiet = { ...prior, runSpread: 0.1 };
+    const forecast = forecastWear(fitWearLine({ pieces: [], limit: 1 }, quiet), one, { usage: 20 });
+    let before = 0;
+    const steps: number[] = [];
+    for (let u = 6; u < 20; u += 0.25) {
+      steps.push(forecast.remainingCdf(u) - before);
+      before = forecast.remainingCdf(u);
+    }
+    for (let i = 1; i < steps.length; i++)
+      if (Math.max(steps[i]!, steps[i - 1]!) > 0.01) {
+        expect(steps[i]! / steps[i - 1]!).toBeLessThan(2);
+        expect(steps[i]! / steps[i - 1]!).toBeGreaterThan(0.5);
+      }
+  });
+
   test("a new piece may have its own limit: half the limit, about half the life", () => {
     const whole = forecastNewPiece(fit).remainingQuantile(0.5)!;
     const half = forecastNewPiece(fit, { limit: 0.5 }).remainingQuantile(0.5)!;
