@@ -4,9 +4,28 @@ export interface Settings {
   host: string;
   databaseUrl: string;
   logLevel: LogLevel;
+  /** origins whose pages may use the API from a browser; "*" for any */
+  corsOrigins: readonly string[];
+  /** requests a minute that each key may make; 0 for any number */
+  rateLimit: number;
 }
 export const logLevels = ["debug", "info", "warn", "error", "silent"] as const;
 export type LogLevel = (typeof logLevels)[number];
+
+/** An origin is a scheme, a host and perhaps a port, as browsers send it: no path, no slash at the end. */
+function originsFrom(list: string): string[] {
+  const origins = list
+    .split(",")
+    .map((one) => one.trim())
+    .filter((one) => one !== "");
+  const isOrigin = (one: string) => URL.canParse(one) && new URL(one).origin === one && !one.includes("*");
+  const wrong = origins.find((one) => one !== "*" && !isOrigin(one));
+  if (wrong !== undefined)
+    throw new Error(
+      `CORS_ORIGINS must be origins such as https://club.example, with commas between them, or *, but has "${wrong}"`,
+    );
+  return origins;
+}
 
 /**
  * Reads the settings from environment variables.
@@ -20,10 +39,17 @@ export function settingsFrom(environment: Record<string, string | undefined>): S
   const logLevel = environment["LOG_LEVEL"] ?? "info";
   if (!logLevels.includes(logLevel as LogLevel))
     throw new Error(`LOG_LEVEL must be one of ${logLevels.join(", ")}, but is "${logLevel}"`);
+  const rateLimit = environment["RATE_LIMIT"] ?? "6000";
+  if (!/^\d{1,9}$/.test(rateLimit))
+    throw new Error(
+      `RATE_LIMIT must be a whole number of requests a minute, or 0 for any, but is "${rateLimit}"`,
+    );
   return {
     port: Number(port),
     host: environment["HOST"] ?? "127.0.0.1",
     databaseUrl: environment["DATABASE_URL"] ?? "file:data/club.db",
     logLevel: logLevel as LogLevel,
+    corsOrigins: originsFrom(environment["CORS_ORIGINS"] ?? ""),
+    rateLimit: Number(rateLimit),
   };
 }

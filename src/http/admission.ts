@@ -5,17 +5,31 @@ import type { Db } from "../storage/database.ts";
 import { selectActor } from "../storage/keys.ts";
 import type { AppEnv } from "./operation.ts";
 import { FormError } from "./problem.ts";
+import type { Allowance, RateLimit } from "./rate-limit.ts";
 
 const challenge = (error?: string) => ({
   "www-authenticate": `Bearer realm="wear-and-spares"${error === undefined ? "" : `, error="${error}"`}`,
 });
+
+/** Says what is left to the key, in the answer whatever it will be. @throws {FormError} `too_many_requests` (429) */
+function countRequest(c: Context<AppEnv>, limit: RateLimit, allowance: Allowance): void {
+  for (const [name, value] of Object.entries(limit.headers(allowance))) c.header(name, value);
+  if (allowance.allowed) return;
+  const { retrySeconds } = allowance;
+  throw new FormError(
+    "too_many_requests",
+    `This key may ask ${limit.perMinute} times a minute; ask again in ${retrySeconds} ${retrySeconds === 1 ? "second" : "seconds"}`,
+    [],
+    { "retry-after": String(retrySeconds) },
+  );
+}
 
 /**
  * Finds out who asks and whether they may: the only place where an operation's need meets a key. The header and the
  * refusals are those of RFC 6750, section 3.
  */
 export const admission =
-  (db: Db) =>
+  (db: Db, limit: RateLimit | null = null, nowMs: () => number = Date.now) =>
   async (c: Context<AppEnv>, need: Need | null): Promise<void> => {
     if (need === null) return;
     const header = c.req.header("authorization");
@@ -30,6 +44,7 @@ export const admission =
         [],
         challenge("invalid_token"),
       );
+    if (limit !== null) countRequest(c, limit, limit.take(actor.keyId, nowMs()));
     const reach = reachOf(actor.role, need);
     if (reach === "none")
       throw new DomainError("not_allowed", `A ${actor.role}'s key may not do this (it needs ${need})`);

@@ -10,9 +10,9 @@ import { tags } from "./tags.ts";
 
 const problemType = "application/problem+json";
 /** Each of them can come from any operation that needs a key: no key, a key that may not, a bad request, our fault. */
-const commonProblems = [401, 403, 422, 500];
+const commonProblems = [401, 403, 422, 429, 500];
 /** And from any that takes JSON: what was sent could not be read, or was announced as something else. */
-const bodyProblems = [400, 415];
+const bodyProblems = [400, 413, 415];
 
 const problemsOf = (spec: Spec): number[] => {
   const { need, body, problems = [] } = spec;
@@ -232,6 +232,17 @@ function problemObject(status: number): ZodOpenApiResponseObject {
       first === undefined
         ? { type: "about:blank", title: "Internal error", status }
         : { type: `/problems/${first.code}`, title: first.title, status },
+    ...(status === 429 && {
+      headers: {
+        "retry-after": { description: "seconds until a request is taken again" },
+        "ratelimit-policy": {
+          description: 'requests (q) in a time of w seconds, such as `"default";q=6000;w=60`',
+        },
+        ratelimit: {
+          description: 'requests left (r), and seconds until all are (t), such as `"default";r=0;t=60`',
+        },
+      },
+    }),
     ...(status === 401 && {
       headers: { "www-authenticate": { description: "how to send a key (RFC 6750, section 3)" } },
     }),

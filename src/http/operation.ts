@@ -2,7 +2,9 @@ import type { Context, Hono } from "hono";
 import type { z } from "zod";
 import type { Actor, Need, Reach } from "../domain/access.ts";
 import type { Work } from "../services/work.ts";
+import { travelling } from "./compression.ts";
 import { type GuardedRecord, headersOfRecord, ifUnchanged, isKnown } from "./conditional.ts";
+import { jsonBody } from "./json-body.ts";
 import { FormError } from "./problem.ts";
 import { answerOnce } from "./retries.ts";
 
@@ -94,19 +96,6 @@ function check<T>(part: string, schema: z.ZodType<T> | undefined, value: unknown
   throw new FormError("invalid_request", `In the ${part}: ${first.pointer} ${first.detail}`, errors);
 }
 
-async function jsonBody(c: Context): Promise<unknown> {
-  const type = c.req.header("content-type") ?? "";
-  if (!/^application\/(?:[\w.-]+\+)?json\s*(?:;|$)/i.test(type))
-    throw new FormError("unsupported_media_type", "Send the body as application/json");
-  try {
-    return await c.req.json();
-  } catch (error) {
-    if (error instanceof SyntaxError)
-      throw new FormError("not_json", `The body could not be read as JSON: ${error.message}`);
-    throw error;
-  }
-}
-
 /** Query members that are repeated would lose all but the first; say so instead. */
 function queryOf(c: Context): Record<string, string> {
   const repeated = Object.entries(c.req.queries()).find(([, values]) => values.length > 1);
@@ -162,7 +151,8 @@ export const operation =
       const answer = await answerOnce(spec, c, input, workFor(c), guarded);
       if (spec.method === "get" && isKnown(c, answer.headers["etag"]))
         return c.body(null, 304, { etag: answer.headers["etag"]! });
-      return c.body(answer.body as string, answer.status as 200, answer.headers);
+      const { status, headers, body } = await travelling(answer, c.req.header("accept-encoding"));
+      return c.body(body as string, status as 200, headers);
     },
   });
 

@@ -38,6 +38,7 @@ const formProblems = {
   request_running: { status: 409, title: "The same request is still running" },
   key_reused: { status: 422, title: "The Idempotency-Key belongs to another request" },
   too_large: { status: 413, title: "The body is too large" },
+  too_many_requests: { status: 429, title: "This key asks too often" },
   no_key: { status: 401, title: "A key is needed" },
   unknown_key: { status: 401, title: "The key is not known" },
   no_such_path: { status: 404, title: "There is nothing at this path" },

@@ -1,5 +1,5 @@
 import { v7 } from "uuid";
-import { buildApp } from "../../src/app.ts";
+import { type AppOptions, buildApp } from "../../src/app.ts";
 import type { Role } from "../../src/domain/access.ts";
 import { foundClub, issueKey } from "../../src/services/keep-club.ts";
 import { firstClub } from "../../src/storage/clubs.ts";
@@ -12,7 +12,10 @@ export type Answer = { status: number; body: any; headers: Headers };
  * A whole service on a database in memory, called without a port, with a clock that tests set. `as.owner.get(path)`
  * and its like send a request with that role's key.
  */
-export async function startTestService(now = "2026-12-01T09:00:00.000Z") {
+export async function startTestService(
+  now = "2026-12-01T09:00:00.000Z",
+  options: Pick<AppOptions, "corsOrigins" | "rateLimit"> = {},
+) {
   const clock = { now };
   const db = await openDatabase("file::memory:");
   await foundClub(db, {
@@ -25,6 +28,7 @@ export async function startTestService(now = "2026-12-01T09:00:00.000Z") {
   });
   const faults: unknown[] = [];
   const app = buildApp({
+    ...options,
     db,
     clock: () => new Date(clock.now),
     log: (level, event, members) => {

@@ -1,5 +1,6 @@
 import { serveStatic } from "@hono/node-server/serve-static";
 import type { Hono } from "hono";
+import { compress } from "hono/compress";
 import { createRequire } from "node:module";
 import path from "node:path";
 import { isAlive } from "../../storage/health.ts";
@@ -35,6 +36,8 @@ export function serviceRoutes(
   { db, document }: { db: Db; document: () => unknown },
 ): void {
   let described: string | undefined;
+  // Few and large, and no request of the API: here the ready-made middleware may cost what it costs.
+  for (const path of ["/openapi.json", "/docs/*"]) app.use(path, compress());
   app.get("/health", async (c) => {
     const alive = await isAlive(db);
     return c.json({ status: alive ? "ok" : "database unreachable" }, alive ? 200 : 503, {
