@@ -103,7 +103,10 @@ export function fitWearLine(
     seen.length > 0
       ? designPoints(objective, mode, objective(mode))
       : { points: priorPoints(index.length), logIntegral: 0.5 * index.length * Math.log(2 * Math.PI) };
-  const points = design.points.map(({ x, weight }, k) => ({ hyper: hyperAt(scaled, x, index, k), weight }));
+  const points = design.points.map(({ x, weight }, k) => ({
+    hyper: shortened(hyperAt(scaled, x, index, k)),
+    weight: digits(weight),
+  }));
   const rows = new Map(seen.map((piece, i) => [piece.id, { piece, sets: sets[i]! }]));
   return {
     version: 1,
@@ -118,11 +121,27 @@ export function fitWearLine(
       return {
         id,
         readings: count,
-        logLikelihood: row ? points.map(({ hyper }) => pieceLogLikelihood(row.piece, hyper, row.sets)) : [],
+        logLikelihood: row
+          ? points.map(({ hyper }) => digits(pieceLogLikelihood(row.piece, hyper, row.sets)))
+          : [],
       };
     }),
     counts: { pieces: pieces.length, readings: pieces.reduce((sum, { count }) => sum + count, 0) },
     logEvidence: design.logIntegral - 0.5 * index.length * Math.log(2 * Math.PI),
+  };
+}
+
+/** Eight digits are more than the points are worth, and halve the size of the stored fit. */
+const digits = (x: number): number => Number(x.toPrecision(8));
+
+function shortened(hyper: WearHyper): WearHyper {
+  return {
+    rate: digits(hyper.rate),
+    spread: digits(hyper.spread),
+    noise: digits(hyper.noise),
+    reading: digits(hyper.reading),
+    exponent: digits(hyper.exponent),
+    multipliers: hyper.multipliers.map(digits),
   };
 }
 
