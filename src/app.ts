@@ -1,5 +1,4 @@
 import { Hono } from "hono";
-import { v7 } from "uuid";
 import type { Context } from "hono";
 import { admission } from "./http/admission.ts";
 import { commonHeaders } from "./http/common-headers.ts";
@@ -10,6 +9,7 @@ import { RateLimit } from "./http/rate-limit.ts";
 import { operations } from "./http/routes/index.ts";
 import { serviceRoutes } from "./http/routes/service.ts";
 import type { Log } from "./log.ts";
+import { newId as freshId } from "./new-id.ts";
 import { LineModels } from "./services/line-models.ts";
 import type { Work } from "./services/work.ts";
 import type { Db } from "./storage/database.ts";
@@ -39,7 +39,7 @@ export const faultLogger = (log: Log) => (error: Error) =>
 export function buildApp({
   db,
   clock = () => new Date(),
-  newId = v7,
+  newId = freshId,
   log = () => {},
   models = new LineModels({ onFault: faultLogger(log) }),
   corsOrigins = [],
