@@ -1,7 +1,10 @@
+import { setImmediate } from "node:timers/promises";
 import { pieceDemand, pieceForecast, chancesThrough, restsOn } from "../domain/forecast.ts";
-import { benchSteps, type BenchStep } from "../domain/kind.ts";
+import { benchSteps, type BenchStep, type Kind } from "../domain/kind.ts";
+import { currencyDecimals } from "../domain/money.ts";
 import { wearLimit, wearScale } from "../domain/wear.ts";
-
+import { type CheckGain, checkGain, checksWithin } from "../domain/worthwhile-check.ts";
+import { selectClub } from "../storage/clubs.ts";
 import { getRecord } from "../storage/records.ts";
 import { meetingsAhead } from "./calendar-ahead.ts";
 import { pieceInUse } from "./forecast-piece.ts";
@@ -9,11 +12,40 @@ import { fittedCar } from "./keep-cars.ts";
 import type { Work } from "./work.ts";
 
 /** Below this chance of getting through the next meeting, a piece is to be changed before it. */
-const changeBelow = 0.7;
+export const changeBelow = 0.7;
 /** Below this one, it is to be looked at. */
 const lookBelow = 0.95;
 /** A piece that nobody has looked at for this many runs is looked at, whatever its forecast. */
 const runsUnseen = 18;
+
+/** Bench labour of one change, and what a lost run costs, in a two-decimal currency (common practice, no source). */
+const labourMinorUnits = 500;
+const lostRunMinorUnits = 2500;
+/** A part that does not end the day when it is worn out costs this share of a lost run (common practice, no source). */
+const lesserShare = 0.2;
+
+export interface AskedBench {
+  /** bench time to spend on checks tonight */
+  minutes?: number | undefined;
+  labourMinorUnits?: number | undefined;
+  lostRunMinorUnits?: number | undefined;
+}
+
+interface BenchCosts {
+  labourMinorUnits: number;
+  lostRunMinorUnits: number;
+  lesserShare: number;
+}
+
+/** What a change and a lost run cost, as asked or else by default, in minor units of the club's currency. */
+function benchCosts(asked: AskedBench, currency: string): BenchCosts {
+  const scale = 10 ** (currencyDecimals(currency) - 2);
+  return {
+    labourMinorUnits: asked.labourMinorUnits ?? Math.round(labourMinorUnits * scale),
+    lostRunMinorUnits: asked.lostRunMinorUnits ?? Math.round(lostRunMinorUnits * scale),
+    lesserShare,
+  };
+}
 
 export type Advice = "change" | "look" | "leave";
 const adviceOrder: Advice[] = ["change", "look", "leave"];
@@ -22,15 +54,19 @@ const adviceOrder: Advice[] = ["change", "look", "leave"];
  * The bench sheet of a car: every fitted piece in the order in which the bench works, with its chance of getting
  * through the next meeting and what to do about it. Positions with nothing fitted are named as well.
  */
-export async function benchSheet(work: Work, carId: string) {
+export async function benchSheet(work: Work, carId: string, asked: AskedBench = {}) {
   const car = await fittedCar(work, carId);
+  const { currency } = await selectClub(work.db, work.actor.clubId);
+  const costs = benchCosts(asked, currency);
   const { positions: _, ...carRow } = car;
   const ahead = (await meetingsAhead(work, [carRow])).get(carId) ?? [];
   const entries = [];
   for (const position of car.positions) {
     if (position.fitted === null) continue;
     const piece = await getRecord(work.db, "pieces", work.actor.clubId, position.fitted.pieceId, "piece");
-    entries.push(await benchEntry(work, position.name, piece, ahead));
+    entries.push(await benchEntry(work, position.name, piece, ahead, costs));
+    // A car has dozens of pieces, and each forecast takes milliseconds: other requests are let in between.
+    await setImmediate();
   }
   const stepOf = (step: BenchStep) => benchSteps.indexOf(step);
   entries.sort(
@@ -50,7 +86,9 @@ export async function benchSheet(work: Work, carId: string) {
     minutes: entries
       .filter((entry) => entry.advice !== "leave")
       .reduce((sum, entry) => sum + entry.checkMinutes, 0),
-    entries,
+    checkCosts: { currency, ...costs },
+    tonight: asked.minutes === undefined ? null : tonight(entries, asked.minutes),
+    entries: entries.map(({ gain: _, ...entry }) => entry),
     emptyPositions: car.positions
       .filter((position) => position.fitted === null)
       .map((position) => position.name),
@@ -60,11 +98,42 @@ export async function benchSheet(work: Work, carId: string) {
   };
 }
 
+/** The checks to spend some minutes on: those that together save most. */
+function tonight(entries: readonly Awaited<ReturnType<typeof benchEntry>>[], minutes: number) {
+  const checks = checksWithin(
+    entries.map((entry) => ({ minutes: entry.checkMinutes, gain: entry.gain, entry })),
+    minutes,
+  );
+  return {
+    minutes,
+    minutesUsed: checks.reduce((sum, check) => sum + check.minutes, 0),
+    gainMinorUnits: Math.round(checks.reduce((sum, check) => sum + check.gain, 0)),
+    checks: checks.map(({ entry }) => ({
+      position: entry.position,
+      pieceId: entry.pieceId,
+      mark: entry.mark,
+      kindName: entry.kindName,
+      check: entry.check,
+      checkMinutes: entry.checkMinutes,
+      checkGainMinorUnits: entry.checkGainMinorUnits,
+      checkGainPerMinute: entry.checkGainPerMinute,
+      checkWhy: entry.checkWhy,
+    })),
+  };
+}
+
+/** What changing a piece costs tonight: the pieces that are changed together, and the labour of it. */
+function changeCost(line: { priceMinorUnits: number; packSize: number }, kind: Kind, labour: number): number {
+  const together = kind.changeRule === "pair" || kind.changeRule === "set" ? kind.changedTogether : 1;
+  return (line.priceMinorUnits * together) / line.packSize + labour;
+}
+
 async function benchEntry(
   work: Work,
   position: string,
   piece: Awaited<ReturnType<typeof getRecord<"pieces">>>,
   ahead: Parameters<typeof pieceDemand>[1],
+  costs: BenchCosts,
 ) {
   const model = await work.models.get(work, piece.lineId);
   const { use, runs, lastSeenAt } = await pieceInUse(work, piece, model);
@@ -72,13 +141,17 @@ async function benchEntry(
   const [next] = pieceDemand(model, ahead);
   const daysAhead =
     next === undefined ? 0 : (Date.parse(next.startsOn) - Date.parse(work.now())) / 86_400_000 + 1;
+  const wearingUsage = model.kind.clock === "days" ? Math.max(0, daysAhead) : (next?.wearingUsage ?? 0);
   const chances =
+    next === undefined ? null : chancesThrough(forecast, model.breakage, { wearingUsage, runs: next.runs });
+  const check =
     next === undefined
       ? null
-      : chancesThrough(forecast, model.breakage, {
-          wearingUsage: model.kind.clock === "days" ? Math.max(0, daysAhead) : next.wearingUsage,
-          runs: next.runs,
+      : checkGain(model, use, forecast, wearingUsage, {
+          change: changeCost(model.line, model.kind, costs.labourMinorUnits),
+          lostRun: costs.lostRunMinorUnits * (model.kind.carStopper ? 1 : costs.lesserShare),
         });
+  const gain = check?.gain ?? 0;
   const runsSinceSeen = runs.filter((run) => lastSeenAt === null || run.at > lastSeenAt).length;
   const limit = wearLimit(wearScale(model.kind, model.overrides))!;
   const lastGrade = use.seen.findLast((one) => one.grade !== null)?.grade ?? null;
@@ -98,6 +171,10 @@ async function benchEntry(
     benchStep: model.kind.benchStep,
     check: model.kind.check,
     checkMinutes: model.kind.checkMinutes,
+    gain,
+    checkGainMinorUnits: Math.round(gain),
+    checkGainPerMinute: gain / Math.max(0.1, model.kind.checkMinutes),
+    checkWhy: checkWhyOf(check, next?.name, model.kind.measure === null ? "grade" : "reading"),
     carStopper: model.kind.carStopper,
     usage: use.now.usage,
     clock: model.kind.clock,
@@ -121,6 +198,20 @@ async function benchEntry(
   };
 }
 
+/** In one sentence, what one more reading may decide. */
+function checkWhyOf(check: CheckGain | null, next: string | undefined, look: "reading" | "grade"): string {
+  if (check === null) return "No meeting ahead: nothing has to be decided by one.";
+  const standing = `worn out by the end of ${next} with a chance of ${percentOf(check.wearsOut)}, where changing pays from ${percentOf(check.changeFrom)}`;
+  if (check.gain === 0)
+    return check.decision === "leave"
+      ? `Leave it, whatever a ${look} says: ${standing}.`
+      : `Change it, whatever a ${look} says: ${standing}.`;
+  return `A ${look} may turn "${check.decision}" into "${check.decision === "leave" ? "change" : "leave"}" (chance ${percentOf(check.switches)}): ${standing}.`;
+}
+
+const percentOf = (p: number): string =>
+  p < 0.01 ? "under 1 %" : p > 0.99 ? "over 99 %" : `${Math.round(p * 100)} %`;
+
 function whyOf({
   wornOut,
   runsSinceSeen,
@@ -132,10 +223,9 @@ function whyOf({
   lastGrade: number | null;
   next: string | undefined;
 }): string {
-  const percent = wornOut < 0.01 ? "under 1 %" : `${Math.round(wornOut * 100)} %`;
   const when = next === undefined ? "now" : `by the end of ${next}`;
   const seen =
     runsSinceSeen === 0 ? "seen since its last run" : `${runsSinceSeen} runs since it was last seen`;
   const grade = lastGrade === null ? "" : `, last grade ${lastGrade}`;
-  return `Worn out ${when} with a chance of ${percent}; ${seen}${grade}.`;
+  return `Worn out ${when} with a chance of ${percentOf(wornOut)}; ${seen}${grade}.`;
 }

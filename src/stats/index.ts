@@ -176,6 +176,11 @@ export {
   predictLevel,
   profileDrift,
 } from "./state-space.ts";
+export {
+  type PossibleOutcome,
+  type SampleInformation,
+  sampleInformation,
+} from "./value-of-information.ts";
 export { fitWearLine } from "./wear-fit.ts";
 export { forecastNewPiece, forecastWear } from "./wear-forecast.ts";
 export { fitGammaProcess, type GammaProcess, gammaProcessCdf } from "./wear-gamma.ts";
