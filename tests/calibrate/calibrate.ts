@@ -16,6 +16,8 @@ const WORLDS: [string, World][] = [
   ["usage^1.2", { exponent: 1.2 }],
   ["1 in 20 wrong by 8 SD", { wrongShare: 0.05 }],
   ["surfaces not logged", { surfaces: "hidden" }],
+  ["life believed x 0.4", { belief: 0.4 }],
+  ["life believed x 2.5", { belief: 2.5 }],
 ];
 
 const lines = Number(process.argv[2] ?? 2000);

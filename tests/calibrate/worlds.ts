@@ -11,7 +11,7 @@ import {
   type WearPiece,
   type WearPrior,
 } from "../../src/stats/index.ts";
-import { scalePrior } from "../../src/stats/wear-scale.ts";
+import { heavyTailed, scalePrior } from "../../src/stats/wear-scale.ts";
 
 export interface Chance {
   uniform(): number;
@@ -35,6 +35,8 @@ export interface World {
   wrongShare?: number;
   /** two surfaces that wear unlike: logged for the model, or not */
   surfaces?: "logged" | "hidden";
+  /** the believed life of the pieces over the true one */
+  belief?: number;
   /** grades by eye instead of readings, always or for every other observation */
   grades?: "only" | "mixed";
 }
@@ -52,7 +54,10 @@ export const PRIOR: WearPrior = {
 const SURFACE = { name: "rough", multiplier: 1.6, sdLog: 0.4 };
 
 export function priorOf(world: World): WearPrior {
-  return world.surfaces === "logged" ? { ...PRIOR, conditions: [SURFACE] } : PRIOR;
+  const { p10, p90 } = PRIOR.life;
+  const belief = world.belief ?? 1;
+  const prior = { ...PRIOR, life: { p10: p10 * belief, p90: p90 * belief } };
+  return world.surfaces === "logged" ? { ...prior, conditions: [SURFACE] } : prior;
 }
 
 export interface SimulatedLine {
@@ -94,7 +99,10 @@ const GRADE_BOUNDS = [0.1, 0.4, 0.75, 1];
  */
 export function simulateLine(count: number, world: World, random: Chance): SimulatedLine | null {
   const scaled = scalePrior(PRIOR, LIMIT, "simulateLine");
-  const drawn = scaled.centre.map((centre, i) => Math.exp(centre + scaled.sd[i]! * random.normal()));
+  const drawn = scaled.centre.map((centre, i) => {
+    const score = random.normal();
+    return Math.exp(centre + scaled.sd[i]! * (i === 0 ? heavyTailed(score) : score));
+  });
   const [level, spread, noise, reading] = drawn as [number, number, number, number];
   const exponent = world.exponent ?? drawn[4]!;
   const surface = world.surfaces
