@@ -42,11 +42,12 @@ const LEAST_CHANCE = 1e-12;
  * dropped (Nemhauser & Ullmann 1969).
  *
  * @param input.budget whole number of the smallest money units, of at least 0
+ * @param input.mostKits give up beyond so many unbeaten kits, default 400,000
  * @returns the first kit costs 0; the last is the best within the budget
- * @throws {RangeError} if a value is out of range, or there are more than 400,000 unbeaten kits
+ * @throws {RangeError} if a value is out of range, or there are more than `mostKits` unbeaten kits
  */
-export function kitCurve(input: Problem & { budget: number }): Kit[] {
-  const { lines, aim, budget } = input;
+export function kitCurve(input: Problem & { budget: number; mostKits?: number }): Kit[] {
+  const { lines, aim, budget, mostKits = MOST_KITS } = input;
   requireLines("kitCurve", lines);
   requireWhole("kitCurve", "budget", budget, 0);
   type State = { cost: number; value: number; packs: number; before: State | undefined };
@@ -69,8 +70,8 @@ export function kitCurve(input: Problem & { budget: number }): Kit[] {
       states.push(state);
       best = state.value;
     }
-    if (states.length > MOST_KITS) {
-      throw new RangeError(`kitCurve requires a problem of at most ${MOST_KITS} unbeaten kits`);
+    if (states.length > mostKits) {
+      throw new RangeError(`kitCurve requires a problem of at most ${mostKits} unbeaten kits`);
     }
   }
   return states.map((state) => {
