@@ -49,6 +49,7 @@ CREATE TABLE "drivers" (
   "notes" text,
   "createdAt" text not null,
   "version" integer not null,
+  "sharesDemand" integer default 0 not null,
   constraint "driversUnique1" unique ("clubId", "name")
 ) strict;
 

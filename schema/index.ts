@@ -1,8 +1,9 @@
 import { ledger } from "./0001-ledger.ts";
 import { keptAnswers } from "./0002-kept-answers.ts";
+import { sharedDemand } from "./0003-shared-demand.ts";
 import type { Step } from "./types.ts";
 
 export type { Dialect, Step } from "./types.ts";
 
 /** All migrations in the order in which they run. Add at the end; never edit one that was released. */
-export const steps: readonly Step[] = [ledger, keptAnswers];
+export const steps: readonly Step[] = [ledger, keptAnswers, sharedDemand];

@@ -91,7 +91,7 @@ async function fillBooks(work: Work, scenario: Scenario) {
     (await allRecords(work.db, "kinds", work.actor.clubId)).map(({ code, id }) => [code, id]),
   );
   for (const { key, name, notes } of scenario.drivers)
-    drivers.set(key, (await makeRecord(work, "drivers", "driver", { name, notes })).id);
+    drivers.set(key, (await makeRecord(work, "drivers", "driver", { name, notes, sharesDemand: 1 })).id);
   for (const { key, ...model } of scenario.carModels)
     models.set(key, (await makeRecord(work, "carModels", "car model", model)).id);
   for (const { key, ...venue } of scenario.venues)

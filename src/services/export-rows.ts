@@ -132,7 +132,10 @@ export async function* exportRows(work: Work, resource: Exported): AsyncGenerato
     case "meetings":
       return yield* mapped(work, "meetings", plain);
     case "drivers":
-      return yield* mapped(work, "drivers", plain);
+      return yield* mapped(work, "drivers", (row) => ({
+        ...plain(row),
+        sharesDemand: row.sharesDemand === 1,
+      }));
     case "lines":
       await r.load("kinds", "suppliers");
       return yield* exportLines(work, r);

@@ -53,7 +53,7 @@ export const exportColumns: Record<Exported, readonly string[]> = {
     ],
     ...made,
   ],
-  drivers: [...named, "notes", ...made],
+  drivers: [...named, "notes", "sharesDemand", ...made],
   cars: [
     ...["id", "driverId", "driver", "name", "carModelId", "carModel", "raceClass", "gearCase", "spurTeeth"],
     ...["pinionTeeth", "meshNote", "notes", ...made],

@@ -49,3 +49,13 @@ export async function selectRunsAtMeetings(
     .execute();
   return new Map(rows.map((row) => [`${row.meetingId} ${row.carId}`, Number(row.runs)]));
 }
+
+/** The last day on which a meeting of the club begins, or null. */
+export async function selectLastMeetingDay(q: Queries, clubId: string): Promise<string | null> {
+  const row = await q
+    .selectFrom("meetings")
+    .select((e) => e.fn.max<string | null>("startsOn").as("day"))
+    .where("clubId", "=", clubId)
+    .executeTakeFirst();
+  return row?.day ?? null;
+}

@@ -27,6 +27,8 @@ export interface ClubRow extends Row {
 export interface DriverRow extends Kept {
   name: string;
   notes: string | null;
+  /** 1: what this driver's cars will need counts in the plan of the shelf */
+  sharesDemand: number;
 }
 export interface KeyRow extends Owned {
   name: string;

@@ -1,6 +1,7 @@
 import { z } from "zod";
 import { changeClub, readClub } from "../../services/keep-club.ts";
-import { changeRecord, listRecords, makeRecord, readRecord } from "../../services/keep-records.ts";
+import { addDriver, changeDriver, driverFromRow } from "../../services/keep-drivers.ts";
+import { listRecords, readRecord } from "../../services/keep-records.ts";
 import { operation } from "../operation.ts";
 import {
   ById,
@@ -46,17 +47,30 @@ const ClubChanges = z.strictObject({
     .meta({ description: "time zone name of the IANA database" }),
 });
 
+const SharesDemand = z.boolean().meta({
+  description:
+    "whether what this driver's cars will need counts in the plan of the shelf; the shop sees sums over three drivers or more, never a log",
+});
 const Driver = z
   .object({
     id: Id,
     name: z.string().meta({ example: "Mara Tindle" }),
     notes: Notes,
+    sharesDemand: SharesDemand,
     createdAt: Instant,
     version: Version,
   })
   .meta({ id: "Driver" });
-const DriverChanges = z.strictObject({ name: text(100).optional(), notes: Notes.optional() });
-const DriverGiven = z.strictObject({ name: text(100), notes: Notes.default(null) });
+const DriverChanges = z.strictObject({
+  name: text(100).optional(),
+  notes: Notes.optional(),
+  sharesDemand: SharesDemand.optional(),
+});
+const DriverGiven = z.strictObject({
+  name: text(100),
+  notes: Notes.default(null),
+  sharesDemand: SharesDemand.default(false),
+});
 
 export const clubOperations = [
   operation({
@@ -98,7 +112,7 @@ export const clubOperations = [
     answers: { 201: { description: "The driver.", body: Driver } },
     problems: [409],
     example: { body: { name: "Una Wickerley", notes: "two cars" } },
-  })(async ({ body }, work) => ({ status: 201, body: await makeRecord(work, "drivers", "driver", body) })),
+  })(async ({ body }, work) => ({ status: 201, body: await addDriver(work, body) })),
 
   operation({
     method: "get",
@@ -115,7 +129,7 @@ export const clubOperations = [
       },
     },
   })(async ({ query }, work, c) =>
-    pageReply(await listRecords(work, "drivers", pageFrom(query)), (row) => row, c.req.url),
+    pageReply(await listRecords(work, "drivers", pageFrom(query)), driverFromRow, c.req.url),
   ),
 
   operation({
@@ -131,16 +145,18 @@ export const clubOperations = [
     problems: [404],
   })(async ({ params }, work) => ({
     status: 200,
-    body: await readRecord(work, "drivers", "driver", params.id),
+    body: driverFromRow(await readRecord(work, "drivers", "driver", params.id)),
   })),
 
   operation({
     method: "patch",
     path: "/v1/drivers/{id}",
     operationId: "changeDriver",
-    summary: "Change a driver's name or notes",
+    summary: "Change a driver's name, notes, or whether their demand is shared",
+    description:
+      "A driver's own key may change the notes and whether the demand is shared, of that driver alone; names are the owner's.",
     tags: ["club"],
-    need: "club:write",
+    need: "log:write",
     record: "drivers",
     params: ById,
     body: DriverChanges,
@@ -149,6 +165,6 @@ export const clubOperations = [
     example: { body: { notes: "drives two cars" } },
   })(async ({ params, body }, work) => ({
     status: 200,
-    body: await changeRecord(work, "drivers", "driver", params.id, body),
+    body: await changeDriver(work, params.id, body),
   })),
 ];

@@ -12,8 +12,12 @@ import { meetingOperations } from "./meetings.ts";
 import { movementOperations } from "./movements.ts";
 import { orderOperations } from "./orders.ts";
 import { pieceOperations } from "./pieces.ts";
+import { pitListOperations } from "./pit-list.ts";
+import { restockPlanOperations } from "./restock-plan.ts";
 import { restockOperations } from "./restock.ts";
 import { runOperations } from "./runs.ts";
+import { seasonOperations } from "./season.ts";
+import { shelfPlanOperations } from "./shelf-plan.ts";
 import { supplierOperations } from "./suppliers.ts";
 import { venueOperations } from "./venues.ts";
 
@@ -32,6 +36,10 @@ export const operations: readonly Operation[] = [
   ...meetingOperations,
   ...answerOperations,
   ...restockOperations,
+  ...restockPlanOperations,
+  ...pitListOperations,
+  ...seasonOperations,
+  ...shelfPlanOperations,
   ...locationOperations,
   ...movementOperations,
   ...orderOperations,

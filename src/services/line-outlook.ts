@@ -1,0 +1,66 @@
+import { rangeOf, seasonsOfNeed } from "../domain/demand-seasons.ts";
+import { DomainError } from "../domain/errors.ts";
+import { monthsOf } from "../domain/season-spend.ts";
+import { pmfMean, pmfQuantile } from "../stats/index.ts";
+import { selectLastMeetingDay } from "../storage/meetings-ahead.ts";
+import { getRecord } from "../storage/records.ts";
+import { clubDay } from "./calendar-ahead.ts";
+import { carsInScope, lineDemands, type Scope } from "./line-demand.ts";
+import { oneDecimal } from "./needs-ahead.ts";
+import { seedOf } from "./season-cost.ts";
+import type { Work } from "./work.ts";
+
+const seasons = 2000;
+const mostMonths = 36;
+
+/** How many pieces of a line will be needed, month by month and through the end of each. */
+export async function lineOutlook(work: Work, lineId: string, asked: Scope & { through: string }) {
+  const line = await getRecord(work.db, "lines", work.actor.clubId, lineId, "line");
+  const today = await clubDay(work);
+  if (asked.through < today)
+    throw new DomainError("out_of_order", `The outlook goes through ${asked.through}, but today is ${today}`);
+  const months = monthsOf(today, asked.through);
+  if (months.length > mostMonths)
+    throw new DomainError(
+      "inconsistent",
+      `An outlook of ${months.length} months is too long: at most ${mostMonths}`,
+    );
+  const cars = await carsInScope(work, asked);
+  const days = months.map(({ lastDay }) => lastDay);
+  const [demand] = await lineDemands(work, cars, days, { lineId });
+  const needed =
+    demand === undefined || demand.inUse === 0
+      ? days.map(() => new Int32Array(seasons))
+      : seasonsOfNeed(demand.worlds, demand.model.breakage, { seasons, seed: seedOf(lineId) });
+  const rows = months.map(({ month, lastDay }, m) => {
+    const through = demand?.needs[m]?.needed ?? [1];
+    const before = m === 0 ? [1] : (demand?.needs[m - 1]?.needed ?? [1]);
+    const inMonth = needed[m]!.map((pieces, season) => pieces - (m === 0 ? 0 : needed[m - 1]![season]!));
+    return {
+      month,
+      lastDay,
+      expected: Math.max(0, pmfMean(through) - pmfMean(before)),
+      pieces: rangeOf(inMonth),
+      through: {
+        expected: pmfMean(through),
+        pieces: {
+          p10: pmfQuantile(through, 0.1),
+          median: pmfQuantile(through, 0.5),
+          p90: pmfQuantile(through, 0.9),
+        },
+      },
+    };
+  });
+  const last = rows.at(-1)!.through;
+  const peak = rows.reduce((most, row) => (row.expected > most.expected ? row : most), rows[0]!);
+  return {
+    lineId,
+    sku: line.sku,
+    asOf: work.now(),
+    through: asked.through,
+    inUse: demand?.inUse ?? 0,
+    calendarEndsOn: await selectLastMeetingDay(work.db, work.actor.clubId),
+    months: rows,
+    sentence: `${last.pieces.p10} to ${last.pieces.p90} pieces are likely to be needed through ${asked.through} (expected ${oneDecimal(last.expected)}), most of them in ${peak.month} (${oneDecimal(peak.expected)}).`,
+  };
+}

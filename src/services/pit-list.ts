@@ -1,0 +1,189 @@
+import type { PlannedMeeting } from "../domain/calendar.ts";
+import { DomainError } from "../domain/errors.ts";
+import { chancesThrough, pieceDemand, pieceForecast } from "../domain/forecast.ts";
+import { dayChance, pitBox, type PitLine } from "../domain/pit-box.ts";
+import { pmfCdf, pmfMean } from "../stats/index.ts";
+import { selectClub } from "../storage/clubs.ts";
+import { allRecords } from "../storage/records.ts";
+import { selectFittedOnCars } from "../storage/restock.ts";
+import { levelsOf } from "../storage/stock-ledger.ts";
+import type { CarRow } from "../storage/tables.ts";
+import { changeBelow } from "./bench-sheet.ts";
+import { clubDay, meetingsAhead } from "./calendar-ahead.ts";
+import { getOwnCar } from "./keep-cars.ts";
+import { type LineDemand, lineDemands } from "./line-demand.ts";
+import { piecesInUse } from "./line-pieces.ts";
+import { count, lineToBuy, percent, totalsOf } from "./needs-ahead.ts";
+import type { Work } from "./work.ts";
+
+const defaultTarget = 0.95;
+
+/**
+ * What goes into the box for a meeting, and what is to be changed before leaving. The wear of the meetings in between
+ * counts too, if it is not the next one.
+ *
+ * @throws {DomainError} `not_found`, `not_allowed`, or `nothing_to_forecast` where the car has no such meeting ahead
+ */
+export async function pitList(
+  work: Work,
+  carId: string,
+  asked: { meetingId?: string | undefined; target?: number | undefined },
+) {
+  const target = asked.target ?? defaultTarget;
+  const car = await getOwnCar(work, carId);
+  const ahead = (await meetingsAhead(work, [car])).get(carId) ?? [];
+  const at = asked.meetingId === undefined ? 0 : ahead.findIndex((one) => one.meetingId === asked.meetingId);
+  const meeting = ahead[at];
+  if (meeting === undefined)
+    throw new DomainError("nothing_to_forecast", `"${car.name}" has no such meeting ahead in the calendar`);
+  const { changes, stoppers } = await changesBefore(work, car, ahead.slice(0, at + 1));
+  const changed = new Set(changes.map(({ pieceId }) => pieceId));
+  const asItIs = await lineDemands(work, [car], [meeting.startsOn]);
+  const demands =
+    changed.size === 0 ? asItIs : await lineDemands(work, [car], [meeting.startsOn], { changed });
+  const lines = demands.map(pitLine);
+  const box = pitBox(lines, target);
+  const nothing = lines.map(() => 0);
+  const chances = {
+    asItIs: 1 - dayChance(asItIs.map(pitLine), nothing),
+    changed: 1 - dayChance(lines, nothing),
+    carried:
+      1 -
+      dayChance(
+        lines,
+        box.map(({ pieces }) => pieces),
+      ),
+  };
+  const places = await stockPlaces(work, car);
+  const [club, allLines] = await Promise.all([
+    selectClub(work.db, work.actor.clubId),
+    allRecords(work.db, "lines", work.actor.clubId),
+  ]);
+  const byId = new Map(allLines.map((line) => [line.id, line]));
+  const today = await clubDay(work);
+  const carry = demands
+    .map((demand, i) => ({ demand, line: lines[i]!, ...box[i]! }))
+    .filter(({ pieces }) => pieces > 0)
+    .map(({ demand, line, pieces, why }) => {
+      const { kind } = demand.model;
+      const bought = lineToBuy(demand.model.line, byId, today);
+      const has = (place: Map<string, number>) =>
+        (place.get(bought.id) ?? 0) +
+        (bought.id === demand.model.line.id ? 0 : (place.get(demand.model.line.id) ?? 0));
+      const inBox = has(places.box);
+      const atHome = has(places.home);
+      const missing = Math.max(0, pieces - inBox - atHome - demand.spares);
+      const packs = Math.ceil(missing / bought.packSize);
+      const needed = 1 - pmfCdf(line.needed, 0);
+      return {
+        lineId: bought.id,
+        sku: bought.sku,
+        name: bought.name,
+        kindCode: kind.code,
+        carStopper: kind.carStopper,
+        pieces,
+        why: why!,
+        chanceNeeded: needed,
+        expectedNeed: pmfMean(line.needed),
+        inBox,
+        atHome,
+        spares: demand.spares,
+        onShelf: has(places.shelf),
+        missing,
+        currency: bought.currency,
+        costMinorUnits: packs * bought.priceMinorUnits,
+        sentence: `Carry ${pieces}: ${reasons[why!]}; the chance that one is needed is ${percent(needed)}, there are ${inBox} in the box, ${atHome} at home and ${demand.spares} part-worn${missing > 0 ? `, so ${missing} must be bought` : ""}.`,
+      };
+    })
+    .sort((a, b) => Number(b.carStopper) - Number(a.carStopper) || b.chanceNeeded - a.chanceNeeded);
+  return {
+    carId,
+    carName: car.name,
+    asOf: work.now(),
+    meeting,
+    meetingsBefore: at,
+    target,
+    currency: club.currency,
+    carStoppers: stoppers,
+    chanceDayEnds: chances,
+    met: chances.carried <= 1 - target + 1e-12,
+    change: changes,
+    carry,
+    totals: totalsOf(carry),
+    sentence: `A part ends the day of ${meeting.name} with a chance of ${percent(chances.asItIs)} as the car is and with nothing in the box; ${changes.length === 0 ? "nothing needs changing before, and" : `with ${count(changes.length, "piece")} changed before leaving it is ${percent(chances.changed)}, and`} with this list in the box ${percent(chances.carried)}.`,
+  };
+}
+
+const reasons = {
+  "car-stopper": "the day is over without it",
+  likely: "it is likely to be needed",
+  target: "one of it would not be enough for the chance wanted",
+} as const;
+
+function pitLine({ model, needs, worlds }: LineDemand): PitLine {
+  const { line, kind } = model;
+  return {
+    needed: needs.at(-1)!.needed,
+    carStopper: kind.carStopper,
+    perChange: Math.max(1, ...(worlds[0]?.groups.map((group) => group.worn.length) ?? [])),
+    priceOfPiece: line.priceMinorUnits / line.packSize,
+  };
+}
+
+/** The pieces that are to be changed before leaving: too likely to be worn out by the end of the meeting. */
+async function changesBefore(work: Work, car: CarRow, ahead: readonly PlannedMeeting[]) {
+  const fitted = await selectFittedOnCars(work.db, [car.id]);
+  const last = ahead.at(-1)!;
+  const runs = ahead.reduce((sum, one) => sum + one.runs, 0);
+  const days = Math.max(0, Math.floor((Date.parse(last.startsOn) - Date.parse(work.now())) / 86_400_000) + 1);
+  const changes = [];
+  let stoppers = 0;
+  for (const { position, changedWith: _, carId: __, ...piece } of fitted) {
+    const model = await work.models.get(work, piece.lineId);
+    const use = (await piecesInUse(work, model, [piece])).get(piece.id)!;
+    const wearingUsage =
+      model.kind.clock === "days" ? days : (pieceDemand(model, ahead).at(-1)?.throughHere ?? 0);
+    const { wearsOut, lasts } = chancesThrough(pieceForecast(model, use), model.breakage, {
+      wearingUsage,
+      runs,
+    });
+    if (model.kind.carStopper) stoppers++;
+    if (1 - wearsOut >= changeBelow) continue;
+    changes.push({
+      position,
+      pieceId: piece.id,
+      mark: piece.mark,
+      lineId: piece.lineId,
+      kindCode: model.kind.code,
+      carStopper: model.kind.carStopper,
+      wearsOut,
+      lasts,
+      sentence: `Change it before leaving: it is worn out by the end of ${last.name} with a chance of ${percent(wearsOut)}.`,
+    });
+  }
+  changes.sort((a, b) => Number(b.carStopper) - Number(a.carStopper) || b.wearsOut - a.wearsOut);
+  return { changes, stoppers };
+}
+
+/** What lies in the driver's pit box, at home, and on the club's shelves. */
+async function stockPlaces(work: Work, car: CarRow) {
+  const locations = await allRecords(work.db, "locations", work.actor.clubId);
+  const sortOf = new Map(
+    locations
+      .filter(({ driverId, sort }) => driverId === car.driverId || sort === "shelf")
+      .map(({ id, sort }) => [id, sort]),
+  );
+  const places = {
+    box: new Map<string, number>(),
+    home: new Map<string, number>(),
+    shelf: new Map<string, number>(),
+  };
+  for (const { lineId, locationId, pieces } of await levelsOf(work.db, work.actor.clubId, {
+    locationIds: [...sortOf.keys()],
+  })) {
+    const sort = sortOf.get(locationId);
+    const place = sort === "pit-box" ? places.box : sort === "shelf" ? places.shelf : places.home;
+    place.set(lineId, (place.get(lineId) ?? 0) + pieces);
+  }
+  return places;
+}

@@ -1,0 +1,107 @@
+import { type BudgetLine, budgetPlan } from "../domain/budget.ts";
+import { pmfCdf } from "../stats/index.ts";
+import { selectClub } from "../storage/clubs.ts";
+import type { Scope } from "./line-demand.ts";
+import { count, percent } from "./needs-ahead.ts";
+import { type SuppliedDemand, suppliedDemands } from "./restock-list.ts";
+import type { Work } from "./work.ts";
+
+export interface AskedPlan extends Scope {
+  through: string;
+  budgetMinorUnits: number;
+  parts?: "car-stoppers" | "all" | undefined;
+}
+
+/**
+ * The best packs for a sum of money: those that raise the chance of no lost run through a day most. A run is lost where
+ * a car-stopper is missing; the same may be asked of all parts. Lines priced in another currency are left out and named.
+ */
+export async function restockPlan(work: Work, asked: AskedPlan) {
+  const parts = asked.parts ?? "car-stoppers";
+  const [{ cars, supplied }, club] = await Promise.all([
+    suppliedDemands(work, asked),
+    selectClub(work.db, work.actor.clubId),
+  ]);
+  const meant = supplied.filter(({ demand }) => parts === "all" || demand.model.kind.carStopper);
+  const inCurrency = meant.filter(({ bought }) => bought.currency === club.currency);
+  const lines = inCurrency.map(budgetLine);
+  const { units, spent, chance, chanceAtMost, curve, next } = budgetPlan(lines, asked.budgetMinorUnits);
+  const named = (i: number) => {
+    const { id, sku, name } = inCurrency[i]!.bought;
+    return { lineId: id, sku, name };
+  };
+  const chanceWithout = lines.reduce((product, line) => product * pmfCdf(line.needed, line.held), 1);
+  const buy = units.flatMap((bought, i) => {
+    if (bought === 0) return [];
+    const { needed, held, unitPieces, unitPrice } = lines[i]!;
+    const { packSize, orderMultiplePacks } = inCurrency[i]!.bought;
+    const packs = bought * orderMultiplePacks;
+    const without = pmfCdf(needed, held);
+    const withIt = pmfCdf(needed, held + bought * unitPieces);
+    return [
+      {
+        ...named(i),
+        packs,
+        pieces: packs * packSize,
+        costMinorUnits: bought * unitPrice,
+        chanceWithout: without,
+        chanceWith: withIt,
+        sentence: `${count(packs, "pack")} (${count(packs * packSize, "piece")}) raise the chance that it lasts from ${percent(without)} to ${percent(withIt)}.`,
+      },
+    ];
+  });
+  const nextBuy =
+    next === null
+      ? null
+      : {
+          ...named(next.line),
+          packs: next.units * inCurrency[next.line]!.bought.orderMultiplePacks,
+          costMinorUnits: next.cost,
+          chance: next.chance,
+          costPerPointMinorUnits: perPoint(next.cost, next.chance - chance),
+        };
+  return {
+    asOf: work.now(),
+    through: asked.through,
+    budgetMinorUnits: asked.budgetMinorUnits,
+    currency: club.currency,
+    parts,
+    cars: cars.length,
+    lines: lines.length,
+    spentMinorUnits: spent,
+    chanceWithout,
+    chanceWith: chance,
+    chanceAtMost,
+    buy,
+    next: nextBuy,
+    curve: [
+      { spentMinorUnits: 0, chance: chanceWithout, step: null },
+      ...curve.map((step, i) => {
+        const before = i === 0 ? chanceWithout : curve[i - 1]!.chance;
+        return {
+          spentMinorUnits: step.spent,
+          chance: step.chance,
+          step: {
+            ...named(step.line),
+            packs: step.units * inCurrency[step.line]!.bought.orderMultiplePacks,
+            costMinorUnits: step.cost,
+            costPerPointMinorUnits: perPoint(step.cost, step.chance - before),
+          },
+        };
+      }),
+    ],
+    otherCurrency: meant.filter((one) => !inCurrency.includes(one)).map(({ bought }) => bought.sku),
+    sentence: `For ${spent} of ${asked.budgetMinorUnits} minor units (${club.currency}) the chance of no lost run through ${asked.through} rises from ${percent(chanceWithout)} to ${percent(chance)}${nextBuy === null ? "; more money would gain nothing" : `; the next ${nextBuy.costMinorUnits}, for ${nextBuy.name}, would make it ${percent(nextBuy.chance)}`}.`,
+  };
+}
+
+/** Money for each hundredth of chance gained; null where hardly anything is gained. */
+const perPoint = (cost: number, gain: number): number | null =>
+  gain < 1e-9 ? null : Math.round(cost / (100 * gain));
+
+const budgetLine = ({ needs, bought, availableOn }: SuppliedDemand): BudgetLine => ({
+  needed: needs.at(-1)?.needed ?? [1],
+  held: Math.max(0, availableOn(needs.at(-1)?.day ?? "")),
+  unitPieces: bought.packSize * bought.orderMultiplePacks,
+  unitPrice: bought.priceMinorUnits * bought.orderMultiplePacks,
+});

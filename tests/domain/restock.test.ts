@@ -1,0 +1,178 @@
+import fc from "fast-check";
+import { describe, expect, it } from "vitest";
+import { packsFor, reorderLevels, restockDecision, type Terms } from "../../src/domain/restock.ts";
+import { fillInHorizon, negativeBinomialLaw, poissonLaw, type ServiceTarget } from "../../src/stats/index.ts";
+
+const leadTime = { meanDays: 6, sdDays: 2, byDay: [0, 0, 0, 0, 0.2, 0.3, 0.3, 0.2], deliveries: 3 };
+const terms: Terms = { packSize: 1, orderMultiplePacks: 1, priceMinorUnits: 100, leadTime };
+const today = "2027-01-01";
+const needsOf = (mean: number) =>
+  ["2027-01-10", "2027-02-10", "2027-03-10"].map((day, i) => ({
+    day,
+    needed: poissonLaw((mean * (i + 1)) / 3),
+  }));
+const anyNeeds = fc.record({
+  mean: fc.double({ min: 0.01, max: 60, noNaN: true }),
+  size: fc.double({ min: 0.5, max: 20, noNaN: true }),
+});
+const needsFrom = ({ mean, size }: { mean: number; size: number }) =>
+  ["2027-01-10", "2027-03-10"].map((day, i) => ({
+    day,
+    needed: negativeBinomialLaw({ size, probability: size / (size + (mean * (i + 1)) / 2) }),
+  }));
+const anyTarget = fc.record({
+  kind: fc.constantFrom<ServiceTarget["kind"]>("cycle", "fill"),
+  value: fc.double({ min: 0.5, max: 0.999, noNaN: true }),
+});
+const anyTerms = fc.record({
+  packSize: fc.integer({ min: 1, max: 50 }),
+  orderMultiplePacks: fc.integer({ min: 1, max: 12 }),
+  priceMinorUnits: fc.integer({ min: 0, max: 10_000_000 }),
+});
+const anyStock = fc.integer({ min: 0, max: 80 });
+const runs = { numRuns: 150, seed: 2027 };
+
+describe("what to order of a line", () => {
+  it("is whole packs in the supplier's multiples, of whole money, never fewer than none, and meets the target", () => {
+    fc.assert(
+      fc.property(anyNeeds, anyTarget, anyTerms, anyStock, (need, target, given, stock) => {
+        const needs = needsFrom(need);
+        const decision = restockDecision(needs, () => stock, target, { ...given, leadTime }, today);
+        expect(Number.isSafeInteger(decision.packs) && decision.packs >= 0).toBe(true);
+        expect(decision.packs % given.orderMultiplePacks).toBe(0);
+        expect(decision.costMinorUnits).toBe(decision.packs * given.priceMinorUnits);
+        expect(decision.pieces).toBe(decision.packs * given.packSize);
+        const last = needs.at(-1)!.needed;
+        const reached =
+          target.kind === "cycle" ? decision.chanceWith : fillInHorizon(last, stock + decision.pieces);
+        expect(reached).toBeGreaterThanOrEqual(target.value - 1e-9);
+        for (const chance of [decision.chanceWith, decision.chanceWithout])
+          expect(chance >= 0 && chance <= 1).toBe(true);
+        expect(decision.chanceWith).toBeGreaterThanOrEqual(decision.chanceWithout);
+      }),
+      runs,
+    );
+  });
+
+  it("more stock never lowers the chance and never orders more", () => {
+    fc.assert(
+      fc.property(
+        anyNeeds,
+        anyTarget,
+        anyTerms,
+        anyStock,
+        fc.integer({ min: 1, max: 20 }),
+        (need, target, given, stock, more) => {
+          const decide = (held: number) =>
+            restockDecision(needsFrom(need), () => held, target, { ...given, leadTime }, today);
+          const [less, plus] = [decide(stock), decide(stock + more)];
+          expect(plus.chanceWithout).toBeGreaterThanOrEqual(less.chanceWithout - 1e-12);
+          expect(plus.packs).toBeLessThanOrEqual(less.packs);
+          expect(plus.expectedShort).toBeLessThanOrEqual(less.expectedShort + 1e-12);
+        },
+      ),
+      runs,
+    );
+  });
+
+  it("a higher target never orders less, nor later", () => {
+    fc.assert(
+      fc.property(
+        anyNeeds,
+        anyTarget,
+        anyTerms,
+        anyStock,
+        fc.double({ min: 0, max: 1, noNaN: true }),
+        (need, target, given, stock, up) => {
+          const decide = (value: number) =>
+            restockDecision(
+              needsFrom(need),
+              () => stock,
+              { ...target, value },
+              { ...given, leadTime },
+              today,
+            );
+          const [low, high] = [decide(target.value), decide(target.value + up * (0.999 - target.value))];
+          expect(high.packs).toBeGreaterThanOrEqual(low.packs);
+          expect(high.stockWanted).toBeGreaterThanOrEqual(low.stockWanted);
+          if (low.orderBy !== null) expect(high.orderBy! <= low.orderBy).toBe(true);
+        },
+      ),
+      runs,
+    );
+  });
+
+  it("is ordered so early that a slow delivery comes before the day at which what there is gets short", () => {
+    const decision = restockDecision(needsOf(6), () => 3, { kind: "cycle", value: 0.9 }, terms, today);
+    // 3 last through January (Poisson 2: 86 % is too little), so through none: the first day is short, 7 days before it.
+    expect(decision.orderBy).toBe("2027-01-03");
+    const later = restockDecision(needsOf(6), () => 4, { kind: "cycle", value: 0.9 }, terms, today);
+    expect(later.orderBy).toBe("2027-02-03");
+    expect(
+      restockDecision(needsOf(6), () => 40, { kind: "cycle", value: 0.9 }, terms, today).orderBy,
+    ).toBeNull();
+  });
+
+  it("is late where that day is past", () => {
+    const decision = restockDecision(
+      needsOf(30),
+      () => 0,
+      { kind: "cycle", value: 0.9 },
+      terms,
+      "2027-01-08",
+    );
+    expect(decision).toMatchObject({ late: true, orderBy: "2027-01-08" });
+  });
+});
+
+describe("reorder levels", () => {
+  const within = (days: number) => poissonLaw(0.4 * days);
+  it("cover the delivery, and with a review the delivery after the next look", () => {
+    const watched = reorderLevels(within, leadTime, { kind: "cycle", value: 0.9 });
+    const weekly = reorderLevels(within, leadTime, { kind: "cycle", value: 0.9 }, 7);
+    expect(watched.expectedNeed).toBeCloseTo(0.4 * 5.5, 9);
+    expect(watched.orderUpTo).toBe(watched.reorderPoint);
+    expect(weekly.reorderPoint).toBe(watched.reorderPoint);
+    expect(weekly.orderUpTo).toBeGreaterThan(watched.orderUpTo);
+    expect(watched.chance).toBeGreaterThanOrEqual(0.9);
+  });
+
+  it("never fall with the target or the review period", () => {
+    fc.assert(
+      fc.property(
+        anyTarget,
+        fc.integer({ min: 0, max: 60 }),
+        fc.integer({ min: 0, max: 60 }),
+        (target, a, b) => {
+          const [short, long] = [Math.min(a, b), Math.max(a, b)];
+          const levels = (days: number, value: number) =>
+            reorderLevels(within, leadTime, { ...target, value }, days);
+          expect(levels(long, target.value).orderUpTo).toBeGreaterThanOrEqual(
+            levels(short, target.value).orderUpTo,
+          );
+          expect(levels(short, 0.999).orderUpTo).toBeGreaterThanOrEqual(
+            levels(short, target.value).orderUpTo,
+          );
+          expect(levels(short, target.value).orderUpTo).toBeGreaterThanOrEqual(
+            levels(short, target.value).reorderPoint,
+          );
+        },
+      ),
+      { ...runs, numRuns: 60 },
+    );
+  });
+});
+
+it.each([
+  [0, 1, 1, 0],
+  [-3, 4, 1, 0],
+  [1, 4, 1, 1],
+  [5, 4, 1, 2],
+  [5, 4, 10, 10],
+  [41, 4, 10, 20],
+])(
+  "%i pieces in packs of %i, sold by %i packs, are %i packs",
+  (pieces, packSize, orderMultiplePacks, packs) => {
+    expect(packsFor(pieces, { packSize, orderMultiplePacks })).toBe(packs);
+  },
+);
