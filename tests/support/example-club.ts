@@ -44,7 +44,7 @@ export async function makeExampleClub(file: string): Promise<string> {
   const post = async (path: string, body: object) => {
     const response = await app.request(path, { method: "POST", headers, body: JSON.stringify(body) });
     if (response.status >= 300) throw new Error(`${path}: ${response.status} ${await response.text()}`);
-    return response.json();
+    return (await response.json()) as { id: string };
   };
   next("driverId");
   await post("/v1/drivers", { name: "Mara Tindle", notes: "careful, keeps notes" });
