@@ -1,7 +1,7 @@
 import { type Area, reachOf } from "../domain/access.ts";
 import { DomainError } from "../domain/errors.ts";
 import { selectFittingsOf } from "../storage/bulk.ts";
-import { chunkOfRows, type Within } from "../storage/bulk-export.ts";
+import { beforeAll, type ChunkEnd, chunkOfRows, type Within } from "../storage/bulk-export.ts";
 import { allRecords, type Page, type PageRequest, type RecordTable } from "../storage/records.ts";
 import { type NamedLevel, pageOfLevels } from "../storage/stock-ledger.ts";
 import type { Tables } from "../storage/tables.ts";
@@ -64,11 +64,18 @@ async function* rowsOf<T extends RecordTable>(
     const reached = locations === "visible" ? visibleLocations : reachableLocations;
     within.locationIds = (await reached(work, work.db)).map(({ id }) => id);
   }
-  for (let after = ""; ; ) {
-    const rows = await chunkOfRows(work.db, table, work.actor.clubId, after, rowsPerChunk, within);
-    if (rows.length > 0) yield rows;
-    if (rows.length < rowsPerChunk) return;
-    after = (rows.at(-1) as { id: string }).id;
+  for (let after: ChunkEnd | null = beforeAll; after !== null; ) {
+    const { clubId } = work.actor;
+    const chunk: { rows: Tables[T][]; end: ChunkEnd | null } = await chunkOfRows(
+      work.db,
+      table,
+      clubId,
+      after,
+      rowsPerChunk,
+      within,
+    );
+    if (chunk.rows.length > 0) yield chunk.rows;
+    after = chunk.end;
   }
 }
 

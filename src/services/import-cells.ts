@@ -40,7 +40,8 @@ const shown = (cell: unknown): string => {
 /** Undoes what an export does to text that a spreadsheet would take for a formula. */
 const undefused = (cell: string): string => (/^'+[=+\-@\t\r]/.test(cell) ? cell.slice(1) : cell);
 
-export const text =
+/** Text that is only looked up, such as a name or an id. */
+export const name =
   (max: number): Reader<string> =>
   (cell, { csv }) => {
     if (typeof cell !== "string") return new Wrong(`must be text, but is ${shown(cell)}`);
@@ -49,6 +50,15 @@ export const text =
     if (said.length > max) return new Wrong(`must have at most ${max} characters, but has ${said.length}`);
     return said.includes("\0") ? new Wrong("must not contain the character NUL") : said;
   };
+
+/** Text that is kept. A cell is a part of a longer text, which would stay in memory with it: hence the copy. */
+export const text = (max: number): Reader<string> => {
+  const read = name(max);
+  return (cell, form) => {
+    const said = read(cell, form);
+    return form.csv && typeof said === "string" ? Buffer.from(said).toString() : said;
+  };
+};
 
 const written = {
   ".": /^[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?$/,
@@ -117,23 +127,23 @@ export const truth: Reader<boolean> = (cell, { csv }) => {
 };
 
 const dayForm = /^(\d{4})-(\d\d)-(\d\d)$/;
-const momentForm = /^(\d{4}-\d\d-\d\d)T\d\d:\d\d(?::\d\d(?:\.\d+)?)?(?:Z|[+-]\d\d:\d\d)$/;
+const momentForm =
+  /^(\d{4})-(\d\d)-(\d\d)T(?:[01]\d|2[0-3]):[0-5]\d:[0-5]\d(?:\.\d+)?(?:Z|[+-](?:[01]\d|2[0-3]):[0-5]\d)$/;
 
 const firstMs = Date.parse("0000-01-01T00:00:00.000Z");
 const lastMs = Date.parse("9999-12-31T23:59:59.999Z");
 
-/** Is it a day of the calendar? JavaScript itself takes 30 February for 2 March. */
-function isDay(said: string): boolean {
-  const parts = dayForm.exec(said);
+/** Does the text begin with a day of the calendar? JavaScript itself takes 30 February for 2 March. */
+function isDay(parts: RegExpExecArray | null): boolean {
   if (parts === null) return false;
-  const [year, month, day] = [Number(parts[1]), Number(parts[2]), Number(parts[3])];
-  if (month < 1 || month > 12 || day < 1) return false;
-  return day <= 28 || day <= new Date(Date.UTC(year, month, 0)).getUTCDate();
+  const [, year, month, day] = parts as unknown as [string, string, string, string];
+  if (month < "01" || month > "12" || day < "01") return false;
+  return day <= "28" || Number(day) <= new Date(Date.UTC(Number(year), Number(month), 0)).getUTCDate();
 }
 
 export const day: Reader<string> = (cell) => {
   const said = typeof cell === "string" ? cell.trim() : "";
-  return isDay(said)
+  return isDay(dayForm.exec(said))
     ? said
     : new Wrong(`must be a day as YYYY-MM-DD, such as 2027-02-07, but is ${shown(cell)}`);
 };
@@ -141,8 +151,7 @@ export const day: Reader<string> = (cell) => {
 /** A moment with its offset, turned into UTC with milliseconds. */
 export const moment: Reader<string> = (cell) => {
   const said = typeof cell === "string" ? cell.trim() : "";
-  const parts = momentForm.exec(said);
-  const at = parts !== null && isDay(parts[1]!) ? Date.parse(said) : Number.NaN;
+  const at = isDay(momentForm.exec(said)) ? Date.parse(said) : Number.NaN;
   // Times are compared as text, which holds from year 0000 to 9999.
   return Number.isNaN(at) || at < firstMs || at > lastMs
     ? new Wrong(

@@ -3,7 +3,7 @@ import { retirements } from "../domain/piece.ts";
 import { convertUnit } from "../domain/units.ts";
 import { countEvidenceOfMany, insertRows, selectFittingsOf, selectPiecesOfDrivers } from "../storage/bulk.ts";
 import type { FittingRow, PieceRow } from "../storage/tables.ts";
-import { day, type Given, moment, number, text, Wrong, WrongAt, word } from "./import-cells.ts";
+import { day, type Given, moment, name, number, text, Wrong, WrongAt, word } from "./import-cells.ts";
 import { type ImportCounts, keepTogether, notOwn, reachesDriver, requireLogReach } from "./import-counts.ts";
 import { Faults } from "./import-faults.ts";
 import { FreeSpans } from "./import-fittings.ts";
@@ -13,20 +13,20 @@ import type { Work } from "./work.ts";
 
 const usage = number(0, 1e9);
 export const pieceColumns = {
-  driver: text(120),
-  driverId: text(64),
-  sku: text(60),
-  lineId: text(64),
+  driver: name(120),
+  driverId: name(64),
+  sku: name(60),
+  lineId: name(64),
   mark: text(60),
   asNew: number(-1e9, 1e9),
-  unit: text(20),
+  unit: name(20),
   priorUsage: usage,
   priorUsageSd: usage,
   boughtOn: day,
   notes: text(2000),
-  car: text(200),
-  carId: text(64),
-  position: text(60),
+  car: name(200),
+  carId: name(64),
+  position: name(60),
   fittedAt: moment,
   removedAt: moment,
   retiredAt: moment,

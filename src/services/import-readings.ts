@@ -5,7 +5,7 @@ import { countEvidenceOfMany, insertRows, selectReadingsOfPieces } from "../stor
 import type { InspectionRow, PieceRow, ReadingRow } from "../storage/tables.ts";
 import { selectRunsOfPiece } from "../storage/usage.ts";
 import { groupedBy } from "./grouped-by.ts";
-import { type Given, moment, number, text, truth, Wrong, WrongAt } from "./import-cells.ts";
+import { type Given, moment, name, number, text, truth, Wrong, WrongAt } from "./import-cells.ts";
 import { type ImportCounts, keepTogether, notOwn, reachesDriver, requireLogReach } from "./import-counts.ts";
 import { Faults } from "./import-faults.ts";
 import { driverNames, kindsOfLines, pieceName, pieceNames } from "./import-names.ts";
@@ -15,14 +15,14 @@ import { type Bytes, readTable, type Table, type TableForm } from "./tables-in.t
 import type { Work } from "./work.ts";
 
 export const readingColumns = {
-  driver: text(120),
-  driverId: text(64),
-  mark: text(60),
-  pieceId: text(64),
+  driver: name(120),
+  driverId: name(64),
+  mark: name(60),
+  pieceId: name(64),
   at: moment,
   value: number(-1e9, 1e9),
   unit: text(20),
-  instrument: text(60),
+  instrument: name(60),
   confirmed: truth,
 };
 type GivenReading = Given<typeof readingColumns>;

@@ -2,7 +2,18 @@ import { surfaces } from "../domain/kind.ts";
 import { conditionWords } from "../domain/piece.ts";
 import { insertRows, selectRunsAt } from "../storage/bulk.ts";
 import type { MeetingRow, RunRow } from "../storage/tables.ts";
-import { type Given, moment, number, text, whole, Wrong, WrongAt, word, words } from "./import-cells.ts";
+import {
+  type Given,
+  moment,
+  name,
+  number,
+  text,
+  whole,
+  Wrong,
+  WrongAt,
+  word,
+  words,
+} from "./import-cells.ts";
 import { type ImportCounts, keepTogether, notOwn, reachesDriver, requireLogReach } from "./import-counts.ts";
 import { countEvidenceOfRuns } from "./import-evidence.ts";
 import { groupedBy } from "./grouped-by.ts";
@@ -13,17 +24,17 @@ import { type Bytes, readTable, type Table, type TableForm } from "./tables-in.t
 import type { Work } from "./work.ts";
 
 export const runColumns = {
-  car: text(200),
-  carId: text(64),
+  car: name(200),
+  carId: name(64),
   at: moment,
   minutes: number(0, 600),
   surface: word(surfaces),
   conditions: words(conditionWords),
-  pack: text(60),
-  packId: text(64),
+  pack: name(60),
+  packId: name(64),
   knocks: whole(0, 100),
-  meeting: text(200),
-  meetingId: text(64),
+  meeting: name(200),
+  meetingId: name(64),
   notes: text(2000),
 };
 const table: Table<typeof runColumns> = {

@@ -1,7 +1,7 @@
 import { insertRows, selectLevelsWithLast } from "../storage/bulk.ts";
 import { levelOf } from "../storage/stock-ledger.ts";
 import type { LineRow, LocationRow, MovementRow } from "../storage/tables.ts";
-import { type Given, moment, text, whole, Wrong, WrongAt } from "./import-cells.ts";
+import { type Given, moment, name, whole, Wrong, WrongAt } from "./import-cells.ts";
 import { type ImportCounts, keepTogether } from "./import-counts.ts";
 import { Faults } from "./import-faults.ts";
 import { driverNames, lineNames, locationName, locationNames } from "./import-names.ts";
@@ -10,12 +10,12 @@ import { type Bytes, readTable, type Table, type TableForm } from "./tables-in.t
 import type { Work } from "./work.ts";
 
 export const stockColumns = {
-  location: text(120),
-  locationId: text(64),
-  driver: text(120),
-  driverId: text(64),
-  sku: text(60),
-  lineId: text(64),
+  location: name(120),
+  locationId: name(64),
+  driver: name(120),
+  driverId: name(64),
+  sku: name(60),
+  lineId: name(64),
   pieces: whole(0, 1e6),
   at: moment,
 };

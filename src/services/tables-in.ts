@@ -1,6 +1,6 @@
 import { JSONParser } from "@streamparser/json";
-import { CsvError, parse } from "csv-parse";
 import { DomainError } from "../domain/errors.ts";
+import { CsvBroken, CsvRecords } from "./csv-records.ts";
 import { type Faults, unreadable } from "./import-faults.ts";
 import { type CellForm, type Columns, type Given, Wrong } from "./import-cells.ts";
 import { nearestName } from "./nearest-name.ts";
@@ -166,16 +166,6 @@ function headerOf<C extends Columns>(cells: readonly string[], rows: Rows<C>, fa
   return names;
 }
 
-/** What to change where the quotes of a CSV file do not match. */
-const csvFaults: Partial<Record<CsvError["code"], string>> = {
-  CSV_QUOTE_NOT_CLOSED: "the file ends inside a quoted cell: was it cut off, or is a closing quote missing?",
-  INVALID_OPENING_QUOTE:
-    'a quote stands inside a cell that is not quoted: quote the whole cell and double the quote (""), as in RFC 4180',
-  CSV_INVALID_CLOSING_QUOTE:
-    'a quoted cell goes on after its closing quote: double a quote that is part of the text (""), as in RFC 4180',
-  CSV_MAX_RECORD_SIZE: "the row is longer than a row can be: is a closing quote missing?",
-};
-
 async function readCsv<C extends Columns>(
   body: AsyncIterable<string>,
   separator: string,
@@ -183,39 +173,22 @@ async function readCsv<C extends Columns>(
   faults: Faults,
 ): Promise<void> {
   let header: string[] | null = null;
-  const parser = parse({
-    delimiter: separator,
-    relax_column_count: true,
-    skip_empty_lines: true,
-    skip_records_with_empty_values: true,
-    max_record_size: maxRowLength,
-    on_record: (cells: string[]) => {
-      if (header === null) header = headerOf(cells, rows, faults);
-      else if (cells.length === header.length) rows.take(header, cells);
-      else rows.wrongRow(`has ${cells.length} cells, but the header has ${header.length} columns`);
-      return null;
-    },
+  const records = new CsvRecords(separator, maxRowLength, (cells) => {
+    // Spreadsheets write such lines after the last row.
+    if (cells.every((cell) => cell.trim() === "")) return;
+    if (header === null) header = headerOf(cells, rows, faults);
+    else if (cells.length === header.length) rows.take(header, cells);
+    else rows.wrongRow(`has ${cells.length} cells, but the header has ${header.length} columns`);
   });
-  // The errors are those of the calls below; without a listener they would end the process as well.
-  parser.on("error", () => {});
-  parser.resume();
-  const write = (some: string) =>
-    new Promise<void>((resolve, reject) => {
-      parser.write(some, (error) => (error ? reject(error) : resolve()));
-    });
   try {
-    for await (const some of body) if (some !== "") await write(some);
-    await new Promise<void>((resolve, reject) => {
-      parser.once("error", reject);
-      parser.once("end", resolve);
-      parser.end();
-    });
+    for await (const some of body) records.write(some);
+    records.end();
   } catch (error) {
-    parser.destroy();
-    if (!(error instanceof CsvError)) throw error;
-    rows.wrongRow(csvFaults[error.code] ?? error.message);
+    if (!(error instanceof CsvBroken)) throw error;
+    rows.wrongRow(error.message);
   }
-  if (header === null) throw unreadable("The body is empty: it needs a header, and a row for each thing");
+  if (header === null && faults.total === 0)
+    throw unreadable("The body is empty: it needs a header, and a row for each thing");
 }
 
 async function readJson<C extends Columns>(body: AsyncIterable<string>, rows: Rows<C>): Promise<void> {

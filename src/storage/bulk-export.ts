@@ -58,22 +58,40 @@ function conditions(e: ExpressionBuilder<Any, Any>, table: RecordTable, within: 
   return e.and(all);
 }
 
-/** Up to `limit` rows of a club after an id, in the order of ids, which is that of their making. */
+/** Runs have an index by time; for the others the order of ids is that of their making. */
+const timed: ReadonlySet<RecordTable> = new Set<RecordTable>(["runs"]);
+
+/** Where a chunk ended. */
+export interface ChunkEnd {
+  at: string;
+  id: string;
+}
+export const beforeAll: ChunkEnd = { at: "", id: "" };
+
+/** Up to `limit` rows of a club after the end of the chunk before: runs in the order of time, others in that of ids. */
 export async function chunkOfRows<T extends RecordTable>(
   q: Queries,
   table: T,
   clubId: string,
-  after: string,
+  after: ChunkEnd,
   limit: number,
   within: Within,
-): Promise<Tables[T][]> {
-  return (await (q as unknown as Kysely<Any>)
+): Promise<{ rows: Tables[T][]; end: ChunkEnd | null }> {
+  const byTime = timed.has(table);
+  const rows = await (q as unknown as Kysely<Any>)
     .selectFrom(table as string)
     .selectAll()
     .where("clubId", "=", clubId)
-    .where("id", ">", after)
+    .where((e) =>
+      byTime ? e(e.refTuple("at", "id"), ">", e.tuple(after.at, after.id)) : e("id", ">", after.id),
+    )
     .where((e) => conditions(e, table, within))
+    .$if(byTime, (s) => s.orderBy("at"))
     .orderBy("id")
     .limit(limit)
-    .execute()) as Tables[T][];
+    .execute();
+  const last = rows.at(-1);
+  const end =
+    rows.length < limit || last === undefined ? null : { at: byTime ? last["at"] : "", id: last["id"] };
+  return { rows: rows as Tables[T][], end };
 }

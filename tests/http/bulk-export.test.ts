@@ -240,7 +240,7 @@ describe("an export", () => {
     expect(body).toContain(',B,"a ""b"", c\nd;e",');
   });
 
-  it("of more rows than a chunk has each once, in the order of making", async () => {
+  it("of more rows than a chunk has each once: runs in the order of time, others as they were made", async () => {
     const rows = Array.from({ length: 2500 }, (_, i) => ({
       carId: garage.car.id,
       at: new Date(Date.parse("2026-01-01T00:00:00Z") + (2500 - i) * 600_000).toISOString(),
@@ -250,7 +250,11 @@ describe("an export", () => {
     }));
     await service.owner.must("POST", "/v1/imports/runs", rows);
     const notes = ((await exported("runs")) as any[]).map((run) => run.notes);
-    expect(notes).toEqual(rows.map((run) => run.notes));
+    expect(notes).toEqual(rows.map((run) => run.notes).reverse());
+    const marks = Array.from({ length: 1200 }, (_, i) => `spur ${i}`);
+    const pieces = marks.map((mark) => ({ driverId: garage.driver.id, sku: "T-SP-1", mark }));
+    await service.owner.must("POST", "/v1/imports/pieces", pieces);
+    expect(((await exported("pieces")) as any[]).map((piece) => piece.mark)).toEqual(marks);
   });
 
   it("that is not read to its end stops", async () => {

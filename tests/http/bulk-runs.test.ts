@@ -1,4 +1,6 @@
 import { afterAll, afterEach, beforeAll, beforeEach, describe, expect, it } from "vitest";
+import { surfaces } from "../../src/domain/kind.ts";
+import { conditionWords } from "../../src/domain/piece.ts";
 import { startGarage } from "../support/garage.ts";
 import { startTestService, type TestService } from "../support/service.ts";
 
@@ -438,5 +440,47 @@ describe("who may import runs", () => {
     expect((await send(table, "csv", "", service.anyone)).status).toBe(401);
     expect(await keptRuns()).toEqual([]);
     expect((await send(table, "csv", "", driver)).status).toBe(200);
+  });
+});
+
+describe("the rules of an import are those of the single call", () => {
+  beforeAll(start);
+  afterAll(stop);
+
+  const cases: Record<string, unknown[]> = {
+    minutes: [0, 600, 600.01, -0.01, "5", null, 1e300],
+    knocks: [0, 100, 101, -1, 0.5, "1"],
+    surface: [...surfaces, "moon", 1, ""],
+    conditions: [[], ["dusty"], [...conditionWords], ["dusty", "sunny"], "dusty", [1]],
+    notes: ["x", "x".repeat(2000), "x".repeat(2001), "", " ", "a\0b", 5],
+    packId: ["none", 5],
+    meetingId: ["none"],
+    at: [
+      ...["2026-02-29T10:00:00Z", "2024-02-29T10:00:00Z", "2026-11-02T10:01Z", "2026-11-02T10:02:03.456789Z"],
+      ...[
+        "2026-11-02T10:03:00+11:00",
+        "2026-11-02T10:04:00-0300",
+        "2026-11-02 10:05:00Z",
+        "2026-11-02T10:06:00",
+      ],
+      ...["2026-11-02T24:00:00Z", "2026-11-02T10:60:00Z", "2026-11-02T10:07:00z", "2026-13-02T10:00:00Z"],
+      ...["2026-11-30T19:59:59Z", "2026-11-30T20:00:01Z", "02.11.2026", 20261102],
+    ],
+  };
+  const pairs = Object.entries(cases).flatMap(([member, values]) =>
+    values.map((value) => [member, value] as const),
+  );
+
+  it("for each edge of each member, both take it or both refuse it", async () => {
+    const differing: unknown[] = [];
+    for (const [i, [member, value]] of pairs.entries()) {
+      const at = new Date(Date.parse("2026-03-01T00:00:00Z") + i * 60_000).toISOString();
+      const run = { carId: garage.car.id, at, minutes: 5, surface: "clay", [member]: value };
+      const bulk = await service.owner.post("/v1/imports/runs?dryRun=true", [run]);
+      const single = await service.owner.post("/v1/runs", run);
+      if (bulk.status >= 300 !== single.status >= 300)
+        differing.push([member, value, bulk.status, single.status]);
+    }
+    expect(differing).toEqual([]);
   });
 });
