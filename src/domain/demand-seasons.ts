@@ -12,16 +12,19 @@ const tableSteps = 48;
 const mostChanges = 500;
 
 /** A chance as a table from which a life is drawn. */
-interface Lives {
+export interface Lives {
   end: number;
   table: Float64Array;
 }
 
-const livesOf = (unworn: (usage: number) => number, end: number): Lives => {
+/** The law on an even table up to the end, or up to where practically every piece has ended. */
+export function livesOf(unworn: (usage: number) => number, furthest: number): Lives {
+  let end = furthest;
+  for (let i = 0; i < 20 && end > 0 && unworn(end / 2) < 1e-6; i++) end /= 2;
   const table = Float64Array.from({ length: tableSteps + 1 }, (_, i) => 1 - unworn((i * end) / tableSteps));
   for (let i = 1; i <= tableSteps; i++) table[i] = Math.max(table[i]!, table[i - 1]!);
   return { end, table };
-};
+}
 
 /** The life at a place of the law; infinite where it goes beyond the table. */
 export function lifeAt({ end, table }: Lives, u: number): number {
@@ -39,7 +42,7 @@ export function lifeAt({ end, table }: Lives, u: number): number {
 }
 
 /** One group of pieces in one world, ready to be drawn from. */
-interface Ready {
+export interface Ready {
   group: ChangedTogether;
   first: Lives;
   later: Lives;
@@ -48,7 +51,7 @@ interface Ready {
 }
 
 /** Later lives of cars that drive alike have one table. */
-function readied(world: LineWorld): Ready[] {
+export function readied(world: LineWorld): Ready[] {
   const later = new Map<string, Lives>();
   return world.groups.map((group) => {
     const end = group.usageThrough.at(-1) ?? 0;
@@ -86,11 +89,19 @@ export function seasonsOfNeed(
     const at = drawn(worlds, random);
     ready[at] ??= readied(worlds[at]!);
     const perRun = random.gamma(breakage.shape) / breakage.rate;
-    for (const one of ready[at]!) follow(one, perRun, random, (i) => (needed[i]![season]! += one.size));
+    for (const one of ready[at]!)
+      follow(one, perRun, random, (used) => {
+        const checkpoint = one.group.usageThrough.findIndex((through) => used <= through);
+        if (checkpoint !== -1) needed[checkpoint]![season]! += one.size;
+      });
   }
-  // Each change was written at the first checkpoint that saw it; a need through a day holds those before it.
-  for (let i = 1; i < checkpoints; i++)
-    for (let season = 0; season < asked.seasons; season++) needed[i]![season]! += needed[i - 1]![season]!;
+  return summedUp(needed);
+}
+
+/** Each change was written at the first checkpoint that saw it; a need through a day holds those before it. */
+export function summedUp(needed: Int32Array[]): Int32Array[] {
+  for (let i = 1; i < needed.length; i++)
+    for (let season = 0; season < needed[i]!.length; season++) needed[i]![season]! += needed[i - 1]![season]!;
   return needed;
 }
 
@@ -104,8 +115,8 @@ export function drawn(worlds: readonly { weight: number }[], random: Random): nu
   return worlds.length - 1;
 }
 
-/** Changes one group as its pieces end, and tells the checkpoint at which each change is seen first. */
-function follow(one: Ready, perRun: number, random: Random, changed: (checkpoint: number) => void): void {
+/** Changes one group as its pieces end, and tells the wearing usage at each change. */
+export function follow(one: Ready, perRun: number, random: Random, changed: (used: number) => void): void {
   const { group, first, later, end, size } = one;
   const breaks = end > 0 ? (size * perRun * group.runs) / end : 0;
   let used = 0;
@@ -114,9 +125,7 @@ function follow(one: Ready, perRun: number, random: Random, changed: (checkpoint
     const breaksAt = breaks > 0 ? random.exponential() / breaks : Infinity;
     used += Math.min(wears, breaksAt);
     if (used > end) return;
-    const checkpoint = group.usageThrough.findIndex((through) => used <= through);
-    if (checkpoint === -1) return;
-    changed(checkpoint);
+    changed(used);
   }
 }
 

@@ -23,6 +23,8 @@ export type WornBy = (wearingUsage: number) => number;
 export interface ChangedTogether {
   /** whose stock serves it, where that matters */
   owner: string;
+  /** which pieces they are, where that matters */
+  pieceIds?: readonly string[];
   /** for each piece fitted now, the chance that it is worn out within further usage; past its limit counts at 0 */
   worn: readonly WornBy[];
   /** the wearing usage through each of the checkpoints, never falling */

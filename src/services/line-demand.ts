@@ -1,15 +1,16 @@
 import { setImmediate } from "node:timers/promises";
 import type { PlannedMeeting } from "../domain/calendar.ts";
 import { type LineWorld, piecesNeeded, type WornBy } from "../domain/demand.ts";
+import { type MateLine, mateReach, seasonsWithMates } from "../domain/demand-mates.ts";
+import { lawOf, seasonsOfNeed } from "../domain/demand-seasons.ts";
 import { pieceDemand, pieceForecast, type PieceInUse } from "../domain/forecast.ts";
-import { forecastNewPiece } from "../stats/index.ts";
-import { allRecords } from "../storage/records.ts";
-import { selectFittedOnCars, selectLoosePieces } from "../storage/restock.ts";
+import { forecastNewPiece, populationSummary } from "../stats/index.ts";
 import type { CarRow, PieceRow } from "../storage/tables.ts";
 import { meetingsAhead } from "./calendar-ahead.ts";
 import { piecesInUse } from "./line-pieces.ts";
 import type { CurrentModel } from "./line-models.ts";
-import { onlyDriver, requireOwn, type Work } from "./work.ts";
+import { type InUse, piecesOf } from "./pieces-in-scope.ts";
+import type { Work } from "./work.ts";
 import { newWornTables, strataOf, wornTables } from "./worn-tables.ts";
 
 /** What one line will need, through each checkpoint day, of the cars asked for. */
@@ -21,13 +22,10 @@ export interface LineDemand {
   /** part-worn pieces that can still serve */
   spares: number;
   needs: { day: string; needed: number[] }[];
-  /** the ways the line may be, for questions that follow a season step by step */
-  worlds: LineWorld[];
-}
-
-export interface Scope {
-  driverId?: string | undefined;
-  carId?: string | undefined;
+  /** the most pieces that one change takes */
+  perChange: number;
+  /** pieces needed through each day in each of so many seasons, for questions about stretches of time */
+  seasons: (seasons: number) => Int32Array[];
 }
 
 export interface DemandOptions {
@@ -37,23 +35,6 @@ export interface DemandOptions {
   heldBy?: (lineId: string) => ReadonlyMap<string, number>;
   /** pieces to be taken as changed for new ones now */
   changed?: ReadonlySet<string>;
-}
-
-interface InUse {
-  piece: PieceRow;
-  carId: string | null;
-  /** pieces with the same word here are changed together, where their kind is */
-  group: string;
-  ahead: readonly PlannedMeeting[];
-}
-
-/** The cars that a question is about: one, a driver's, or the club's; never more than the actor may see. */
-export async function carsInScope(work: Work, scope: Scope): Promise<CarRow[]> {
-  const own = onlyDriver(work);
-  if (scope.driverId !== undefined) requireOwn(work, scope.driverId, "the cars");
-  const driverId = own ?? scope.driverId;
-  const cars = await allRecords(work.db, "cars", work.actor.clubId, { driverId });
-  return scope.carId === undefined ? cars : cars.filter((car) => car.id === scope.carId);
 }
 
 /**
@@ -70,80 +51,141 @@ export async function lineDemands(
   if (cars.length === 0 || days.length === 0) return [];
   const ahead = await meetingsAhead(work, cars, days.at(-1)!);
   const { inUse, loose } = await piecesOf(work, cars, ahead);
-  const lineIds = [...new Set([...inUse, ...loose].map(({ piece }) => piece.lineId))];
+  const lines = new Map<string, LineInUse>();
+  const lineInUse = async (lineId: string): Promise<LineInUse> => {
+    let one = lines.get(lineId);
+    if (one === undefined) {
+      const of = <T extends { piece: PieceRow }>(all: readonly T[]) =>
+        all.filter(({ piece }) => piece.lineId === lineId);
+      one = await readLine(work, lineId, of(inUse), of(loose), days, options.changed);
+      lines.set(lineId, one);
+    }
+    return one;
+  };
   const demands: LineDemand[] = [];
-  for (const id of lineIds) {
+  for (const id of new Set([...inUse, ...loose].map(({ piece }) => piece.lineId))) {
     if (options.lineId !== undefined && id !== options.lineId) continue;
-    const of = <T extends { piece: PieceRow }>(all: readonly T[]) =>
-      all.filter(({ piece }) => piece.lineId === id);
-    demands.push(await demandOfLine(work, id, of(inUse), of(loose), days, options));
+    const line = await lineInUse(id);
+    const mates = await mateLine(line, inUse, lineInUse, options.changed);
+    demands.push(demandOfLine(line, mates, days, options.heldBy?.(id)));
   }
   return demands;
 }
 
-async function piecesOf(
-  work: Work,
-  cars: readonly CarRow[],
-  ahead: ReadonlyMap<string, readonly PlannedMeeting[]>,
-) {
-  const carIds = cars.map((car) => car.id);
-  const driverIds = [...new Set(cars.map((car) => car.driverId))];
-  const [fitted, loose, kinds, lines] = await Promise.all([
-    selectFittedOnCars(work.db, carIds),
-    selectLoosePieces(work.db, driverIds),
-    allRecords(work.db, "kinds", work.actor.clubId),
-    allRecords(work.db, "lines", work.actor.clubId),
-  ]);
-  const isPackKind = new Map(kinds.map((kind) => [kind.id, JSON.parse(kind.details).usedBy === "pack"]));
-  const kindOf = new Map(lines.map((line) => [line.id, line.kindId]));
-  const isPack = (piece: PieceRow) => isPackKind.get(kindOf.get(piece.lineId) ?? "") === true;
-  const inUse: InUse[] = fitted.map(({ carId, changedWith, position, ...piece }) => ({
-    piece,
-    carId,
-    group: `${carId} ${changedWith ?? position}`,
-    ahead: ahead.get(carId) ?? [],
-  }));
-  for (const piece of loose.filter(isPack)) {
-    const sharing = loose.filter((other) => isPack(other) && other.driverId === piece.driverId).length;
-    const driven = cars
-      .filter((car) => car.driverId === piece.driverId)
-      .flatMap((car) => ahead.get(car.id) ?? []);
-    const shared = driven
-      .map((meeting) => ({ ...meeting, runs: meeting.runs / sharing }))
-      .sort((a, b) => (a.startsOn < b.startsOn ? -1 : 1));
-    inUse.push({ piece, carId: null, group: piece.id, ahead: shared });
-  }
-  return { inUse, loose: loose.filter((piece) => !isPack(piece)).map((piece) => ({ piece })) };
+/** One line with its pieces in these cars, under each way the line may be. */
+interface LineInUse {
+  model: CurrentModel;
+  inUse: readonly InUse[];
+  spares: number;
+  uses: ReadonlyMap<string, PieceInUse>;
+  worlds: LineWorld[];
 }
 
-async function demandOfLine(
+async function readLine(
   work: Work,
   lineId: string,
   inUse: readonly InUse[],
   loose: readonly { piece: PieceRow }[],
   days: readonly string[],
-  options: DemandOptions,
-): Promise<LineDemand> {
+  changed: ReadonlySet<string> | undefined,
+): Promise<LineInUse> {
   const model = await work.models.get(work, lineId);
   const uses = await piecesInUse(
     work,
     model,
     [...inUse, ...loose].map(({ piece }) => piece),
   );
-  const worlds = await worldsOf(work, model, inUse, uses, days, options.changed);
+  const spare = loose.map(({ piece }) => uses.get(piece.id)!);
+  return {
+    model,
+    inUse,
+    spares: sparesAmong(model, spare),
+    uses,
+    worlds: await worldsOf(work, model, inUse, uses, days, changed),
+  };
+}
+
+/**
+ * A line of a kind that is changed with its mate, with the lines that lead; null where nothing leads. The mate of a
+ * position is a piece of the leading kind on the same car: among those tied to it by the same word, where it is tied.
+ */
+async function mateLine(
+  { model, inUse, uses, worlds }: LineInUse,
+  all: readonly InUse[],
+  lineInUse: (lineId: string) => Promise<LineInUse>,
+  changed: ReadonlySet<string> = new Set(),
+): Promise<MateLine | null> {
+  const { changeRule, mateCode } = model.kind;
+  if (changeRule !== "with-mate" || mateCode === null) return null;
+  const leaders: LineInUse[] = [];
+  const mates: MateLine["mates"][number][] = [];
+  for (const group of worlds[0]?.groups ?? []) {
+    const own = inUse.find(({ piece }) => group.pieceIds?.includes(piece.id))!;
+    const onCar = all.filter(
+      (one) => one.carId !== null && one.carId === own.carId && one.kindCode === mateCode,
+    );
+    const leading = onCar.find((one) => one.group === own.group) ?? onCar[0];
+    const usedNow = changed.has(own.piece.id) ? 0 : uses.get(own.piece.id)!.now.usage;
+    if (leading === undefined) {
+      mates.push({ usedNow, leader: null });
+      continue;
+    }
+    const line = await lineInUse(leading.piece.lineId);
+    if (!leaders.includes(line)) leaders.push(line);
+    const at = line.worlds[0]!.groups.findIndex(({ pieceIds }) => pieceIds?.includes(leading.piece.id));
+    mates.push({ usedNow, leader: { line: leaders.indexOf(line), group: at } });
+  }
+  if (leaders.length === 0) return null;
+  return {
+    worlds,
+    breakage: model.breakage,
+    exponent: populationSummary(model.wear).pathExponent,
+    mates,
+    leaders: leaders.map((line) => ({ worlds: line.worlds, breakage: line.model.breakage })),
+  };
+}
+
+/** Standard error of a chance near 0.9 with so many seasons: 0.5 %. */
+const seasonsOfMates = 4000;
+
+function demandOfLine(
+  { model, inUse, spares, worlds }: LineInUse,
+  mates: MateLine | null,
+  days: readonly string[],
+  held: ReadonlyMap<string, number> | undefined,
+): LineDemand {
+  const { breakage, line } = model;
+  const seasons = (asked: { seasons: number; seed: number }) =>
+    mates === null ? seasonsOfNeed(worlds, breakage, asked) : seasonsWithMates(mates, asked);
   const needed =
-    inUse.length === 0 ? days.map(() => [1]) : piecesNeeded(worlds, model.breakage, options.heldBy?.(lineId));
+    inUse.length === 0
+      ? days.map(() => [1])
+      : mates === null
+        ? piecesNeeded(worlds, breakage, held)
+        : seasonsWithMates(mates, {
+            seasons: seasonsOfMates,
+            seed: seedOf(line.id),
+            ...(held === undefined ? {} : { held }),
+          }).map(lawOf);
   return {
     model,
     inUse: inUse.length,
     drivers: new Set(inUse.map(({ piece }) => piece.driverId)).size,
-    spares: sparesAmong(
-      model,
-      loose.map(({ piece }) => uses.get(piece.id)!),
-    ),
+    spares,
     needs: days.map((day, i) => ({ day, needed: needed[i]! })),
-    worlds,
+    perChange: Math.max(1, ...(worlds[0]?.groups.map((group) => group.worn.length) ?? [])),
+    seasons: (asked) =>
+      inUse.length === 0
+        ? days.map(() => new Int32Array(asked))
+        : seasons({ seasons: asked, seed: seedOf(line.id) }),
   };
+}
+
+/** A seed that belongs to a line (FNV-1a of its id): the same question gives the same seasons. */
+function seedOf(id: string): number {
+  let hash = 0x811c9dc5;
+  for (let i = 0; i < id.length; i++) hash = Math.imul(hash ^ id.charCodeAt(i), 0x01000193);
+  return hash >>> 0;
 }
 
 /** The pieces in use under each stratum of the line's fit, as groups that are changed together. */
@@ -171,15 +213,16 @@ async function worldsOf(
   const endOf = (ahead: readonly PlannedMeeting[]) =>
     Math.max(...usages.get(ahead)!.map((through) => through.at(-1)!));
   const furthest = Math.max(0, ...[...usages.keys()].map(endOf));
-  const newWorn = newWornTables(model, furthest);
+  const withMate = model.kind.changeRule === "with-mate";
+  const usedMost = withMate ? Math.max(0, ...inUse.map(({ piece }) => uses.get(piece.id)!.now.usage)) : 0;
+  const newWorn = newWornTables(model, withMate ? mateReach(furthest, usedMost) : furthest);
   const tables = new Map<string, readonly WornBy[]>();
   for (const { piece, ahead } of inUse) {
     // A pause between pieces: hundreds of forecasts must not keep other requests waiting.
     await setImmediate();
-    tables.set(
-      piece.id,
-      changed.has(piece.id) ? newWorn : wornTables(model, uses.get(piece.id)!, endOf(ahead)),
-    );
+    const use = uses.get(piece.id)!;
+    const end = withMate ? mateReach(endOf(ahead), use.now.usage) : endOf(ahead);
+    tables.set(piece.id, changed.has(piece.id) ? newWorn : wornTables(model, use, end));
   }
   const groups = [...byGroup.values()];
   return strata.map(({ weight }, s) => ({
@@ -187,6 +230,7 @@ async function worldsOf(
     newWorn: newWorn[s]!,
     groups: groups.map((group) => ({
       owner: group[0]!.piece.driverId,
+      pieceIds: group.map(({ piece }) => piece.id),
       worn: group.map(({ piece }) => tables.get(piece.id)![s]!),
       usageThrough: usages.get(group[0]!.ahead)![s]!,
       runs: group[0]!.ahead.reduce((sum, meeting) => sum + meeting.runs, 0),

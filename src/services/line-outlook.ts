@@ -1,13 +1,13 @@
-import { rangeOf, seasonsOfNeed } from "../domain/demand-seasons.ts";
+import { rangeOf } from "../domain/demand-seasons.ts";
 import { DomainError } from "../domain/errors.ts";
 import { monthsOf } from "../domain/season-spend.ts";
 import { pmfMean, pmfQuantile } from "../stats/index.ts";
 import { selectLastMeetingDay } from "../storage/meetings-ahead.ts";
 import { getRecord } from "../storage/records.ts";
 import { clubDay } from "./calendar-ahead.ts";
-import { carsInScope, lineDemands, type Scope } from "./line-demand.ts";
+import { lineDemands } from "./line-demand.ts";
+import { carsInScope, type Scope } from "./pieces-in-scope.ts";
 import { oneDecimal } from "./needs-ahead.ts";
-import { seedOf } from "./season-cost.ts";
 import type { Work } from "./work.ts";
 
 const seasons = 2000;
@@ -28,10 +28,7 @@ export async function lineOutlook(work: Work, lineId: string, asked: Scope & { t
   const cars = await carsInScope(work, asked);
   const days = months.map(({ lastDay }) => lastDay);
   const [demand] = await lineDemands(work, cars, days, { lineId });
-  const needed =
-    demand === undefined || demand.inUse === 0
-      ? days.map(() => new Int32Array(seasons))
-      : seasonsOfNeed(demand.worlds, demand.model.breakage, { seasons, seed: seedOf(lineId) });
+  const needed = demand?.seasons(seasons) ?? days.map(() => new Int32Array(seasons));
   const rows = months.map(({ month, lastDay }, m) => {
     const through = demand?.needs[m]?.needed ?? [1];
     const before = m === 0 ? [1] : (demand?.needs[m - 1]?.needed ?? [1]);

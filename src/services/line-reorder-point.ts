@@ -2,7 +2,8 @@ import { reorderLevels } from "../domain/restock.ts";
 import { allRecords, getRecord } from "../storage/records.ts";
 import { clubDay } from "./calendar-ahead.ts";
 import { LeadTimes } from "./lead-times-ahead.ts";
-import { carsInScope, lineDemands, type Scope } from "./line-demand.ts";
+import { lineDemands } from "./line-demand.ts";
+import { carsInScope, type Scope } from "./pieces-in-scope.ts";
 import {
   type AskedTarget,
   checkpointsThrough,

@@ -120,12 +120,12 @@ const reasons = {
   target: "one of it would not be enough for the chance wanted",
 } as const;
 
-function pitLine({ model, needs, worlds }: LineDemand): PitLine {
+function pitLine({ model, needs, perChange }: LineDemand): PitLine {
   const { line, kind } = model;
   return {
     needed: needs.at(-1)!.needed,
     carStopper: kind.carStopper,
-    perChange: Math.max(1, ...(worlds[0]?.groups.map((group) => group.worn.length) ?? [])),
+    perChange,
     priceOfPiece: line.priceMinorUnits / line.packSize,
   };
 }

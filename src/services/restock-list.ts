@@ -5,7 +5,8 @@ import { allRecords } from "../storage/records.ts";
 import type { LineRow, SupplierRow } from "../storage/tables.ts";
 import { clubDay } from "./calendar-ahead.ts";
 import { LeadTimes } from "./lead-times-ahead.ts";
-import { carsInScope, type LineDemand, lineDemands, type Scope } from "./line-demand.ts";
+import { type LineDemand, lineDemands } from "./line-demand.ts";
+import { carsInScope, type Scope } from "./pieces-in-scope.ts";
 import {
   type AskedTarget,
   checkpointsThrough,

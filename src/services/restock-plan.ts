@@ -1,7 +1,7 @@
 import { type BudgetLine, budgetPlan } from "../domain/budget.ts";
 import { pmfCdf } from "../stats/index.ts";
 import { selectClub } from "../storage/clubs.ts";
-import type { Scope } from "./line-demand.ts";
+import type { Scope } from "./pieces-in-scope.ts";
 import { count, percent } from "./needs-ahead.ts";
 import { type SuppliedDemand, suppliedDemands } from "./restock-list.ts";
 import type { Work } from "./work.ts";

@@ -1,4 +1,4 @@
-import { rangeOf, seasonsOfNeed } from "../domain/demand-seasons.ts";
+import { rangeOf } from "../domain/demand-seasons.ts";
 import { DomainError } from "../domain/errors.ts";
 import { monthsOf, spendByMonth } from "../domain/season-spend.ts";
 import { selectClub } from "../storage/clubs.ts";
@@ -6,7 +6,8 @@ import { selectLastMeetingDay } from "../storage/meetings-ahead.ts";
 import { allRecords } from "../storage/records.ts";
 import { selectSpend } from "../storage/spend.ts";
 import { clubDay } from "./calendar-ahead.ts";
-import { carsInScope, lineDemands, type Scope } from "./line-demand.ts";
+import { lineDemands } from "./line-demand.ts";
+import { carsInScope, type Scope } from "./pieces-in-scope.ts";
 import { daysFrom, lineToBuy, stockInScope } from "./needs-ahead.ts";
 import { stockDriver } from "./restock-list.ts";
 import type { Work } from "./work.ts";
@@ -14,13 +15,6 @@ import type { Work } from "./work.ts";
 /** Standard error of a 10th percentile's place with so many seasons: 1 %. */
 const seasons = 1000;
 const mostMonths = 36;
-
-/** A seed that belongs to a line (FNV-1a of its id): the same question gives the same seasons. */
-export function seedOf(id: string): number {
-  let hash = 0x811c9dc5;
-  for (let i = 0; i < id.length; i++) hash = Math.imul(hash ^ id.charCodeAt(i), 0x01000193);
-  return hash >>> 0;
-}
 
 /**
  * What parts cost, month by month: what was spent so far, and what is likely to be spent ahead, where packs are bought
@@ -54,14 +48,14 @@ export async function seasonCost(work: Work, asked: Scope & { from: string; thro
   const totals = aheadMonths.map(() => new Float64Array(seasons));
   const byLine = [];
   const otherCurrency = new Set<string>();
-  for (const { model, worlds, spares, inUse } of demands) {
+  for (const { model, spares, inUse, seasons: follow } of demands) {
     const bought = lineToBuy(model.line, byId, today);
     if (bought.currency !== club.currency) {
       otherCurrency.add(bought.sku);
       continue;
     }
     if (inUse === 0) continue;
-    const needed = seasonsOfNeed(worlds, model.breakage, { seasons, seed: seedOf(model.line.id) });
+    const needed = follow(seasons);
     const there = (levels: ReadonlyMap<string, number>) =>
       [...new Set([model.line.id, bought.id])].reduce((sum, id) => sum + (levels.get(id) ?? 0), 0);
     const spend = spendByMonth(needed, {
@@ -86,8 +80,7 @@ export async function seasonCost(work: Work, asked: Scope & { from: string; thro
     });
   }
   const all = new Float64Array(seasons);
-  for (const month of totals)
-    for (let season = 0; season < seasons; season++) all[season]! += month[season]!;
+  for (const month of totals) for (let season = 0; season < seasons; season++) all[season]! += month[season]!;
   const total = { actualMinorUnits: sum(actual), ...money(all) };
   const { p10, p90 } = total.rangeMinorUnits;
   return {
