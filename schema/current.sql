@@ -33,6 +33,27 @@ CREATE TABLE "cars" (
 
 CREATE INDEX "carsByDriver" on "cars" ("clubId", "driverId");
 
+CREATE TABLE "changeReaders" (
+  "clubId" text not null references "clubs" ("id"),
+  "name" text not null,
+  "position" integer not null,
+  constraint "changeReadersPrimary" primary key ("clubId", "name")
+) strict;
+
+CREATE TABLE "changes" (
+  "clubId" text not null references "clubs" ("id"),
+  "position" integer not null,
+  "at" text not null,
+  "type" text not null,
+  "subjectKind" text not null,
+  "subjectId" text not null,
+  "audience" text not null,
+  "driverId" text references "drivers" ("id"),
+  "by" text,
+  "data" text not null,
+  constraint "changesPrimary" primary key ("clubId", "position")
+) strict;
+
 CREATE TABLE "clubs" (
   "id" text not null primary key,
   "name" text not null,
@@ -40,6 +61,15 @@ CREATE TABLE "clubs" (
   "timeZone" text not null,
   "createdAt" text not null,
   "version" integer not null
+) strict;
+
+CREATE TABLE "crossings" (
+  "clubId" text not null references "clubs" ("id"),
+  "subjectKind" text not null,
+  "subjectId" text not null,
+  "driverId" text not null,
+  "at" text not null,
+  constraint "crossingsPrimary" primary key ("clubId", "subjectKind", "subjectId", "driverId")
 ) strict;
 
 CREATE TABLE "drivers" (
@@ -334,6 +364,27 @@ CREATE INDEX "readingsByInspection" on "readings" ("inspectionId");
 
 CREATE INDEX "readingsByPiece" on "readings" ("pieceId", "at");
 
+CREATE TABLE "reservations" (
+  "id" text not null primary key,
+  "clubId" text not null references "clubs" ("id"),
+  "shopId" text not null references "shops" ("id"),
+  "lineId" text not null references "lines" ("id"),
+  "driverId" text not null references "drivers" ("id"),
+  "pieces" integer not null,
+  "forDay" text not null,
+  "meetingId" text references "meetings" ("id"),
+  "notes" text,
+  "state" text not null,
+  "answer" text,
+  "answeredAt" text,
+  "createdAt" text not null,
+  "version" integer not null,
+  constraint "reservationsCheck1" check ("pieces" >= 1),
+  constraint "reservationsCheck2" check ("state" in ('asked', 'confirmed', 'refused', 'withdrawn'))
+) strict;
+
+CREATE INDEX "reservationsByShop" on "reservations" ("shopId", "forDay");
+
 CREATE TABLE "runs" (
   "id" text not null primary key,
   "clubId" text not null,
@@ -355,6 +406,96 @@ CREATE UNIQUE INDEX "runsByCar" on "runs" ("carId", "at");
 CREATE INDEX "runsByClub" on "runs" ("clubId", "at", "id");
 
 CREATE INDEX "runsByPack" on "runs" ("packId", "at") where "packId" is not null;
+
+CREATE TABLE "shopFeeds" (
+  "id" text not null primary key,
+  "clubId" text not null references "clubs" ("id"),
+  "listId" text references "stockLists" ("id"),
+  "listedAt" text,
+  "digest" text,
+  "catalogueMark" text,
+  "etag" text,
+  "lastModified" text,
+  "pulledAt" text,
+  "failures" integer not null,
+  "failedAt" text,
+  "failedFor" text,
+  "nextPullAt" text
+) strict;
+
+CREATE TABLE "shopMatches" (
+  "id" text not null primary key,
+  "clubId" text not null references "clubs" ("id"),
+  "shopId" text not null references "shops" ("id"),
+  "shopSku" text not null,
+  "lineId" text references "lines" ("id"),
+  "confirmedAt" text not null,
+  constraint "shopMatchesUnique1" unique ("shopId", "shopSku")
+) strict;
+
+CREATE TABLE "shops" (
+  "id" text not null primary key,
+  "clubId" text not null references "clubs" ("id"),
+  "name" text not null,
+  "currency" text not null,
+  "locationId" text references "locations" ("id"),
+  "pullUrl" text,
+  "pullEveryMinutes" integer,
+  "pullMode" text not null,
+  "columns" text,
+  "encoding" text not null,
+  "decimal" text not null,
+  "separator" text not null,
+  "notes" text,
+  "createdAt" text not null,
+  "version" integer not null,
+  constraint "shopsUnique1" unique ("clubId", "name"),
+  constraint "shopsCheck1" check ("pullMode" in ('full', 'changes')),
+  constraint "shopsCheck2" check ("pullEveryMinutes" >= 5)
+) strict;
+
+CREATE TABLE "stockListRows" (
+  "listId" text not null references "stockLists" ("id"),
+  "sku" text not null,
+  "rowNo" integer not null,
+  "name" text,
+  "gtin" text,
+  "mpn" text,
+  "onHand" integer,
+  "priceMinorUnits" integer,
+  "availability" text,
+  "leadTimeLeastDays" integer,
+  "leadTimeMostDays" integer,
+  "minimumOrder" integer,
+  "lineId" text references "lines" ("id"),
+  "matchedBy" text,
+  constraint "stockListRowsKey" primary key ("listId", "sku"),
+  constraint "stockListRowsCheck1" check ("onHand" >= 0 and "priceMinorUnits" >= 0),
+  constraint "stockListRowsCheck2" check ("matchedBy" in ('gtin', 'sku', 'mpn', 'confirmed') or ("matchedBy" = 'none' and "lineId" is null))
+) strict , without rowid;
+
+CREATE INDEX "stockListRowsByLine" on "stockListRows" ("listId", "lineId") where "lineId" is not null;
+
+CREATE TABLE "stockLists" (
+  "id" text not null primary key,
+  "clubId" text not null references "clubs" ("id"),
+  "shopId" text not null references "shops" ("id"),
+  "arrivedAt" text not null,
+  "way" text not null,
+  "mode" text not null,
+  "outcome" text not null,
+  "bytes" integer not null,
+  "rowsRead" integer not null,
+  "rejected" integer not null,
+  "added" integer not null,
+  "changed" integer not null,
+  "gone" integer not null,
+  "reason" text,
+  constraint "stockListsCheck1" check ("way" in ('push', 'pull') and "mode" in ('full', 'changes')),
+  constraint "stockListsCheck2" check ("outcome" in ('arriving', 'kept', 'kept-partly', 'refused', 'failed'))
+) strict;
+
+CREATE INDEX "stockListsByShop" on "stockLists" ("shopId", "arrivedAt");
 
 CREATE TABLE "suppliers" (
   "id" text not null primary key,

@@ -1,9 +1,11 @@
 import { ledger } from "./0001-ledger.ts";
 import { keptAnswers } from "./0002-kept-answers.ts";
 import { sharedDemand } from "./0003-shared-demand.ts";
+import { shops } from "./0004-shops.ts";
+import { changes } from "./0005-changes.ts";
 import type { Step } from "./types.ts";
 
 export type { Dialect, Step } from "./types.ts";
 
 /** All migrations in the order in which they run. Add at the end; never edit one that was released. */
-export const steps: readonly Step[] = [ledger, keptAnswers, sharedDemand];
+export const steps: readonly Step[] = [ledger, keptAnswers, sharedDemand, shops, changes];

@@ -10,6 +10,7 @@ import { operations } from "./http/routes/index.ts";
 import { serviceRoutes } from "./http/routes/service.ts";
 import type { Log } from "./log.ts";
 import { newId as freshId } from "./new-id.ts";
+import type { FetchLimits } from "./services/fetch-safely.ts";
 import { LineModels } from "./services/line-models.ts";
 import type { Work } from "./services/work.ts";
 import type { Db } from "./storage/database.ts";
@@ -23,10 +24,14 @@ export interface AppOptions {
   log?: Log;
   /** the fitted lines; fits run on the calling thread if not given */
   models?: LineModels;
+  /** is called when the feed of changes of a club has a new entry */
+  onChange?: (clubId: string) => void;
   /** origins whose pages may use the API from a browser; none if not given */
   corsOrigins?: readonly string[];
   /** requests a minute that each key may make; any number if not given or 0 */
   rateLimit?: number;
+  /** limits on fetching shops' lists, where they are not the usual ones */
+  pulls?: Partial<FetchLimits>;
 }
 
 export const version = "0.1.0";
@@ -42,8 +47,10 @@ export function buildApp({
   newId = freshId,
   log = () => {},
   models = new LineModels({ onFault: faultLogger(log) }),
+  onChange,
   corsOrigins = [],
   rateLimit = 0,
+  pulls = {},
 }: AppOptions): Hono<AppEnv> {
   const app = new Hono<AppEnv>();
   const onFault = faultLogger(log);
@@ -64,6 +71,8 @@ export function buildApp({
     now: () => clock().toISOString(),
     newId: () => newId(),
     models,
+    ...(onChange && { wake: () => onChange(c.get("actor").clubId) }),
+    pulls,
   });
   const limit = rateLimit === 0 ? null : new RateLimit(rateLimit);
   mount(

@@ -4,9 +4,13 @@ import path from "node:path";
 import { buildApp, faultLogger } from "./app.ts";
 import { startFitPool } from "./fit-pool.ts";
 import { makeLog } from "./log.ts";
+import { newId as freshId } from "./new-id.ts";
 import { LineModels } from "./services/line-models.ts";
+import { serviceItself } from "./services/work.ts";
 import type { Settings } from "./settings.ts";
+import { selectClubIds } from "./storage/clubs.ts";
 import { type Db, openDatabase } from "./storage/database.ts";
+import { Watch } from "./watch.ts";
 
 /** How long running requests may take to finish once the service is told to stop. */
 const graceMs = 5000;
@@ -38,9 +42,16 @@ export async function startService({
   const log = makeLog(settings.logLevel, (line) => process.stderr.write(line), clock);
   const database = db ?? (await openConfigured(settings));
   const { corsOrigins, rateLimit } = settings;
+  const onFault = faultLogger(log);
   const pool = startFitPool();
-  const models = new LineModels({ runFit: pool.run, onFault: faultLogger(log) });
-  const app = buildApp({ db: database, clock, log, models, corsOrigins, rateLimit });
+  const models = new LineModels({ runFit: pool.run, onFault });
+  const now = () => clock().toISOString();
+  const watch = new Watch({
+    workFor: (clubId) => ({ ...serviceItself(clubId), db: database, now, newId: freshId, models }),
+    onFault,
+  });
+  const onChange = (clubId: string) => watch.wake(clubId);
+  const app = buildApp({ db: database, clock, log, models, onChange, corsOrigins, rateLimit });
   const server = serve({ fetch: app.fetch, port: settings.port, hostname: settings.host });
   await new Promise<void>((resolve, reject) => {
     server.once("listening", resolve);
@@ -50,8 +61,10 @@ export async function startService({
   const port = typeof bound === "object" && bound !== null ? bound.port : settings.port;
   const address = `http://${settings.host.includes(":") ? `[${settings.host}]` : settings.host}:${port}`;
   log("info", "serving", { address, database: settings.databaseUrl });
+  watch.start(() => selectClubIds(database));
   // Fits that are not finished are given up: they are a cache, and the next answer makes them again.
   const finish = async () => {
+    await watch.stop();
     await pool.close();
     await models.settled();
     await database.destroy();

@@ -54,7 +54,10 @@ export interface paths {
         delete?: never;
         options?: never;
         head?: never;
-        /** Change a driver's name or notes */
+        /**
+         * Change a driver's name, notes, or whether their demand is shared
+         * @description A driver's own key may change the notes and whether the demand is shared, of that driver alone; names are the owner's.
+         */
         patch: operations["changeDriver"];
         trace?: never;
     };
@@ -701,7 +704,7 @@ export interface paths {
         };
         /**
          * What must be looked at on this car?
-         * @description Every fitted piece in the order of the bench, with its chance of getting through the next meeting, and whether to change it, look at it or leave it.
+         * @description Every fitted piece in the order of the bench, with its chance of getting through the next meeting, whether to change it, look at it or leave it, and what one more check of it is worth. With `minutes`, the checks to spend them on.
          */
         get: operations["benchSheet"];
         put?: never;
@@ -724,6 +727,26 @@ export interface paths {
          * @description The wear rate fitted over its pieces, its spread, the effect of surfaces, and the life of a new piece.
          */
         get: operations["lineWear"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/lines/{id}/accuracy": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * How far are the forecasts of this line to be trusted?
+         * @description A back-test on the club's own log: what would have been forecast on past evenings from what was known then, and what happened. Figures are pooled over the pieces of all drivers.
+         */
+        get: operations["lineAccuracy"];
         put?: never;
         post?: never;
         delete?: never;
@@ -764,6 +787,183 @@ export interface paths {
          * @description For one car, one driver or the whole club: the need of each line through the day as a range, what is on hand, on order and still serviceable, and the packs to order so that the target is met.
          */
         get: operations["restockList"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/pieces/{id}/wear.svg": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * A picture of a piece's wear: readings, band, limits, forecast
+         * @description An SVG picture with its own text alternative (title and desc, the numbers in sentences), for light and dark screens and for print. It loads nothing and runs nothing. Up to now the band (10 to 90 %) and its median show what was known at each moment, from the looks up to then; beyond now they are the forecast, to the limit asked for. A limit that is stated as a size is drawn as a size, one that is stated as a loss as wear.
+         */
+        get: operations["wearPicture"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/lines/{id}/outlook.svg": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * A picture of a line's need, month by month
+         * @description An SVG picture with its own text alternative (title and desc, the numbers in sentences), for light and dark screens and for print. It loads nothing and runs nothing. Each month has its 10th percentile, median and 90th percentile, and its mean.
+         */
+        get: operations["outlookPicture"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/restock-plan.svg": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * A picture of what money buys: chance of no lost run against cost
+         * @description An SVG picture with its own text alternative (title and desc, the numbers in sentences), for light and dark screens and for print. It loads nothing and runs nothing. The curve goes on beyond the budget; the same numbers are in the restock plan.
+         */
+        get: operations["restockPlanPicture"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/restock-plan": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * What to buy first with so much money
+         * @description The packs that raise the chance of no lost run through a day most for the money, the whole curve of cost against chance, and what the next money would buy.
+         */
+        get: operations["restockPlan"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/cars/{id}/pit-list": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * What goes in the box for a meeting, and what to change before leaving
+         * @description One change of every car-stopper, what is likely to be needed, and as much more as keeps the chance that a part ends the day below 1 less the target, the cheapest first: price stands in for weight.
+         */
+        get: operations["pitList"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/lines/{id}/outlook": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** How much of this line will be needed, month by month */
+        get: operations["lineOutlook"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/season-cost": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * What a season costs, month by month and line by line
+         * @description What was spent so far beside what is likely to be spent ahead, where packs are bought as what there is runs out: 1,000 seasons followed to their end, the same ones each time.
+         */
+        get: operations["seasonCost"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/pieces/{id}/change-early": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * Is it worth changing this piece before it ends?
+         * @description The usage at which a planned change costs least in the long run, from the price of the part and what a lost run costs; not worth it where wear-out does not accelerate. Without costs given, the planned change costs the parts, bench time counts nothing, and a lost run costs 2500 minor units for a car-stopper and nothing for others.
+         */
+        get: operations["changePieceEarly"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/shelf-plan": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * What the shelf should hold for all drivers who share their need
+         * @description For the shop and the owner: by line, the pooled need beyond what the drivers hold themselves, when to order again and how far up, and what to order through a day. No driver's log is shown, and no number that rests on fewer than three drivers. The review period is a week if not given.
+         */
+        get: operations["shelfPlan"];
         put?: never;
         post?: never;
         delete?: never;
@@ -986,6 +1186,26 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/v1/changes": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * Follow what changes: pieces, cars, lines, stock levels, orders, and thresholds that are crossed
+         * @description Every change in the order in which it was kept. Start without `after` for everything, keep `next`, and go on from there as often as you like. A driver sees what happens to their own things and to what is shared, the shop lines, shelf stock and orders for shelves. An import is one entry. Thresholds are looked at shortly after what may cross them was logged, and each crossing is told once: a piece that is not likely to last the next meeting (`piece.near-limit`), a car with something to change or an empty position (`car.not-ready`), a line to be ordered now (`line.below-reorder-point`).
+         */
+        get: operations["listChanges"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/v1/imports/runs": {
         parameters: {
             query?: never;
@@ -1100,6 +1320,206 @@ export interface paths {
         get: operations["exportClub"];
         put?: never;
         post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/calculators/wear-fit": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /**
+         * What do readings say of wear, and of what is left?
+         * @description Fits one line of alike pieces from their readings, and forecasts each piece. All usages are in one unit of your choice, all readings in another. Example: three lasers with a limit of 10 % more current, read to 2000 hours (Meeker & Escobar 1998, Table C.17); the first passed it at about 3780 hours, 1780 hours later.
+         */
+        post: operations["calculateWearFit"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/calculators/gear-span": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /**
+         * What span has this gear as new, and how worn are its teeth?
+         * @description Span over teeth of an involute spur gear, and the tooth thinning that a measured span means. Example: module 2, 20 teeth measure 15.321 mm over 3, touching at a diameter of 40.59 mm (a public gear-calculator page); the measured span is ours.
+         */
+        post: operations["calculateGearSpan"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/calculators/rollout": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /**
+         * How far does the car go for one turn of the motor?
+         * @description Final drive ratio and rollout, and which pinion makes up for a worn tyre. Example: a tyre of 1.8 in at 3.2 to 1 rolls out 1.767 in, which is 44.88 mm (a public forum's worked example); the worn diameter is ours.
+         */
+        post: operations["calculateRollout"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/calculators/life-fit": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /**
+         * Which law of life do failures and survivors point to?
+         * @description Maximum likelihood from exact, running, between-inspections and found-failed lives, also of items that came second-hand. With few or no failures, give a prior. Example: ten failures among twenty items, the rest running at 500 hours; NIST/SEMATECH e-Handbook of Statistical Methods, section 8.4.1, prints shape 1.7207, scale 606.5280 and log-likelihood -75.135.
+         */
+        post: operations["calculateLifeFit"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/calculators/remaining-life": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /**
+         * How long will an item of this age still last?
+         * @description Chance of lasting a horizon, and quantiles of what is left, given that the item is alive at its age. Example: the life fitted by the example of life-fit, at 300 hours, for 100 more: exp((300/606.528)^1.7208 - (400/606.528)^1.7208) = 0.826, by hand.
+         */
+        post: operations["calculateRemainingLife"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/calculators/replacement-interval": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /**
+         * At what age is changing early worth it?
+         * @description The age at which a planned replacement is cheapest in the long run, or null where running to failure is. Example: a Weibull life of shape 2.5 and scale 1000, planned cost 1, failure cost 5, by the criterion of Barlow & Hunter (1960): age 493.05 at a cost of 0.0034620 per unit of age. A widely copied 493.19 is the lowest point of a coarse grid.
+         */
+        post: operations["calculateReplacementInterval"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/calculators/renewals": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /**
+         * How many replacements will these positions need?
+         * @description Law of the number of replacements within a horizon, of positions that hold parts of some ages now and are refilled with new ones. Example: one new part with mean life 1 and squared coefficient of variation 0.25; Tijms (2003), table 8.1.1, prints 0.6091 expected within 1.
+         */
+        post: operations["calculateRenewals"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/calculators/stock-levels": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /**
+         * When to order again, and how far up?
+         * @description The smallest reorder point that meets a target, with the level to order up to. Example: daily demand 2500 with standard deviation 500, lead time 7 days with standard deviation 7, cycle service 0.9; Chopra & Meindl, Supply Chain Management, print a safety stock of 22,491 (from memory), here rounded up to a whole reorder point.
+         */
+        post: operations["calculateStockLevels"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/calculators/order-quantity": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /**
+         * How much to order at a time, or for a season?
+         * @description economic: the lot that makes ordering and holding cheapest together (Harris 1913). season: a single buy, from what a unit short and a unit left over cost. Both in whole packs. Example: 200 units a year, 50 an order, 2 a unit and year; Nahmias & Olsen, Production and Operations Analysis, print 100.
+         */
+        post: operations["calculateOrderQuantity"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/calculators/spares-kit": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /**
+         * Which spares to take for the money, or for a chance?
+         * @description The best kit for a budget, or the cheapest for a target, and the curve of cost against service. Example: nine types and a budget of 500, data of the course SF2863 at KTH Stockholm; the best kit leaves 0.632 units short on average, where marginal analysis (Fox 1966) stops at 0.8598.
+         */
+        post: operations["calculateSparesKit"];
         delete?: never;
         options?: never;
         head?: never;
@@ -1221,6 +1641,105 @@ export interface components {
              */
             from?: string;
         };
+        /** @description one observed life, or several alike */
+        ObservedLife: {
+            /** @constant */
+            kind: "failed";
+            /** @description age at failure */
+            at: number;
+            /** @description how many items alike; 1 if not given */
+            count?: number;
+            /** @description age at which it came under observation, as when bought second-hand; 0 if not given */
+            enteredAt?: number;
+        } | {
+            /** @constant */
+            kind: "running";
+            /** @description age so far, or when it was taken away for another reason than failing */
+            at: number;
+            /** @description how many items alike; 1 if not given */
+            count?: number;
+            /** @description age at which it came under observation, as when bought second-hand; 0 if not given */
+            enteredAt?: number;
+        } | {
+            /** @constant */
+            kind: "between";
+            /** @description age at the last inspection at which it was good */
+            from: number;
+            /** @description age at the inspection that found it failed */
+            to: number;
+            /** @description how many items alike; 1 if not given */
+            count?: number;
+            /** @description age at which it came under observation, as when bought second-hand; 0 if not given */
+            enteredAt?: number;
+        } | {
+            /** @constant */
+            kind: "before";
+            /** @description age at which it was found failed */
+            at: number;
+            /** @description how many items alike; 1 if not given */
+            count?: number;
+        };
+        /** @description a law of life */
+        Life: {
+            /** @constant */
+            distribution: "weibull";
+            /** @description below 1 failures come early, 1 is chance alone, above 1 is wearing out */
+            shape: number;
+            /** @description age that 37 % survive, in any unit, which all ages of the request share */
+            scale: number;
+        } | {
+            /** @constant */
+            distribution: "lognormal";
+            /** @description mean of the natural logarithm of the life; its exponential is the median life */
+            meanLog: number;
+            /** @description standard deviation of the natural logarithm of the life */
+            sdLog: number;
+        };
+        /** @description demand for each unit of time; a table is for the whole time asked about */
+        Demand: {
+            /** @constant */
+            kind: "poisson";
+            /** @description expected units for each unit of time, one at a time and at random */
+            rate: number;
+        } | {
+            /** @constant */
+            kind: "normal";
+            /** @description expected units for each unit of time */
+            mean: number;
+            /** @description standard deviation of the units of one unit of time */
+            sd: number;
+        } | {
+            /** @constant */
+            kind: "negative-binomial";
+            /** @description expected units for each unit of time */
+            mean: number;
+            /** @description variance of the units of one unit of time, above the mean */
+            variance: number;
+        } | {
+            /** @constant */
+            kind: "table";
+            /** @description chance of needing 0, 1, 2, … units; they sum to 1 */
+            probabilities: number[];
+        };
+        /** @description units needed in the time that the kit has to last */
+        WholeDemand: {
+            /** @constant */
+            kind: "poisson";
+            /** @description expected units for each unit of time, one at a time and at random */
+            rate: number;
+        } | {
+            /** @constant */
+            kind: "negative-binomial";
+            /** @description expected units for each unit of time */
+            mean: number;
+            /** @description variance of the units of one unit of time, above the mean */
+            variance: number;
+        } | {
+            /** @constant */
+            kind: "table";
+            /** @description chance of needing 0, 1, 2, … units; they sum to 1 */
+            probabilities: number[];
+        };
         /** @description Problem details of RFC 9457 */
         Problem: {
             /**
@@ -1275,6 +1794,8 @@ export interface components {
             name: string;
             /** @description free text */
             notes: string | null;
+            /** @description whether what this driver's cars will need counts in the plan of the shelf; the shop sees sums over three drivers or more, never a log */
+            sharesDemand: boolean;
             /**
              * Format: date-time
              * @description moment in UTC, RFC 3339
@@ -2207,10 +2728,61 @@ export interface components {
             ready: boolean;
             /** @description bench time for all that is to be changed or looked at */
             minutes: number;
+            /** @description what the worth of a check is worked out with, beside the price of the parts */
+            checkCosts: {
+                /**
+                 * @description currency code, ISO 4217
+                 * @example AUD
+                 */
+                currency: string;
+                /**
+                 * @description labour of one planned change
+                 * @example 900
+                 */
+                labourMinorUnits: number;
+                /**
+                 * @description lost when a part without which the day is over wears out at the meeting
+                 * @example 900
+                 */
+                lostRunMinorUnits: number;
+                /** @description share of that for every other part */
+                lesserShare: number;
+            };
+            /** @description null where no `minutes` were asked for */
+            tonight: components["schemas"]["Tonight"] | null;
             /** @description in the order of the bench; within a step, what is most urgent first */
             entries: components["schemas"]["BenchEntry"][];
             emptyPositions: string[];
             cautions: string[];
+        };
+        /** @description the checks to spend the minutes on, the most gain for each minute first */
+        Tonight: {
+            /** @description bench time asked for */
+            minutes: number;
+            /** @description bench time of the checks, never more */
+            minutesUsed: number;
+            /**
+             * @description what they are expected to save together
+             * @example 900
+             */
+            gainMinorUnits: number;
+            checks: {
+                position: string;
+                pieceId: components["schemas"]["Id"];
+                mark: string;
+                kindName: string;
+                check: string;
+                checkMinutes: number;
+                /**
+                 * @description what one more reading (or grade) is expected to save before the next meeting, in minor units; 0 where it can change nothing
+                 * @example 900
+                 */
+                checkGainMinorUnits: number;
+                /** @description the same for each minute of bench time */
+                checkGainPerMinute: number;
+                /** @description what the reading may decide, in one sentence */
+                checkWhy: string;
+            }[];
         };
         BenchEntry: {
             position: string;
@@ -2224,6 +2796,15 @@ export interface components {
             check: string;
             /** @description bench time for it, minutes */
             checkMinutes: number;
+            /**
+             * @description what one more reading (or grade) is expected to save before the next meeting, in minor units; 0 where it can change nothing
+             * @example 900
+             */
+            checkGainMinorUnits: number;
+            /** @description the same for each minute of bench time */
+            checkGainPerMinute: number;
+            /** @description what the reading may decide, in one sentence */
+            checkWhy: string;
             /** @description the day is over without it */
             carStopper: boolean;
             usage: number;
@@ -2309,6 +2890,82 @@ export interface components {
                 readings: number;
                 current: boolean;
             };
+        };
+        LineAccuracy: {
+            lineId: components["schemas"]["Id"];
+            sku: string;
+            kindCode: string;
+            /**
+             * Format: date-time
+             * @description moment in UTC, RFC 3339
+             * @example 2026-11-29T07:30:00.000Z
+             */
+            asOf: string;
+            /** @enum {string} */
+            clock: "minutes" | "runs" | "cycles" | "knocks" | "days";
+            /** @description unit of wear; null for a graded kind */
+            unit: string | null;
+            scheme: {
+                /** @description evenings in the log that give rise to a forecast */
+                evenings: number;
+                eveningsScored: number;
+                /** @description what the evenings are drawn with */
+                seed: number;
+                /** @description the answer in one sentence with its numbers */
+                sentence: string;
+            };
+            /** @description empty while no piece has been looked at twice */
+            accuracy: {
+                /**
+                 * @description reading, grade: the next look at a piece; end: the usage at which it was finished
+                 * @enum {string}
+                 */
+                target: "reading" | "grade" | "end";
+                forecasts: number;
+                /** @description of the central ranges of 50, 80 and 95 % */
+                coverage: components["schemas"]["CoverageAt"][];
+                /** @description mean continuous ranked probability score, smaller is better: of a reading in the unit of wear, of a grade in grades, of an end of life in usage */
+                meanCrps: number | null;
+                /** @description mean of outcome less median, in the same unit; above 0: more than forecast */
+                bias: number | null;
+                /** @description pieces that the forecasts are of; forecasts of one piece are not independent of each other */
+                pieces: number;
+                /** @description forecasts whose outcome is known. An end that had not come by the last look counts in the coverage, put beyond it by chance; score and bias are of known ones, which are the earlier ones */
+                known: number;
+                /** @description at least 30 forecasts */
+                enough: boolean;
+                /** @description the straight line through each piece's own readings, for comparison */
+                naive: {
+                    forecasts: number;
+                    /** @description of the central ranges of 50, 80 and 95 % */
+                    coverage: components["schemas"]["CoverageAt"][];
+                    /** @description mean continuous ranked probability score, smaller is better: of a reading in the unit of wear, of a grade in grades, of an end of life in usage */
+                    meanCrps: number | null;
+                    /** @description mean of outcome less median, in the same unit; above 0: more than forecast */
+                    bias: number | null;
+                    /** @description our score for the same forecasts */
+                    ourMeanCrps: number | null;
+                };
+                /** @description the answer in one sentence with its numbers */
+                sentence: string;
+            }[];
+        };
+        CoverageAt: {
+            /** @description what the ranges claim to hold */
+            level: number;
+            /** @description outcomes that lay in their range */
+            inside: number;
+            /** @description their share */
+            share: number;
+            /** @description 95 % limits of the true share (Clopper and Pearson 1934), as if forecasts were independent */
+            limits: {
+                low: number;
+                high: number;
+            };
+            /** @description at least 30 forecasts; with fewer this is no evidence */
+            enough: boolean;
+            /** @description the level lies within the limits */
+            asStated: boolean;
         };
         ReorderPoint: {
             lineId: components["schemas"]["Id"];
@@ -2478,6 +3135,516 @@ export interface components {
                 readings: number;
                 current: boolean;
             };
+        };
+        RestockPlan: {
+            /**
+             * Format: date-time
+             * @description moment in UTC, RFC 3339
+             * @example 2026-11-29T07:30:00.000Z
+             */
+            asOf: string;
+            /**
+             * Format: date
+             * @description calendar day, RFC 3339 full-date
+             * @example 2027-02-07
+             */
+            through: string;
+            /**
+             * @description money in whole minor units of the currency (ISO 4217), such as cents
+             * @example 900
+             */
+            budgetMinorUnits: number;
+            /**
+             * @description currency code, ISO 4217
+             * @example AUD
+             */
+            currency: string;
+            /** @enum {string} */
+            parts: "car-stoppers" | "all";
+            cars: number;
+            /** @description lines that were weighed against each other */
+            lines: number;
+            /**
+             * @description never more than the budget
+             * @example 900
+             */
+            spentMinorUnits: number;
+            /** @description chance, 0 to 1: no such line runs out through the day with what there is */
+            chanceWithout: number;
+            /** @description chance, 0 to 1: the same with what is to be bought */
+            chanceWith: number;
+            /** @description chance, 0 to 1: no other choice for the money reaches more than this */
+            chanceAtMost: number;
+            buy: {
+                lineId: components["schemas"]["Id"];
+                sku: string;
+                name: string;
+                packs: number;
+                pieces: number;
+                /**
+                 * @description money in whole minor units of the currency (ISO 4217), such as cents
+                 * @example 900
+                 */
+                costMinorUnits: number;
+                /** @description chance, 0 to 1: this line lasts with what there is */
+                chanceWithout: number;
+                /** @description chance, 0 to 1: this line lasts with these packs */
+                chanceWith: number;
+                /** @description the answer in one sentence with its numbers */
+                sentence: string;
+            }[];
+            /** @description what the next money would buy; null where nothing is left to gain */
+            next: {
+                lineId: components["schemas"]["Id"];
+                sku: string;
+                name: string;
+                packs: number;
+                /**
+                 * @description money in whole minor units of the currency (ISO 4217), such as cents
+                 * @example 900
+                 */
+                costMinorUnits: number;
+                /** @description chance, 0 to 1: no such line runs out with it as well */
+                chance: number;
+                /** @description money for each hundredth of chance gained; null where hardly anything is gained */
+                costPerPointMinorUnits: number | null;
+            } | null;
+            /** @description cost against chance, step by step, beyond the budget too */
+            curve: {
+                /**
+                 * @description money in whole minor units of the currency (ISO 4217), such as cents
+                 * @example 900
+                 */
+                spentMinorUnits: number;
+                /** @description chance, 0 to 1: no such line runs out for that money */
+                chance: number;
+                /** @description what is bought last on the way there; null at the start */
+                step: {
+                    lineId: components["schemas"]["Id"];
+                    sku: string;
+                    name: string;
+                    packs: number;
+                    /**
+                     * @description money in whole minor units of the currency (ISO 4217), such as cents
+                     * @example 900
+                     */
+                    costMinorUnits: number;
+                    /** @description money for each hundredth of chance gained; null where hardly anything is gained */
+                    costPerPointMinorUnits: number | null;
+                } | null;
+            }[];
+            /** @description SKUs priced in another currency, which the plan leaves out */
+            otherCurrency: string[];
+            /** @description the answer in one sentence with its numbers */
+            sentence: string;
+        };
+        PitList: {
+            carId: components["schemas"]["Id"];
+            carName: string;
+            /**
+             * Format: date-time
+             * @description moment in UTC, RFC 3339
+             * @example 2026-11-29T07:30:00.000Z
+             */
+            asOf: string;
+            meeting: {
+                meetingId: components["schemas"]["Id"];
+                name: string;
+                /**
+                 * Format: date
+                 * @description calendar day, RFC 3339 full-date
+                 * @example 2027-02-07
+                 */
+                startsOn: string;
+                /** @enum {string} */
+                surface: "asphalt" | "coarse-asphalt" | "carpet" | "astro" | "clay" | "dusty-clay" | "wet-asphalt";
+                runs: number;
+                minutesPerRun: number;
+            };
+            /** @description meetings ahead of that one, whose wear is counted too */
+            meetingsBefore: number;
+            target: number;
+            /**
+             * @description currency code, ISO 4217
+             * @example AUD
+             */
+            currency: string;
+            /** @description fitted pieces without which the day is over */
+            carStoppers: number;
+            /** @description chance that a part ends the day */
+            chanceDayEnds: {
+                /** @description chance, 0 to 1: as the car is, with nothing in the box */
+                asItIs: number;
+                /** @description chance, 0 to 1: with the changes made before leaving, and nothing in the box */
+                changed: number;
+                /** @description chance, 0 to 1: with the changes made and this list in the box */
+                carried: number;
+            };
+            /** @description the list keeps that chance below 1 less the target */
+            met: boolean;
+            change: {
+                position: string;
+                pieceId: components["schemas"]["Id"];
+                mark: string;
+                lineId: components["schemas"]["Id"];
+                kindCode: string;
+                carStopper: boolean;
+                /** @description chance, 0 to 1: it is worn out by the end of the meeting */
+                wearsOut: number;
+                /** @description chance, 0 to 1: it neither wears out nor breaks by then */
+                lasts: number;
+                /** @description the answer in one sentence with its numbers */
+                sentence: string;
+            }[];
+            carry: {
+                lineId: components["schemas"]["Id"];
+                sku: string;
+                name: string;
+                kindCode: string;
+                carStopper: boolean;
+                /** @description how many to have in the box */
+                pieces: number;
+                /** @enum {string} */
+                why: "car-stopper" | "likely" | "target";
+                /** @description chance, 0 to 1: at least one is needed */
+                chanceNeeded: number;
+                expectedNeed: number;
+                inBox: number;
+                atHome: number;
+                spares: number;
+                /** @description of the club or shop, to be bought from */
+                onShelf: number;
+                missing: number;
+                /**
+                 * @description currency code, ISO 4217
+                 * @example AUD
+                 */
+                currency: string;
+                /**
+                 * @description price of the packs that hold what is missing
+                 * @example 900
+                 */
+                costMinorUnits: number;
+                /** @description the answer in one sentence with its numbers */
+                sentence: string;
+            }[];
+            totals: components["schemas"]["Totals"];
+            /** @description the answer in one sentence with its numbers */
+            sentence: string;
+        };
+        LineOutlook: {
+            lineId: components["schemas"]["Id"];
+            sku: string;
+            /**
+             * Format: date-time
+             * @description moment in UTC, RFC 3339
+             * @example 2026-11-29T07:30:00.000Z
+             */
+            asOf: string;
+            /**
+             * Format: date
+             * @description calendar day, RFC 3339 full-date
+             * @example 2027-02-07
+             */
+            through: string;
+            inUse: number;
+            /** @description the last meeting in the calendar: nothing is needed beyond it */
+            calendarEndsOn: string | null;
+            months: {
+                /**
+                 * @description month, YYYY-MM
+                 * @example 2027-02
+                 */
+                month: string;
+                /**
+                 * Format: date
+                 * @description calendar day, RFC 3339 full-date
+                 * @example 2027-02-07
+                 */
+                lastDay: string;
+                /** @description pieces expected to be needed in the month */
+                expected: number;
+                pieces: components["schemas"]["PieceRange"];
+                /** @description from now through the end of the month */
+                through: {
+                    expected: number;
+                    pieces: components["schemas"]["PieceRange"];
+                };
+            }[];
+            /** @description the answer in one sentence with its numbers */
+            sentence: string;
+        };
+        /** @description 10th percentile, median and 90th percentile, in pieces */
+        PieceRange: {
+            p10: number;
+            median: number;
+            p90: number;
+        };
+        SeasonCost: {
+            /**
+             * Format: date-time
+             * @description moment in UTC, RFC 3339
+             * @example 2026-11-29T07:30:00.000Z
+             */
+            asOf: string;
+            /**
+             * Format: date
+             * @description calendar day, RFC 3339 full-date
+             * @example 2027-02-07
+             */
+            from: string;
+            /**
+             * Format: date
+             * @description calendar day, RFC 3339 full-date
+             * @example 2027-02-07
+             */
+            through: string;
+            /**
+             * @description currency code, ISO 4217
+             * @example AUD
+             */
+            currency: string;
+            cars: number;
+            /** @description the last meeting in the calendar: nothing is needed beyond it */
+            calendarEndsOn: string | null;
+            /**
+             * @description what was spent is known by location: for one car it is that of its driver
+             * @enum {string}
+             */
+            actualIsOf: "locations" | "driver";
+            months: {
+                /**
+                 * @description month, YYYY-MM
+                 * @example 2027-02
+                 */
+                month: string;
+                /**
+                 * Format: date
+                 * @description calendar day, RFC 3339 full-date
+                 * @example 2027-02-07
+                 */
+                lastDay: string;
+                /** @description null for a month ahead */
+                actualMinorUnits: number | null;
+                /** @description likely spend from today on; null for a month gone */
+                ahead: {
+                    /**
+                     * @description money in whole minor units of the currency (ISO 4217), such as cents
+                     * @example 900
+                     */
+                    expectedMinorUnits: number;
+                    rangeMinorUnits: components["schemas"]["MoneyRange"];
+                } | null;
+            }[];
+            lines: {
+                lineId: components["schemas"]["Id"];
+                sku: string;
+                name: string;
+                kindCode: string;
+                expectedPieces: number;
+                /**
+                 * @description orders at the price they were placed at, and what came without an order at today's price
+                 * @example 900
+                 */
+                actualMinorUnits: number;
+                /**
+                 * @description money in whole minor units of the currency (ISO 4217), such as cents
+                 * @example 900
+                 */
+                expectedMinorUnits: number;
+                rangeMinorUnits: components["schemas"]["MoneyRange"];
+            }[];
+            total: {
+                /**
+                 * @description orders at the price they were placed at, and what came without an order at today's price
+                 * @example 900
+                 */
+                actualMinorUnits: number;
+                /**
+                 * @description money in whole minor units of the currency (ISO 4217), such as cents
+                 * @example 900
+                 */
+                expectedMinorUnits: number;
+                rangeMinorUnits: components["schemas"]["MoneyRange"];
+            };
+            /** @description SKUs priced in another currency, left out */
+            otherCurrency: string[];
+            /** @description the answer in one sentence with its numbers */
+            sentence: string;
+        };
+        /** @description 10th percentile, median and 90th percentile, in minor units */
+        MoneyRange: {
+            /**
+             * @description money in whole minor units of the currency (ISO 4217), such as cents
+             * @example 900
+             */
+            p10: number;
+            /**
+             * @description money in whole minor units of the currency (ISO 4217), such as cents
+             * @example 900
+             */
+            median: number;
+            /**
+             * @description money in whole minor units of the currency (ISO 4217), such as cents
+             * @example 900
+             */
+            p90: number;
+        };
+        ChangeEarly: {
+            pieceId: components["schemas"]["Id"];
+            mark: string;
+            lineId: components["schemas"]["Id"];
+            sku: string;
+            kindCode: string;
+            /**
+             * Format: date-time
+             * @description moment in UTC, RFC 3339
+             * @example 2026-11-29T07:30:00.000Z
+             */
+            asOf: string;
+            /** @enum {string} */
+            clock: "minutes" | "runs" | "cycles" | "knocks" | "days";
+            /**
+             * @description currency code, ISO 4217
+             * @example AUD
+             */
+            currency: string;
+            changedTogether: number;
+            /**
+             * @description money in whole minor units of the currency (ISO 4217), such as cents
+             * @example 900
+             */
+            plannedCostMinorUnits: number;
+            /**
+             * @description money in whole minor units of the currency (ISO 4217), such as cents
+             * @example 900
+             */
+            lostRunCostMinorUnits: number;
+            /** @description true where no cost was given, and a default stands */
+            assumed: {
+                plannedCost: boolean;
+                lostRunCost: boolean;
+            };
+            worthwhile: boolean;
+            /** @description usage at which a planned change costs least; null where it is not worth it */
+            changeAtUsage: number | null;
+            /** @description usages that cost within 1 % of the least; `to` null: any later one */
+            within: {
+                from: number;
+                to: number | null;
+            } | null;
+            /** @description share of the cost of running to the end that is saved */
+            saving: number;
+            /** @description long-run cost for each 100 of the clock, by the best rule */
+            costPerHundredMinorUnits: number;
+            costPerHundredRunToEndMinorUnits: number;
+            /** @description share of the changes that are planned ones */
+            plannedShare: number;
+            /** @description usage of this piece so far */
+            usage: number;
+            endsInNextMeeting: number | null;
+            /** @description what its next meeting puts at risk costs more than that meeting is worth to it */
+            changeNow: boolean;
+            /** @description the answer in one sentence with its numbers */
+            sentence: string;
+        };
+        ShelfPlan: {
+            /**
+             * Format: date-time
+             * @description moment in UTC, RFC 3339
+             * @example 2026-11-29T07:30:00.000Z
+             */
+            asOf: string;
+            /**
+             * Format: date
+             * @description calendar day, RFC 3339 full-date
+             * @example 2027-02-07
+             */
+            through: string;
+            target: number;
+            /** @enum {string} */
+            targetKind: "cycle" | "fill";
+            reviewPeriodDays: number;
+            /**
+             * @description currency code, ISO 4217
+             * @example AUD
+             */
+            currency: string;
+            driversSharing: number;
+            drivers: number;
+            totals: components["schemas"]["Totals"];
+            lines: components["schemas"]["ShelfLine"][];
+            /** @description SKUs behind which fewer than three drivers stand */
+            withheld: string[];
+            /** @description the answer in one sentence with its numbers */
+            sentence: string;
+        };
+        ShelfLine: {
+            lineId: components["schemas"]["Id"];
+            sku: string;
+            name: string;
+            supplierId: components["schemas"]["Id"] | null;
+            supplierName: string | null;
+            /** @description drivers whose need it is: three or more */
+            drivers: number;
+            inUse: number;
+            /** @description pieces needed from the shelf through the day, beyond what drivers hold */
+            need: {
+                expected: number;
+                p10: number;
+                median: number;
+                p90: number;
+            };
+            /** @description the stretch that ends on this day needs most */
+            peak: {
+                /**
+                 * Format: date
+                 * @description calendar day, RFC 3339 full-date
+                 * @example 2027-02-07
+                 */
+                day: string;
+                expected: number;
+            } | null;
+            onHand: number;
+            onOrder: number;
+            /** @description past shelf life by the day, and not counted */
+            ageing: number;
+            reorderPoint: number;
+            orderUpTo: number;
+            safetyStock: number;
+            expectedUntilDelivery: number;
+            orderNow: boolean;
+            /** @description the smallest stock that meets the target through the day */
+            stockWanted: number;
+            /** @description packs to order for it */
+            packs: number;
+            packSize: number;
+            pieces: number;
+            /**
+             * @description money in whole minor units of the currency (ISO 4217), such as cents
+             * @example 900
+             */
+            priceMinorUnits: number;
+            /**
+             * @description currency code, ISO 4217
+             * @example AUD
+             */
+            currency: string;
+            /**
+             * @description money in whole minor units of the currency (ISO 4217), such as cents
+             * @example 900
+             */
+            costMinorUnits: number;
+            orderBy: string | null;
+            late: boolean;
+            /** @description chance, 0 to 1: what there is lasts through the day */
+            chanceWithout: number;
+            /** @description chance, 0 to 1: it lasts with the order as well */
+            chanceWith: number;
+            expectedShort: number;
+            leadTime: components["schemas"]["LeadTime"];
+            /** @description the answer in one sentence with its numbers */
+            sentence: string;
         };
         /** @description where pieces lie */
         Location: {
@@ -2722,6 +3889,58 @@ export interface components {
                 days: number;
             }[];
         };
+        ChangeFeed: {
+            items: components["schemas"]["Change"][];
+            /**
+             * @description give it as `after` to go on, at once if `more` is true and later if not: nothing is missed or repeated
+             * @example 1482
+             */
+            next: number;
+            /** @description are there further changes already? */
+            more: boolean;
+        };
+        /** @description one entry of the feed of changes */
+        Change: {
+            /**
+             * @description counts the changes of the club; it only rises, and what is given once is never given again
+             * @example 1482
+             */
+            position: number;
+            /**
+             * Format: date-time
+             * @description when it was written down, UTC
+             * @example 2026-11-29T07:30:00.000Z
+             */
+            at: string;
+            /**
+             * @description what happened: the sort of thing, and what became of it
+             * @example piece.fitted
+             * @enum {string}
+             */
+            type: "piece.added" | "piece.changed" | "piece.fitted" | "piece.removed" | "piece.fitting-changed" | "piece.fitting-deleted" | "piece.inspected" | "piece.inspection-deleted" | "piece.retired" | "piece.unretired" | "piece.near-limit" | "piece.clear-of-limit" | "car.runs-logged" | "car.run-changed" | "car.run-deleted" | "car.not-ready" | "car.ready" | "line.added" | "line.changed" | "line.below-reorder-point" | "line.above-reorder-point" | "stock-level.changed" | "order.placed" | "order.changed" | "order.received" | "import.finished";
+            /** @description what it happened to; read it by its id for more */
+            subject: {
+                /** @enum {string} */
+                kind: "piece" | "car" | "line" | "order" | "import";
+                id: components["schemas"]["Id"];
+            };
+            /**
+             * @description name of the key that did it; null for what the service noticed by itself
+             * @example phone of Una
+             */
+            by: string | null;
+            /**
+             * @description what a follower needs at once; which members there are depends on the type, and new ones may come
+             * @example {
+             *       "mark": "set 2, FL",
+             *       "carId": "0192f0c1-7c1e-7b6a-9c1d-2f6a1b3c4d03",
+             *       "position": "front-left tyre"
+             *     }
+             */
+            data: {
+                [key: string]: components["schemas"]["__schema0"];
+            };
+        };
         ImportResult: {
             /** @description true: nothing was kept */
             dryRun: boolean;
@@ -2769,6 +3988,270 @@ export interface components {
             };
         } & {
             [key: string]: unknown;
+        };
+        WearFit: {
+            population: {
+                /** @description wear for each unit of usage, over the pieces of such a line */
+                rate: components["schemas"]["Spread"];
+                /** @description coefficient of variation of the rate from piece to piece */
+                pieceSpread: number;
+                /** @description coefficient of variation of the wear of one run; a run is `belief.usagePerRun` of usage */
+                runSpread: number;
+                /** @description standard deviation of one reading */
+                readingSd: number;
+                /** @description wear goes with usage to this power: below 1 it slows down */
+                pathExponent: number;
+            };
+            pieces: {
+                id: string;
+                /** @description usage at the last reading, from which `remaining` counts */
+                usage: number;
+                /** @description distance from asNew towards the limit now */
+                wear: components["schemas"]["Spread"];
+                /** @description wear for each unit of usage over the next run */
+                rate: components["schemas"]["Spread"];
+                /** @description further usage to the limit, given that it is not passed yet; 0 if it surely is */
+                remaining: {
+                    /** @description further usage by which the limit is passed with that probability; null where that is never reached */
+                    quantiles: {
+                        probability: number;
+                        usage: number | null;
+                    }[];
+                    median: number | null;
+                    /** @description left out where the law has none */
+                    mean?: number;
+                };
+                /** @description chance that it is past the limit now */
+                pastLimitProbability: number;
+            }[];
+            /** @description what was supposed before the readings were looked at; they correct all of it */
+            belief: {
+                expectedLife: {
+                    p10: number;
+                    p90: number;
+                };
+                /**
+                 * @description stated: as the request says; readings: a fifth to five times the life that the last readings point to, so that the answer rests on the readings
+                 * @enum {string}
+                 */
+                expectedLifeFrom: "stated" | "readings";
+                pieceSpread: number;
+                runSpread: number;
+                /** @description a twentieth of the middle of expectedLife */
+                usagePerRun: number;
+                /** @description error of a reading, from how readings scatter about their neighbours */
+                readingSd: number;
+            };
+        };
+        /** @description 10th percentile, median and 90th percentile */
+        Spread: {
+            p10: number;
+            median: number;
+            p90: number;
+        };
+        GearSpan: {
+            moduleMm: number;
+            diametralPitch: number;
+            teethSpanned: number;
+            /** @description span of an unworn gear, computed */
+            asNewSpanMm: number;
+            /** @description diameter at which the jaws touch */
+            contactDiameterMm: number;
+            /** @description they touch the flank well inside tip and root; if not, span other teeth */
+            onFlank: boolean;
+            /** @description of one unworn tooth, along the pitch circle */
+            toothThicknessMm: number;
+            /** @description the same as the chord that a tooth calliper reads */
+            toothChordMm: number;
+            /** @description null without a measuredSpanMm */
+            wear: {
+                spanLossMm: number;
+                /** @description tooth thickness lost at the pitch line; below 0 if the span has grown */
+                toothThinningMm: number;
+                shareOfClubLimit: number;
+                /** @description thinning of 0.1, 0.2 and 0.3 modules: slower than new, change it, not to be run */
+                limits: {
+                    raceMm: number;
+                    clubMm: number;
+                    stopMm: number;
+                };
+            } | null;
+        };
+        Rollout: {
+            /** @description turns of the motor for one turn of the wheels */
+            finalDriveRatio: number;
+            /** @description way of the car for one turn of the motor */
+            rolloutMm: number;
+            /** @description null without a wornTyreDiameterMm */
+            wornTyre: {
+                rolloutMm: number;
+                /** @description share of the rollout that is lost */
+                rolloutLost: number;
+                /** @description teeth that would restore it exactly */
+                exactPinionTeeth: number;
+                /** @description the nearest pinion there is */
+                pinionTeeth: number;
+            } | null;
+        };
+        LifeFit: {
+            parameters: (components["schemas"]["WeibullNumbers"] | components["schemas"]["LognormalNumbers"]) | null;
+            standardErrors: (components["schemas"]["WeibullNumbers"] | components["schemas"]["LognormalNumbers"]) | null;
+            intervals: ({
+                shape: components["schemas"]["LimitsOf95"];
+                scale: components["schemas"]["LimitsOf95"];
+                b10: components["schemas"]["LimitsOf95"];
+                median: components["schemas"]["LimitsOf95"];
+                mean: components["schemas"]["LimitsOf95"];
+            } | {
+                meanLog: components["schemas"]["LimitsOf95"];
+                sdLog: components["schemas"]["LimitsOf95"];
+                b10: components["schemas"]["LimitsOf95"];
+                median: components["schemas"]["LimitsOf95"];
+                mean: components["schemas"]["LimitsOf95"];
+            }) | null;
+            logLikelihood: number | null;
+            /** @description age by which one in ten has failed */
+            b10: number | null;
+            median: number | null;
+            mean: number | null;
+            /** @description why the members above are null: with a prior, observations that allow no best fit are still answered */
+            noFit: string | null;
+            /** @description what is believed after the observations; left out without a prior */
+            posterior?: {
+                parameters: {
+                    shape: components["schemas"]["Spread"];
+                    scale: components["schemas"]["Spread"];
+                } | {
+                    meanLog: components["schemas"]["Spread"];
+                    sdLog: components["schemas"]["Spread"];
+                };
+                b10: components["schemas"]["Spread"];
+                median: components["schemas"]["Spread"];
+                /** @description life of one new item, all that is not known included */
+                life: components["schemas"]["Spread"];
+            };
+        };
+        WeibullNumbers: {
+            shape: number;
+            scale: number;
+        };
+        LognormalNumbers: {
+            meanLog: number;
+            sdLog: number;
+        };
+        /** @description 95 % likelihood-ratio limits; null where the observations set none */
+        LimitsOf95: {
+            low: number | null;
+            high: number | null;
+        };
+        RemainingLife: {
+            /** @description chance of lasting the horizon, given that it is alive now */
+            conditionalSurvival: number;
+            remaining: {
+                /** @description further usage by which it is finished with that probability */
+                quantiles: {
+                    probability: number;
+                    usage: number;
+                }[];
+                median: number;
+            };
+        };
+        ReplacementInterval: {
+            /** @description age at which to replace, in the unit of the life; null: run to failure */
+            interval: number | null;
+            /** @description cost for each unit of age under that rule */
+            costRate: number;
+            costRateRunToFailure: number;
+            /** @description whether it saves at least 1 % of running to failure */
+            worthwhile: boolean;
+            /** @description share of the cost of running to failure that is saved */
+            saving: number;
+            /** @description ages whose cost is within 1 % of the best; `to` null: any later age, also never */
+            within: {
+                from: number;
+                to: number | null;
+            };
+            /** @description share of the replacements that are planned */
+            plannedShare: number;
+            /** @description mean age at replacement */
+            meanCycle: number;
+        };
+        Renewals: {
+            /** @description expected replacements within the horizon, all positions together */
+            expected: number;
+            variance: number;
+            /** @description chance of 0, 1, 2, … replacements */
+            probabilities: number[];
+        };
+        StockLevels: {
+            /** @description order when on hand + on order - owed is no more; -1: order only what is owed */
+            reorderPoint: number;
+            /** @description highest level that an order lifts to */
+            orderUpTo: number;
+            /** @description what is held above the mean demand of the time that the stock has to cover */
+            safetyStock: number;
+            /** @description chance of no shortage before the next receipt */
+            cycleServiceLevel: number;
+            /** @description share of the demand met from stock at once */
+            fillRate: number;
+            /** @description units expected to be missing at the end of the time that the stock has to cover */
+            expectedShort: number;
+        };
+        OrderQuantity: {
+            /** @constant */
+            kind: "economic";
+            /** @description units to order, in whole packs */
+            quantity: number;
+            /** @description the best quantity before packs and whole units */
+            unroundedQuantity: number;
+            /** @description cost of ordering and holding for each unit of time */
+            costRate: number;
+        } | {
+            /** @constant */
+            kind: "season";
+            /** @description units to order, in whole packs */
+            quantity: number;
+            /** @description the best quantity before packs and whole units */
+            unroundedQuantity: number;
+            /** @description share of seasons that the best quantity covers */
+            criticalRatio: number;
+            /** @description expected loss with `quantity` */
+            cost: number;
+            chanceEnough: number;
+            expectedShort: number;
+            expectedLeft: number;
+        };
+        SparesKit: {
+            quantities: {
+                id: string;
+                packs: number;
+                units: number;
+            }[];
+            /** @description in smallest units of money */
+            cost: number;
+            /** @description chance that no line runs short, lines independent */
+            jointChance: number;
+            /** @description units expected to be missing, over all lines */
+            expectedShort: number;
+            /** @description the best there is; false: found by marginal analysis, as too many kits are near the best */
+            exact: boolean;
+            /** @description cost against service, from nothing to this kit; at most 200 points */
+            curve: {
+                quantities: {
+                    id: string;
+                    packs: number;
+                    units: number;
+                }[];
+                /** @description in smallest units of money */
+                cost: number;
+                /** @description chance that no line runs short, lines independent */
+                jointChance: number;
+                /** @description units expected to be missing, over all lines */
+                expectedShort: number;
+            }[];
+        };
+        __schema0: string | number | boolean | null | components["schemas"]["__schema0"][] | {
+            [key: string]: components["schemas"]["__schema0"];
         };
     };
     responses: {
@@ -2838,7 +4321,7 @@ export interface components {
                 "application/problem+json": components["schemas"]["Problem"];
             };
         };
-        /** @description `request_running`: The same request is still running; `name_taken`: That name or code is already used; `in_use`: Something else still refers to it; `position_occupied`: Another piece is fitted at that position; `position_empty`: Nothing is fitted at that position; `piece_fitted`: The piece is fitted; `piece_not_fitted`: The piece was not fitted then; `piece_retired`: The piece was retired; `wrong_kind`: The piece is of another kind than the position takes; `out_of_order`: The times contradict each other; `stock_short`: There is not enough stock there; `reading_questioned`: The reading needs a second look; `nothing_to_forecast`: There is nothing to forecast from; `already_undone`: That movement was already undone; `order_closed`: The order is closed */
+        /** @description `request_running`: The same request is still running; `name_taken`: That name or code is already used; `in_use`: Something else still refers to it; `position_occupied`: Another piece is fitted at that position; `position_empty`: Nothing is fitted at that position; `piece_fitted`: The piece is fitted; `piece_not_fitted`: The piece was not fitted then; `piece_retired`: The piece was retired; `wrong_kind`: The piece is of another kind than the position takes; `out_of_order`: The times contradict each other; `stock_short`: There is not enough stock there; `reading_questioned`: The reading needs a second look; `nothing_to_forecast`: There is nothing to forecast from; `already_undone`: That movement was already undone; `order_closed`: The order is closed; `reservation_over`: The reservation is over */
         Problem409: {
             headers: {
                 [name: string]: unknown;
@@ -3155,6 +4638,11 @@ export interface operations {
                      * @default null
                      */
                     notes?: string | null;
+                    /**
+                     * @description whether what this driver's cars will need counts in the plan of the shelf; the shop sees sums over three drivers or more, never a log
+                     * @default false
+                     */
+                    sharesDemand?: boolean;
                 };
             };
         };
@@ -3268,6 +4756,8 @@ export interface operations {
                     name?: string;
                     /** @description free text */
                     notes?: string | null;
+                    /** @description whether what this driver's cars will need counts in the plan of the shelf; the shop sees sums over three drivers or more, never a log */
+                    sharesDemand?: boolean;
                 };
             };
         };
@@ -7863,7 +9353,11 @@ export interface operations {
     };
     benchSheet: {
         parameters: {
-            query?: never;
+            query?: {
+                minutes?: number;
+                labourMinorUnits?: number;
+                lostRunMinorUnits?: number;
+            };
             header?: never;
             path: {
                 /** @description identifier */
@@ -8141,6 +9635,35 @@ export interface operations {
             500: components["responses"]["Problem500"];
         };
     };
+    lineAccuracy: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description How often the ranges held, and how far off they were. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["LineAccuracy"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
     lineReorderPoint: {
         parameters: {
             query?: {
@@ -8388,6 +9911,332 @@ export interface operations {
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    wearPicture: {
+        parameters: {
+            query?: {
+                /** @description usage (if not given): on the kind's clock, ahead on the surface that its usual life is stated on; date: along the calendar */
+                axis?: "usage" | "date";
+                /** @description which wear limit is forecast to; the club's if not given */
+                limit?: "race" | "club" | "stop";
+                /** @description for a spare: the car whose calendar it would follow */
+                carId?: components["schemas"]["Id"];
+                width?: number;
+            };
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The picture. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "image/svg+xml": string;
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    outlookPicture: {
+        parameters: {
+            query: {
+                /** @description only this driver's cars and stock */
+                driverId?: components["schemas"]["Id"];
+                /** @description only this car */
+                carId?: components["schemas"]["Id"];
+                /** @description last day that counts */
+                through: string;
+                width?: number;
+            };
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The picture. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "image/svg+xml": string;
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    restockPlanPicture: {
+        parameters: {
+            query: {
+                /** @description only this driver's cars and stock */
+                driverId?: components["schemas"]["Id"];
+                /** @description only this car */
+                carId?: components["schemas"]["Id"];
+                /** @description last day to get through */
+                through: string;
+                /** @description money to spend, in minor units of the club's currency */
+                budgetMinorUnits: number;
+                /** @description car-stoppers: parts without which a run is lost (if not given); all: every part in use */
+                parts?: "car-stoppers" | "all";
+                width?: number;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The picture. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "image/svg+xml": string;
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    restockPlan: {
+        parameters: {
+            query: {
+                /** @description only this driver's cars and stock */
+                driverId?: components["schemas"]["Id"];
+                /** @description only this car */
+                carId?: components["schemas"]["Id"];
+                /** @description last day to get through */
+                through: string;
+                /** @description money to spend, in minor units of the club's currency */
+                budgetMinorUnits: number;
+                /** @description car-stoppers: parts without which a run is lost (if not given); all: every part in use */
+                parts?: "car-stoppers" | "all";
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The plan. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["RestockPlan"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    pitList: {
+        parameters: {
+            query?: {
+                /** @description the next meeting of the car, if not given */
+                meetingId?: components["schemas"]["Id"];
+                target?: number;
+            };
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The pit list. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["PitList"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    lineOutlook: {
+        parameters: {
+            query: {
+                /** @description only this driver's cars and stock */
+                driverId?: components["schemas"]["Id"];
+                /** @description only this car */
+                carId?: components["schemas"]["Id"];
+                /** @description calendar day, RFC 3339 full-date */
+                through: string;
+            };
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The outlook. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["LineOutlook"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    seasonCost: {
+        parameters: {
+            query: {
+                /** @description only this driver's cars and stock */
+                driverId?: components["schemas"]["Id"];
+                /** @description only this car */
+                carId?: components["schemas"]["Id"];
+                /** @description calendar day, RFC 3339 full-date */
+                from: string;
+                /** @description calendar day, RFC 3339 full-date */
+                through: string;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The season's cost. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["SeasonCost"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    changePieceEarly: {
+        parameters: {
+            query?: {
+                plannedCostMinorUnits?: number;
+                lostRunCostMinorUnits?: number;
+            };
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description When to change it. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["ChangeEarly"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    shelfPlan: {
+        parameters: {
+            query: {
+                /** @description last day to get through */
+                through: string;
+                target?: number;
+                /** @description cycle: the target is the chance of not running out (if not given); fill: it is the share of the need that is served */
+                targetKind?: "cycle" | "fill";
+                reviewPeriodDays?: number;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The plan. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["ShelfPlan"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
             409: components["responses"]["Problem409"];
             422: components["responses"]["Problem422"];
             429: components["responses"]["Problem429"];
@@ -9431,6 +11280,37 @@ export interface operations {
             500: components["responses"]["Problem500"];
         };
     };
+    listChanges: {
+        parameters: {
+            query?: {
+                after?: number;
+                limit?: number;
+                types?: string;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The changes after that position. */
+            200: {
+                headers: {
+                    /** @description the next page, rel="next" (RFC 8288); absent on the last one */
+                    link?: string;
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["ChangeFeed"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
     importRuns: {
         parameters: {
             query?: {
@@ -9670,6 +11550,822 @@ export interface operations {
             };
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    calculateWearFit: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example {
+                 *       "asNew": 0,
+                 *       "limit": 10,
+                 *       "pieces": [
+                 *         {
+                 *           "id": "101",
+                 *           "readings": [
+                 *             {
+                 *               "usage": 250,
+                 *               "value": 0.4741
+                 *             },
+                 *             {
+                 *               "usage": 500,
+                 *               "value": 0.9255
+                 *             },
+                 *             {
+                 *               "usage": 750,
+                 *               "value": 2.1147
+                 *             },
+                 *             {
+                 *               "usage": 1000,
+                 *               "value": 2.7168
+                 *             },
+                 *             {
+                 *               "usage": 1250,
+                 *               "value": 3.511
+                 *             },
+                 *             {
+                 *               "usage": 1500,
+                 *               "value": 4.3415
+                 *             },
+                 *             {
+                 *               "usage": 1750,
+                 *               "value": 4.9076
+                 *             },
+                 *             {
+                 *               "usage": 2000,
+                 *               "value": 5.4782
+                 *             }
+                 *           ]
+                 *         },
+                 *         {
+                 *           "id": "102",
+                 *           "readings": [
+                 *             {
+                 *               "usage": 250,
+                 *               "value": 0.7078
+                 *             },
+                 *             {
+                 *               "usage": 500,
+                 *               "value": 1.2175
+                 *             },
+                 *             {
+                 *               "usage": 750,
+                 *               "value": 1.8955
+                 *             },
+                 *             {
+                 *               "usage": 1000,
+                 *               "value": 2.2954
+                 *             },
+                 *             {
+                 *               "usage": 1250,
+                 *               "value": 2.865
+                 *             },
+                 *             {
+                 *               "usage": 1500,
+                 *               "value": 3.7454
+                 *             },
+                 *             {
+                 *               "usage": 1750,
+                 *               "value": 4.4192
+                 *             },
+                 *             {
+                 *               "usage": 2000,
+                 *               "value": 4.9894
+                 *             }
+                 *           ]
+                 *         },
+                 *         {
+                 *           "id": "103",
+                 *           "readings": [
+                 *             {
+                 *               "usage": 250,
+                 *               "value": 0.7074
+                 *             },
+                 *             {
+                 *               "usage": 500,
+                 *               "value": 1.1651
+                 *             },
+                 *             {
+                 *               "usage": 750,
+                 *               "value": 1.7253
+                 *             },
+                 *             {
+                 *               "usage": 1000,
+                 *               "value": 1.9888
+                 *             },
+                 *             {
+                 *               "usage": 1250,
+                 *               "value": 2.5325
+                 *             },
+                 *             {
+                 *               "usage": 1500,
+                 *               "value": 2.9695
+                 *             },
+                 *             {
+                 *               "usage": 1750,
+                 *               "value": 3.2977
+                 *             },
+                 *             {
+                 *               "usage": 2000,
+                 *               "value": 3.9354
+                 *             }
+                 *           ]
+                 *         }
+                 *       ]
+                 *     }
+                 */
+                "application/json": {
+                    /** @description reading of a new piece */
+                    asNew: number;
+                    /** @description reading at which a piece is finished: above asNew where readings rise, below where they fall */
+                    limit: number;
+                    /** @description range of usage in which eight pieces of ten are expected to reach the limit; guessed, wide, from the readings if not given */
+                    expectedLife?: {
+                        /** @description one in ten is below: usage from new to the limit */
+                        p10: number;
+                        /** @description one in ten is above */
+                        p90: number;
+                    };
+                    /** @description which quantiles to give; 0.05, 0.1, 0.25, 0.5, 0.75, 0.9 and 0.95 if not given */
+                    quantiles?: number[];
+                    pieces: {
+                        id: string;
+                        /** @description in order of usage; none for a piece that was not looked at */
+                        readings: {
+                            /** @description usage when it was read */
+                            usage: number;
+                            /** @description what was read */
+                            value: number;
+                        }[];
+                    }[];
+                };
+            };
+        };
+        responses: {
+            /** @description The line, and each piece. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["WearFit"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            413: components["responses"]["Problem413"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    calculateGearSpan: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example {
+                 *       "moduleMm": 2,
+                 *       "teeth": 20,
+                 *       "teethSpanned": 3,
+                 *       "measuredSpanMm": 15.121
+                 *     }
+                 */
+                "application/json": {
+                    /** @description module, in millimetres; give this or diametralPitch */
+                    moduleMm?: number;
+                    /** @description teeth for each inch of pitch diameter; give this or moduleMm */
+                    diametralPitch?: number;
+                    /** @description teeth of the gear */
+                    teeth: number;
+                    /** @description degrees; 20 if not given */
+                    pressureAngleDegrees?: number;
+                    /** @description in modules; 0 if not given */
+                    profileShift?: number;
+                    /** @description teeth between the jaws; what suits the gear if not given */
+                    teethSpanned?: number;
+                    /** @description span of this gear when it was new; goes before the computed one, as moulded gears are often shifted */
+                    newSpanMm?: number;
+                    /** @description span now, over the same teeth */
+                    measuredSpanMm?: number;
+                };
+            };
+        };
+        responses: {
+            /** @description The span, and the wear. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["GearSpan"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            413: components["responses"]["Problem413"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    calculateRollout: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example {
+                 *       "spurTeeth": 96,
+                 *       "pinionTeeth": 30,
+                 *       "internalRatio": 1,
+                 *       "tyreDiameterMm": 45.72,
+                 *       "wornTyreDiameterMm": 44.2
+                 *     }
+                 */
+                "application/json": {
+                    /** @description teeth of the spur */
+                    spurTeeth: number;
+                    /** @description teeth of the pinion */
+                    pinionTeeth: number;
+                    /**
+                     * @description ratio of the gears or belts behind the spur; 1 if there are none
+                     * @default 1
+                     */
+                    internalRatio?: number;
+                    /** @description diameter of the tyre when new */
+                    tyreDiameterMm: number;
+                    /** @description diameter of the tyre now */
+                    wornTyreDiameterMm?: number;
+                };
+            };
+        };
+        responses: {
+            /** @description Ratio and rollout. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Rollout"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            413: components["responses"]["Problem413"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    calculateLifeFit: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example {
+                 *       "distribution": "weibull",
+                 *       "observations": [
+                 *         {
+                 *           "kind": "failed",
+                 *           "at": 54
+                 *         },
+                 *         {
+                 *           "kind": "failed",
+                 *           "at": 187
+                 *         },
+                 *         {
+                 *           "kind": "failed",
+                 *           "at": 216
+                 *         },
+                 *         {
+                 *           "kind": "failed",
+                 *           "at": 240
+                 *         },
+                 *         {
+                 *           "kind": "failed",
+                 *           "at": 244
+                 *         },
+                 *         {
+                 *           "kind": "failed",
+                 *           "at": 335
+                 *         },
+                 *         {
+                 *           "kind": "failed",
+                 *           "at": 361
+                 *         },
+                 *         {
+                 *           "kind": "failed",
+                 *           "at": 373
+                 *         },
+                 *         {
+                 *           "kind": "failed",
+                 *           "at": 375
+                 *         },
+                 *         {
+                 *           "kind": "failed",
+                 *           "at": 386
+                 *         },
+                 *         {
+                 *           "kind": "running",
+                 *           "at": 500,
+                 *           "count": 10
+                 *         }
+                 *       ]
+                 *     }
+                 */
+                "application/json": {
+                    /** @enum {string} */
+                    distribution: "weibull" | "lognormal";
+                    observations: components["schemas"]["ObservedLife"][];
+                    /** @description what is believed before the observations, each as the range that holds four in five */
+                    prior?: {
+                        life: {
+                            /** @description one in ten is below: age at failure */
+                            p10: number;
+                            /** @description one in ten is above */
+                            p90: number;
+                        };
+                        /**
+                         * @description what lies in that range: an item's life (if not given), the unknown median life, or the unknown scale
+                         * @enum {string}
+                         */
+                        lifeOf?: "item" | "median" | "scale";
+                        spread?: {
+                            /** @description one in ten is below: shape, or sdLog of a log-normal life */
+                            p10: number;
+                            /** @description one in ten is above */
+                            p90: number;
+                        };
+                    };
+                };
+            };
+        };
+        responses: {
+            /** @description The law of life. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["LifeFit"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            413: components["responses"]["Problem413"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    calculateRemainingLife: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example {
+                 *       "life": {
+                 *         "distribution": "weibull",
+                 *         "shape": 1.7208,
+                 *         "scale": 606.528
+                 *       },
+                 *       "age": 300,
+                 *       "horizon": 100
+                 *     }
+                 */
+                "application/json": {
+                    life: components["schemas"]["Life"];
+                    /** @description age now, in the unit of the life */
+                    age: number;
+                    /** @description how much longer it is to last, in the unit of the life */
+                    horizon: number;
+                    /** @description which quantiles to give; 0.05, 0.1, 0.25, 0.5, 0.75, 0.9 and 0.95 if not given */
+                    quantiles?: number[];
+                };
+            };
+        };
+        responses: {
+            /** @description What is left. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["RemainingLife"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            413: components["responses"]["Problem413"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    calculateReplacementInterval: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example {
+                 *       "life": {
+                 *         "distribution": "weibull",
+                 *         "shape": 2.5,
+                 *         "scale": 1000
+                 *       },
+                 *       "plannedCost": 1,
+                 *       "failureCost": 5
+                 *     }
+                 */
+                "application/json": {
+                    life: components["schemas"]["Life"];
+                    /** @description cost of a planned replacement, in any money unit: part and labour */
+                    plannedCost: number;
+                    /** @description cost of a replacement after failure, in the same unit: the lost run included */
+                    failureCost: number;
+                };
+            };
+        };
+        responses: {
+            /** @description The interval, and what it is worth. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["ReplacementInterval"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            413: components["responses"]["Problem413"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    calculateRenewals: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example {
+                 *       "life": {
+                 *         "distribution": "weibull",
+                 *         "shape": 2.101349,
+                 *         "scale": 1.129063
+                 *       },
+                 *       "horizon": 1,
+                 *       "ages": [
+                 *         0
+                 *       ]
+                 *     }
+                 */
+                "application/json": {
+                    life: components["schemas"]["Life"];
+                    /** @description how far ahead, in the unit of the life */
+                    horizon: number;
+                    /** @description one for each position */
+                    ages: number[];
+                };
+            };
+        };
+        responses: {
+            /** @description The law of the replacements. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Renewals"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            413: components["responses"]["Problem413"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    calculateStockLevels: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example {
+                 *       "demand": {
+                 *         "kind": "normal",
+                 *         "mean": 2500,
+                 *         "sd": 500
+                 *       },
+                 *       "leadTime": {
+                 *         "mean": 7,
+                 *         "sd": 7
+                 *       },
+                 *       "target": {
+                 *         "kind": "cycle",
+                 *         "value": 0.9
+                 *       }
+                 *     }
+                 */
+                "application/json": {
+                    /** @description demand for each unit of time; a table is the demand over the whole lead time */
+                    demand: components["schemas"]["Demand"];
+                    /** @description may be left out only with a table, which has it in it */
+                    leadTime?: {
+                        /** @description from ordering to having it, in the unit of time */
+                        mean: number;
+                        /** @description its standard deviation; 0 if not given */
+                        sd?: number;
+                    };
+                    /** @description time from one look at the stock to the next; 0, always, if not given */
+                    reviewPeriod?: number;
+                    target: {
+                        /**
+                         * @description cycle: chance of no shortage before a receipt; fill: share of the demand met at once
+                         * @enum {string}
+                         */
+                        kind: "cycle" | "fill";
+                        /** @description how much of it is wanted, above 0 and below 1 */
+                        value: number;
+                    };
+                    /** @description units in a pack; 1 if not given */
+                    packSize?: number;
+                    /** @description units that an order has at least; one pack if not given */
+                    minimumOrder?: number;
+                };
+            };
+        };
+        responses: {
+            /** @description The levels, and the service they give. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["StockLevels"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            413: components["responses"]["Problem413"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    calculateOrderQuantity: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example {
+                 *       "kind": "economic",
+                 *       "demandRate": 200,
+                 *       "orderCost": 50,
+                 *       "holdingCost": 2
+                 *     }
+                 */
+                "application/json": {
+                    /** @constant */
+                    kind: "economic";
+                    /** @description units for each unit of time */
+                    demandRate: number;
+                    /** @description cost of placing one order, in any money unit, the same for all costs */
+                    orderCost: number;
+                    /** @description cost of holding one unit for one unit of time, in any money unit, the same for all costs */
+                    holdingCost: number;
+                    /** @description units in a pack; 1 if not given */
+                    packSize?: number;
+                    /** @description units that an order has at least; one pack if not given */
+                    minimumOrder?: number;
+                } | {
+                    /** @constant */
+                    kind: "season";
+                    /** @description demand of the whole season: its time is 1 */
+                    demand: components["schemas"]["Demand"];
+                    /** @description loss for each unit short, in any money unit, the same for all costs */
+                    underCost: number;
+                    /** @description loss for each unit left over, in any money unit, the same for all costs */
+                    overCost: number;
+                    /** @description units in a pack; 1 if not given */
+                    packSize?: number;
+                };
+            };
+        };
+        responses: {
+            /** @description The quantity, and what it costs. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["OrderQuantity"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            413: components["responses"]["Problem413"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    calculateSparesKit: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example {
+                 *       "lines": [
+                 *         {
+                 *           "id": "type 1",
+                 *           "unitCost": 12,
+                 *           "demand": {
+                 *             "kind": "poisson",
+                 *             "rate": 0.3
+                 *           }
+                 *         },
+                 *         {
+                 *           "id": "type 2",
+                 *           "unitCost": 14,
+                 *           "demand": {
+                 *             "kind": "poisson",
+                 *             "rate": 0.32
+                 *           }
+                 *         },
+                 *         {
+                 *           "id": "type 3",
+                 *           "unitCost": 21,
+                 *           "demand": {
+                 *             "kind": "poisson",
+                 *             "rate": 0.63
+                 *           }
+                 *         },
+                 *         {
+                 *           "id": "type 4",
+                 *           "unitCost": 20,
+                 *           "demand": {
+                 *             "kind": "poisson",
+                 *             "rate": 1.25
+                 *           }
+                 *         },
+                 *         {
+                 *           "id": "type 5",
+                 *           "unitCost": 11,
+                 *           "demand": {
+                 *             "kind": "poisson",
+                 *             "rate": 0.3
+                 *           }
+                 *         },
+                 *         {
+                 *           "id": "type 6",
+                 *           "unitCost": 45,
+                 *           "demand": {
+                 *             "kind": "poisson",
+                 *             "rate": 0.864
+                 *           }
+                 *         },
+                 *         {
+                 *           "id": "type 7",
+                 *           "unitCost": 75,
+                 *           "demand": {
+                 *             "kind": "poisson",
+                 *             "rate": 1.98
+                 *           }
+                 *         },
+                 *         {
+                 *           "id": "type 8",
+                 *           "unitCost": 30,
+                 *           "demand": {
+                 *             "kind": "poisson",
+                 *             "rate": 0.28
+                 *           }
+                 *         },
+                 *         {
+                 *           "id": "type 9",
+                 *           "unitCost": 22,
+                 *           "demand": {
+                 *             "kind": "poisson",
+                 *             "rate": 0.18
+                 *           }
+                 *         }
+                 *       ],
+                 *       "budget": 500,
+                 *       "aim": "shortage"
+                 *     }
+                 */
+                "application/json": {
+                    lines: {
+                        id: string;
+                        /** @description price of one pack, in whole smallest units of money, such as cents */
+                        unitCost: number;
+                        demand: components["schemas"]["WholeDemand"];
+                        /** @description units in a pack; 1 if not given */
+                        packSize?: number;
+                        /** @description units already there; 0 if not given */
+                        held?: number;
+                    }[];
+                    /** @description most that may be spent, in whole smallest units of money, such as cents; give this or target */
+                    budget?: number;
+                    /** @description wanted chance that no line runs short; give this or budget */
+                    target?: number;
+                    /**
+                     * @description what a budget is spent for: joint, the greatest chance that no line runs short (if not given), or shortage, the fewest units short
+                     * @enum {string}
+                     */
+                    aim?: "joint" | "shortage";
+                };
+            };
+        };
+        responses: {
+            /** @description The kit, and the curve. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["SparesKit"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            413: components["responses"]["Problem413"];
+            415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
             429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];

@@ -8,9 +8,19 @@ export type Role = (typeof roles)[number];
 /**
  * club: its name, drivers · catalogue: kinds, car models, venues, meetings · lines: lines and suppliers ·
  * log: cars, pieces, fittings, runs, inspections · stock: locations, movements, orders ·
- * answers: forecasts, bench sheets, restock lists · calculators: sums that touch no log · bulk: import and export.
+ * answers: forecasts, bench sheets, restock lists · calculators: sums that touch no log · changes: the feed of
+ * what changes · bulk: import and export.
  */
-export type Area = "club" | "catalogue" | "lines" | "log" | "stock" | "answers" | "calculators" | "bulk";
+export type Area =
+  | "club"
+  | "catalogue"
+  | "lines"
+  | "log"
+  | "stock"
+  | "answers"
+  | "calculators"
+  | "changes"
+  | "bulk";
 export type Need = `${Area}:${"read" | "write"}`;
 
 /** `all` of the club, `own` rows of one driver, the shop's `shelf` only, or `none`. */
@@ -36,6 +46,7 @@ const reaches: Record<Exclude<Role, "owner" | "reader">, Partial<Record<Need, Re
     "stock:write": "own",
     "answers:read": "own",
     "calculators:read": "all",
+    "changes:read": "own",
     "bulk:read": "own",
     "bulk:write": "own",
   },
@@ -47,6 +58,7 @@ const reaches: Record<Exclude<Role, "owner" | "reader">, Partial<Record<Need, Re
     "stock:read": "shelf",
     "stock:write": "shelf",
     "calculators:read": "all",
+    "changes:read": "shelf",
     "bulk:read": "shelf",
     "bulk:write": "shelf",
   },

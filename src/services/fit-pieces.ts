@@ -12,7 +12,7 @@ import { deleteRecord, getRecord } from "../storage/records.ts";
 import type { CarRow, FittingRow, PieceRow } from "../storage/tables.ts";
 import { countEvidenceOfPiece, selectFittingsOfPiece } from "../storage/usage.ts";
 import { getOwnCar } from "./keep-cars.ts";
-import { addPiece, getOwnPiece, lineAndKind, retireOwnPiece } from "./keep-pieces.ts";
+import { addPiece, getOwnPiece, lineAndKind, notePiece, retireOwnPiece, whereOf } from "./keep-pieces.ts";
 import { takeNewPiece, undoFittedMovement } from "./take-new-piece.ts";
 import { together, type Work } from "./work.ts";
 
@@ -71,6 +71,7 @@ async function fitIn(
   const row: FittingRow = { id: work.newId(), clubId: work.actor.clubId, version: 1, ...span };
   await insertFitting(work.db, row);
   await countEvidenceOfPiece(work.db, piece.id);
+  await notePiece(work, "piece.fitted", piece, { ...whereOf(row), position: position.name, at });
   return row;
 }
 
@@ -96,13 +97,14 @@ export const fitPiece = (
     return fitIn(work, car, piece, given.position, given.at);
   });
 
-async function removeIn(work: Work, fitting: FittingRow, mark: string, at: string): Promise<FittingRow> {
+async function removeIn(work: Work, fitting: FittingRow, piece: PieceRow, at: string): Promise<FittingRow> {
   if (at <= fitting.fittedAt)
     throw new DomainError(
       "out_of_order",
-      `${mark} was fitted at ${fitting.fittedAt}; it cannot come off at ${at}`,
+      `${piece.mark} was fitted at ${fitting.fittedAt}; it cannot come off at ${at}`,
     );
   await countEvidenceOfPiece(work.db, fitting.pieceId);
+  await notePiece(work, "piece.removed", piece, { ...whereOf(fitting), at });
   return updateFitting(work.db, fitting.id, { removedAt: at });
 }
 
@@ -117,7 +119,7 @@ export const removePiece = (
     const fitting = (await selectFittingsOfPiece(work.db, pieceId)).find((f) => f.removedAt === null);
     if (fitting === undefined)
       throw new DomainError("piece_not_fitted", `${piece.mark} is not fitted to any car now`);
-    const removed = await removeIn(work, fitting, piece.mark, given.at);
+    const removed = await removeIn(work, fitting, piece, given.at);
     if (given.retiredFor !== null)
       await retireOwnPiece(work, piece, { at: given.at, retiredFor: given.retiredFor });
     return removed;
@@ -142,7 +144,7 @@ export const replacePiece = (
         `Nothing is fitted at "${given.position}" at ${given.at}; fit a piece instead`,
       );
     const old = await getOwnPiece(work, fitting.pieceId);
-    const removed = await removeIn(work, fitting, old.mark, given.at);
+    const removed = await removeIn(work, fitting, old, given.at);
     if (given.retiredFor !== null)
       await retireOwnPiece(work, old, { at: given.at, retiredFor: given.retiredFor });
     const piece = await pieceFor(work, car, given.piece, given.at);
@@ -174,7 +176,7 @@ export const swapPieces = (
         return { piece, fitting, position, car: await getOwnCar(work, fitting.carId) };
       }),
     );
-    for (const { fitting, piece } of before) await removeIn(work, fitting, piece.mark, given.at);
+    for (const { fitting, piece } of before) await removeIn(work, fitting, piece, given.at);
     const [a, b] = before as [(typeof before)[number], (typeof before)[number]];
     return [
       await fitIn(work, b.car, a.piece, b.position.name, given.at),
@@ -206,15 +208,17 @@ export const changeFitting = (
       );
     await requireFree(work, piece, { positionId: fitting.positionId, fittedAt, removedAt }, id);
     await countEvidenceOfPiece(work.db, piece.id);
+    await notePiece(work, "piece.fitting-changed", piece, { ...whereOf(fitting), fittedAt, removedAt });
     return updateFitting(work.db, id, { fittedAt, removedAt });
   });
 
 /** Deletes a fitting that never happened. What it took out of stock goes back. */
 export const deleteFitting = (work: Work, id: string): Promise<void> =>
   together(work, async (work) => {
-    const { piece } = await ownFitting(work, id);
+    const { fitting, piece } = await ownFitting(work, id);
     await countEvidenceOfPiece(work.db, piece.id);
     await deleteRecord(work.db, "fittings", work.actor.clubId, id, "fitting");
+    await notePiece(work, "piece.fitting-deleted", piece, whereOf(fitting));
     if ((await selectFittingsOfPiece(work.db, piece.id)).length === 0)
       await undoFittedMovement(work, piece.id);
   });

@@ -14,6 +14,7 @@ import { getRecord, insertRecord, type PageRequest, updateRecord } from "../stor
 import type { LineRow } from "../storage/tables.ts";
 import { clubDay } from "./calendar-ahead.ts";
 import { requireConsistent } from "./keep-kinds.ts";
+import { noteChange } from "./note-change.ts";
 import { together, type Work } from "./work.ts";
 
 /** What a caller says of a line; limits and life in its own words where they differ from the kind's. */
@@ -113,6 +114,19 @@ async function requireNoCircle(work: Work, q: Queries, line: LineRow): Promise<v
   }
 }
 
+const noteLine = (
+  work: Work,
+  type: "line.added" | "line.changed",
+  { id, sku, name }: LineRow,
+  data: Record<string, unknown>,
+): Promise<void> =>
+  noteChange(work, {
+    type,
+    subject: { kind: "line", id },
+    audience: "everyone",
+    data: { sku, name, ...data },
+  });
+
 /** Adds a line, and says which car models it fits. @throws {DomainError} `not_found`, `inconsistent`, `name_taken` */
 export async function addLine(work: Work, given: LineMembers & { kindId: string }) {
   const { fits, limits, usualLife, currency, ...members } = given;
@@ -133,6 +147,7 @@ export async function addLine(work: Work, given: LineMembers & { kindId: string 
     await requireSound(work, trx, row, fits);
     await insertRecord(trx, "lines", row, "line");
     await replaceFits(trx, clubId, row.id, fits, work.newId);
+    await noteLine(work, "line.added", row, {});
     return readLine(work, row.id);
   });
 }
@@ -163,6 +178,8 @@ export async function changeLine(
     if (fits !== undefined) await replaceFits(trx, clubId, id, fits, work.newId);
     if ("limits" in given || "usualLife" in given || "asNew" in given)
       await countEvidenceOfLines(trx, clubId, { lineId: id });
+    const changed = [...Object.keys(given), ...(fits === undefined ? [] : ["fits"])];
+    await noteLine(work, "line.changed", { ...before, ...given }, { changed });
     return readLine(work, id);
   });
 }

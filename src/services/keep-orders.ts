@@ -4,6 +4,7 @@ import type { Queries } from "../storage/database.ts";
 import { insertOrder, leadTimesOf, type OrderShown, pageOfOrders } from "../storage/orders.ts";
 import { getRecord, type Page, type PageRequest, updateRecord } from "../storage/records.ts";
 import { putIntoStock } from "./move-stock.ts";
+import { noteOrder } from "./note-change.ts";
 import { reachableLocations, requireLocation } from "./reach-locations.ts";
 import { findRepeat } from "./record-movements.ts";
 import { together, type Work } from "./work.ts";
@@ -18,6 +19,18 @@ const shown = (order: OrderShown) => ({
     overPieces: Math.max(0, line.receivedPieces - line.pieces),
   })),
 });
+
+/** Tells the feed that an order is as it is now, and answers it. */
+async function noted(
+  work: Work,
+  trx: Queries,
+  type: "order.placed" | "order.changed" | "order.received",
+  id: string,
+) {
+  const order = await oneOrder(work, trx, id);
+  await noteOrder(work, trx, type, order);
+  return shown(order);
+}
 
 async function oneOrder(work: Work, q: Queries, id: string) {
   const { items } = await pageOfOrders(q, work.actor.clubId, { limit: 1, after: null }, { id });
@@ -72,7 +85,7 @@ export const placeOrder = (
     }
     const kept = { id, clubId, closedAt: null, createdAt: work.now(), version: 1 };
     await insertOrder(trx, { ...members, ...kept }, rows);
-    return shown(await oneOrder(work, trx, id));
+    return noted(work, trx, "order.placed", id);
   });
 
 /** Changes what was promised or noted, and closes or reopens an order. */
@@ -92,7 +105,7 @@ export const changeOrder = (
     const closedAt = closed === true ? (order.closedAt ?? work.now()) : null;
     const row = { ...given, ...(closed === undefined ? {} : { closedAt }) };
     await updateRecord(trx, "orders", work.actor.clubId, id, row, "order");
-    return shown(await oneOrder(work, trx, id));
+    return noted(work, trx, "order.changed", id);
   });
 
 /**
@@ -140,9 +153,9 @@ export const receiveOrder = (
       );
     for (const change of fresh) await putIntoStock(work, trx, change);
     const after = shown(await oneOrder(work, trx, id));
-    if (after.lines.some((line) => line.outstandingPieces > 0)) return { order: after, repeated: false };
-    await updateRecord(trx, "orders", work.actor.clubId, id, { closedAt: at }, "order");
-    return { order: shown(await oneOrder(work, trx, id)), repeated: false };
+    if (after.lines.every((line) => line.outstandingPieces === 0))
+      await updateRecord(trx, "orders", work.actor.clubId, id, { closedAt: at }, "order");
+    return { order: await noted(work, trx, "order.received", id), repeated: false };
   });
 
 /** How long a supplier really took, beside what it is believed to take. */

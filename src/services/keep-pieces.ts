@@ -1,13 +1,18 @@
+import type { ChangeType } from "../domain/change.ts";
 import { DomainError } from "../domain/errors.ts";
 import type { Kind } from "../domain/kind.ts";
 import type { RetiredFor } from "../domain/piece.ts";
 import { usageAtMoments } from "../domain/usage.ts";
 import { selectFittingOfPieceAt, updateFitting } from "../storage/fittings.ts";
 import { getRecord, insertRecord, updateRecord } from "../storage/records.ts";
-import type { LineRow, PieceRow } from "../storage/tables.ts";
+import type { FittingRow, LineRow, PieceRow } from "../storage/tables.ts";
 import { countEvidenceOfPiece, selectFittingsOfPiece, selectRunsOfPiece } from "../storage/usage.ts";
 import { kindFromRow } from "./keep-kinds.ts";
+import { noteChange, ofPiece } from "./note-change.ts";
 import { requireOwn, together, type Work } from "./work.ts";
+
+/** Where a fitting is or was, as the feed tells it. */
+export const whereOf = ({ id, carId, positionId }: FittingRow) => ({ fittingId: id, carId, positionId });
 
 /** A piece that the actor may touch. @throws {DomainError} `not_found` or `not_allowed` */
 export async function getOwnPiece(work: Work, id: string): Promise<PieceRow> {
@@ -36,6 +41,17 @@ export interface GivenPiece {
   notes: string | null;
 }
 
+/** Tells the feed what happened to a piece. */
+export function notePiece(
+  work: Work,
+  type: Extract<ChangeType, `piece.${string}`>,
+  piece: PieceRow,
+  data: Record<string, unknown> = {},
+): Promise<void> {
+  const { subject, audience, about } = ofPiece(piece);
+  return noteChange(work, { type, subject, audience, data: { ...about, ...data } });
+}
+
 /** Gives one physical part a mark and a history of its own. */
 export async function addPiece(work: Work, given: GivenPiece): Promise<PieceRow> {
   requireOwn(work, given.driverId, "a piece");
@@ -43,8 +59,11 @@ export async function addPiece(work: Work, given: GivenPiece): Promise<PieceRow>
   await getRecord(work.db, "lines", work.actor.clubId, given.lineId, "line");
   const kept = { id: work.newId(), clubId: work.actor.clubId, createdAt: work.now(), version: 1 };
   const piece: PieceRow = { ...given, ...kept, retiredAt: null, retiredFor: null };
-  await insertRecord(work.db, "pieces", piece, "piece of this driver (its mark)");
-  return piece;
+  return together(work, async (work) => {
+    await insertRecord(work.db, "pieces", piece, "piece of this driver (its mark)");
+    await notePiece(work, "piece.added", piece);
+    return piece;
+  });
 }
 
 export async function changePiece(
@@ -57,6 +76,7 @@ export async function changePiece(
   return together(work, async (work) => {
     const piece = await updateRecord(work.db, "pieces", work.actor.clubId, id, given, "piece (its mark)");
     await countEvidenceOfPiece(work.db, id);
+    await notePiece(work, "piece.changed", piece, { changed: Object.keys(given) });
     return piece;
   });
 }
@@ -84,11 +104,15 @@ export async function retireOwnPiece(
       `${piece.mark} was fitted at ${later.fittedAt}, after it is said to have ended`,
     );
   const fitted = await selectFittingOfPieceAt(work.db, piece.id, end.at);
-  if (fitted !== undefined && fitted.removedAt === null)
+  if (fitted !== undefined && fitted.removedAt === null) {
     await updateFitting(work.db, fitted.id, { removedAt: end.at });
+    await notePiece(work, "piece.removed", piece, { ...whereOf(fitted), at: end.at });
+  }
   await countEvidenceOfPiece(work.db, piece.id);
   const changes = { retiredAt: end.at, retiredFor: end.retiredFor };
-  return updateRecord(work.db, "pieces", work.actor.clubId, piece.id, changes, "piece");
+  const retired = await updateRecord(work.db, "pieces", work.actor.clubId, piece.id, changes, "piece");
+  await notePiece(work, "piece.retired", retired, { at: end.at, retiredFor: end.retiredFor });
+  return retired;
 }
 
 export const retirePiece = (
@@ -99,19 +123,16 @@ export const retirePiece = (
   together(work, async (work) => retireOwnPiece(work, await getOwnPiece(work, id), end));
 
 /** Takes back a retirement that was logged wrongly; the piece is then a spare, fitted nowhere. */
-export async function unretirePiece(work: Work, id: string): Promise<PieceRow> {
-  const piece = await getOwnPiece(work, id);
-  if (piece.retiredAt === null) throw new DomainError("out_of_order", `${piece.mark} is not retired`);
-  await countEvidenceOfPiece(work.db, id);
-  return updateRecord(
-    work.db,
-    "pieces",
-    work.actor.clubId,
-    id,
-    { retiredAt: null, retiredFor: null },
-    "piece",
-  );
-}
+export const unretirePiece = (work: Work, id: string): Promise<PieceRow> =>
+  together(work, async (work) => {
+    const piece = await getOwnPiece(work, id);
+    if (piece.retiredAt === null) throw new DomainError("out_of_order", `${piece.mark} is not retired`);
+    await countEvidenceOfPiece(work.db, id);
+    const changes = { retiredAt: null, retiredFor: null };
+    const kept = await updateRecord(work.db, "pieces", work.actor.clubId, id, changes, "piece");
+    await notePiece(work, "piece.unretired", kept);
+    return kept;
+  });
 
 /** From when a piece's days count: its purchase, or else its first fitting. */
 export const ageSince = (piece: PieceRow, firstFittedAt: string | undefined): string | null =>

@@ -12,7 +12,7 @@ import {
 import { getRecord, type Page, type PageRequest, pageOfRecords } from "../storage/records.ts";
 import type { InspectionRow, PieceRow, ReadingRow } from "../storage/tables.ts";
 import { countEvidenceOfPiece, selectRunsOfPiece } from "../storage/usage.ts";
-import { getOwnPiece, lineAndKind } from "./keep-pieces.ts";
+import { getOwnPiece, lineAndKind, notePiece } from "./keep-pieces.ts";
 import { requirePast } from "./log-runs.ts";
 import { together, type Work } from "./work.ts";
 
@@ -121,6 +121,9 @@ export const logInspection = (work: Work, pieceId: string, given: GivenInspectio
     };
     await insertInspection(work.db, row, readings);
     if (readings.length > 0 || given.grade !== null) await countEvidenceOfPiece(work.db, pieceId);
+    const { at, grade, findings } = given;
+    const told = { inspectionId: id, at, grade, findings, readings: readings.map(({ value }) => value) };
+    await notePiece(work, "piece.inspected", piece, told);
     return inspectionFrom(row, readings);
   });
 
@@ -157,4 +160,5 @@ export const deleteInspection = (work: Work, id: string): Promise<void> =>
     const { pieceId } = await readInspection(work, id);
     await deleteInspectionRows(work.db, id);
     await countEvidenceOfPiece(work.db, pieceId);
+    await notePiece(work, "piece.inspection-deleted", await getOwnPiece(work, pieceId), { inspectionId: id });
   });

@@ -1,11 +1,14 @@
+import type { ChangeType } from "../domain/change.ts";
 import { DomainError } from "../domain/errors.ts";
 import type { Surface } from "../domain/kind.ts";
 import type { ConditionWord } from "../domain/piece.ts";
 import { deleteRecord, getRecord, insertRecord, updateRecord } from "../storage/records.ts";
-import type { RunRow } from "../storage/tables.ts";
+import type { CarRow, RunRow } from "../storage/tables.ts";
 import { countEvidenceOfRun } from "../storage/usage.ts";
+import { groupedBy } from "./grouped-by.ts";
 import { getOwnCar } from "./keep-cars.ts";
 import { lineAndKind } from "./keep-pieces.ts";
+import { noteChange } from "./note-change.ts";
 import { together, type Work } from "./work.ts";
 
 export interface GivenRun {
@@ -75,24 +78,43 @@ async function insertRun(work: Work, row: RunRow): Promise<void> {
   }
 }
 
+/** Tells the feed what was said of a car's runs: everything fitted to it, and the packs, are used by them. */
+function noteRuns(
+  work: Work,
+  type: Extract<ChangeType, `car.run${string}`>,
+  { id, driverId, name }: CarRow,
+  runs: readonly Pick<RunRow, "at" | "packId">[],
+): Promise<void> {
+  const times = runs.map(({ at }) => at).sort();
+  const packIds = [...new Set(runs.map(({ packId }) => packId).filter((packId) => packId !== null))];
+  const data = { name, runs: runs.length, from: times[0], through: times.at(-1), packIds };
+  return noteChange(work, { type, subject: { kind: "car", id }, audience: { driverId }, data });
+}
+
+async function addRun(work: Work, given: GivenRun): Promise<{ run: Run; car: CarRow }> {
+  requirePast(work, given.at, "A run");
+  const car = await getOwnCar(work, given.carId);
+  if (given.packId !== null) await requirePack(work, given.packId, car.driverId);
+  const { conditions, ...members } = given;
+  const row: RunRow = {
+    id: work.newId(),
+    clubId: work.actor.clubId,
+    version: 1,
+    ...members,
+    surface: await surfaceOf(work, given),
+    conditions: conditions.length === 0 ? null : JSON.stringify(conditions),
+  };
+  await insertRun(work, row);
+  await countEvidenceOfRun(work.db, row);
+  return { run: runFromRow(row), car };
+}
+
 /** Logs one outing of a car. The usage of everything fitted then, and of the pack named, follows from it. */
 export const logRun = (work: Work, given: GivenRun): Promise<Run> =>
   together(work, async (work) => {
-    requirePast(work, given.at, "A run");
-    const car = await getOwnCar(work, given.carId);
-    if (given.packId !== null) await requirePack(work, given.packId, car.driverId);
-    const { conditions, ...members } = given;
-    const row: RunRow = {
-      id: work.newId(),
-      clubId: work.actor.clubId,
-      version: 1,
-      ...members,
-      surface: await surfaceOf(work, given),
-      conditions: conditions.length === 0 ? null : JSON.stringify(conditions),
-    };
-    await insertRun(work, row);
-    await countEvidenceOfRun(work.db, row);
-    return runFromRow(row);
+    const { run, car } = await addRun(work, given);
+    await noteRuns(work, "car.runs-logged", car, [run]);
+    return run;
   });
 
 /** Logs the runs of a whole meeting, for one car or several: all of them, or none. */
@@ -102,18 +124,25 @@ export const logMeeting = (
   runs: readonly Omit<GivenRun, "meetingId">[],
 ): Promise<Run[]> =>
   together(work, async (work) => {
-    const logged: Run[] = [];
-    for (const run of runs) logged.push(await logRun(work, { ...run, meetingId }));
-    return logged;
+    const logged: { run: Run; car: CarRow }[] = [];
+    for (const run of runs) logged.push(await addRun(work, { ...run, meetingId }));
+    for (const [, ofCar] of groupedBy(logged, ({ run }) => run.carId))
+      await noteRuns(
+        work,
+        "car.runs-logged",
+        ofCar[0]!.car,
+        ofCar.map(({ run }) => run),
+      );
+    return logged.map(({ run }) => run);
   });
 
-async function ownRun(work: Work, id: string): Promise<RunRow> {
-  const row = await getRecord(work.db, "runs", work.actor.clubId, id, "run");
-  await getOwnCar(work, row.carId);
-  return row;
+async function ownRun(work: Work, id: string): Promise<{ run: RunRow; car: CarRow }> {
+  const run = await getRecord(work.db, "runs", work.actor.clubId, id, "run");
+  return { run, car: await getOwnCar(work, run.carId) };
 }
 
-export const readRun = async (work: Work, id: string): Promise<Run> => runFromRow(await ownRun(work, id));
+export const readRun = async (work: Work, id: string): Promise<Run> =>
+  runFromRow((await ownRun(work, id)).run);
 
 /** Corrects a run that was logged wrongly. */
 export const changeRun = (
@@ -122,7 +151,7 @@ export const changeRun = (
   changes: { [K in keyof GivenRun]?: GivenRun[K] | undefined },
 ): Promise<Run> =>
   together(work, async (work) => {
-    const before = await ownRun(work, id);
+    const { run: before, car: carBefore } = await ownRun(work, id);
     const { conditions, surface, ...members } = changes;
     const given = Object.fromEntries(Object.entries(members).filter(([, value]) => value !== undefined));
     if (changes.at !== undefined) requirePast(work, changes.at, "A run");
@@ -148,6 +177,9 @@ export const changeRun = (
       );
       await countEvidenceOfRun(work.db, before);
       await countEvidenceOfRun(work.db, after);
+      await noteRuns(work, "car.run-changed", car, [after]);
+      if (car.id !== carBefore.id || before.packId !== after.packId)
+        await noteRuns(work, "car.run-changed", carBefore, [before]);
       return runFromRow(after);
     } catch (error) {
       throw error instanceof DomainError && error.code === "name_taken"
@@ -159,7 +191,8 @@ export const changeRun = (
 /** Deletes a run that never happened. */
 export const deleteRun = (work: Work, id: string): Promise<void> =>
   together(work, async (work) => {
-    const row = await ownRun(work, id);
+    const { run, car } = await ownRun(work, id);
     await deleteRecord(work.db, "runs", work.actor.clubId, id, "run");
-    await countEvidenceOfRun(work.db, row);
+    await countEvidenceOfRun(work.db, run);
+    await noteRuns(work, "car.run-deleted", car, [run]);
   });

@@ -1,8 +1,9 @@
 import { DomainError } from "../domain/errors.ts";
-import type { Queries } from "../storage/database.ts";
+import type { Queries, Trx } from "../storage/database.ts";
 import { getRecord } from "../storage/records.ts";
 import { insertMovement, levelOf, levelsOf } from "../storage/stock-ledger.ts";
 import type { LocationRow, MovementReason, MovementRow } from "../storage/tables.ts";
+import { audienceOf, noteChange } from "./note-change.ts";
 import { requireLocation, visibleLocations } from "./reach-locations.ts";
 import type { Work } from "./work.ts";
 
@@ -33,7 +34,7 @@ export interface StockChange {
 export async function takeFromStock(work: Work, trx: Queries, change: StockChange): Promise<MovementRow> {
   const location = await requireLocation(work, trx, change.locationId);
   await requireLeft(work, trx, change.lineId, location, change.quantity);
-  return write(work, trx, change, -1);
+  return write(work, trx, location, change, -1);
 }
 
 /**
@@ -42,12 +43,18 @@ export async function takeFromStock(work: Work, trx: Queries, change: StockChang
  * @throws {DomainError} `not_found` (line or location), `not_allowed` (location out of reach)
  */
 export async function putIntoStock(work: Work, trx: Queries, change: StockChange): Promise<MovementRow> {
-  await requireLocation(work, trx, change.locationId);
+  const location = await requireLocation(work, trx, change.locationId);
   await getRecord(trx, "lines", work.actor.clubId, change.lineId, "line");
-  return write(work, trx, change, 1);
+  return write(work, trx, location, change, 1);
 }
 
-async function write(work: Work, trx: Queries, change: StockChange, sign: 1 | -1): Promise<MovementRow> {
+async function write(
+  work: Work,
+  trx: Queries,
+  location: LocationRow,
+  change: StockChange,
+  sign: 1 | -1,
+): Promise<MovementRow> {
   const { lineId, locationId, quantity, reason, at } = change;
   if (!Number.isSafeInteger(quantity) || quantity < 1)
     throw new RangeError(`a stock change requires a whole quantity of at least 1, but got ${quantity}`);
@@ -69,6 +76,17 @@ async function write(work: Work, trx: Queries, change: StockChange, sign: 1 | -1
     recordedAt: work.now(),
   };
   await insertMovement(trx, row);
+  const pieces = await levelOf(trx, row.clubId, lineId, locationId);
+  // Why pieces moved is told by the movement, to those who may read it: everyone sees what lies on a shelf.
+  await noteChange(
+    { ...work, db: trx as Trx },
+    {
+      type: "stock-level.changed",
+      subject: { kind: "line", id: lineId },
+      audience: audienceOf(location, "everyone"),
+      data: { locationId, locationName: location.name, pieces, quantity: row.quantity, movementId: row.id },
+    },
+  );
   return row;
 }
 

@@ -6,6 +6,7 @@ import { type NamedLevel, pageOfLevels, selectPair, selectUndoOf } from "../stor
 import type { MovementReason, MovementRow } from "../storage/tables.ts";
 import { listRecords } from "./keep-records.ts";
 import { putIntoStock, takeFromStock } from "./move-stock.ts";
+import { noteOrder } from "./note-change.ts";
 import {
   reachableLocations,
   requireLocation,
@@ -124,6 +125,10 @@ export const undoMovement = (work: Work, id: string): Promise<MovementRow> =>
     }
     if (wasComplete && !(await isComplete(work, trx, movement.orderId!)))
       await updateRecord(trx, "orders", clubId, movement.orderId!, { closedAt: null }, "order");
+    if (movement.orderId !== null) {
+      const { items } = await pageOfOrders(trx, clubId, { limit: 1, after: null }, { id: movement.orderId });
+      await noteOrder(work, trx, "order.changed", items[0]!);
+    }
     return undone.find((one) => one.undoesId === id)!;
   });
 

@@ -1,6 +1,7 @@
 import type { Actor, Reach } from "../domain/access.ts";
 import { DomainError } from "../domain/errors.ts";
 import type { Db } from "../storage/database.ts";
+import type { FetchLimits } from "./fetch-safely.ts";
 import type { LineModels } from "./line-models.ts";
 
 /**
@@ -17,7 +18,17 @@ export interface Work {
   newId: () => string;
   /** the fitted lines */
   models: LineModels;
+  /** limits on fetching shops' lists, where they are not the usual ones */
+  pulls?: Partial<FetchLimits>;
+  /** says that the feed of changes has a new entry, so that those who follow it look; nobody does if not given */
+  wake?: () => void;
 }
+
+/** Who works where nobody asked: the service itself, which reaches the whole club. */
+export const serviceItself = (clubId: string): Pick<Work, "actor" | "reach"> => ({
+  actor: { clubId, keyId: "", name: "the service", role: "owner", driverId: null },
+  reach: "all",
+});
 
 /** The driver whose rows alone may be seen, or null where the whole club may be. */
 export const onlyDriver = (work: Work): string | null => (work.reach === "own" ? work.actor.driverId : null);

@@ -8,6 +8,9 @@ export const selectClub = (q: Queries, id: string): Promise<ClubRow> =>
 export const firstClub = (q: Queries): Promise<ClubRow | undefined> =>
   q.selectFrom("clubs").selectAll().orderBy("createdAt").orderBy("id").limit(1).executeTakeFirst();
 
+export const selectClubIds = async (q: Queries): Promise<string[]> =>
+  (await q.selectFrom("clubs").select("id").execute()).map(({ id }) => id);
+
 export async function insertClub(q: Queries, row: ClubRow): Promise<void> {
   await q.insertInto("clubs").values(row).execute();
 }

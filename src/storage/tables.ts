@@ -243,7 +243,125 @@ export interface KeptAnswerRow extends Owned {
   answeredAt: string;
 }
 
+export interface ShopRow extends Kept {
+  name: string;
+  currency: string;
+  locationId: string | null;
+  pullUrl: string | null;
+  pullEveryMinutes: number | null;
+  pullMode: "full" | "changes";
+  columns: Json | null;
+  encoding: string;
+  decimal: "." | ",";
+  separator: string;
+  notes: string | null;
+}
+/** What is known of a shop's list; its id is the shop's. */
+export interface ShopFeedRow extends Owned {
+  /** the list that counts, or null before the first */
+  listId: string | null;
+  /** when that list was last said to be true */
+  listedAt: string | null;
+  /** of the bytes of that list, with how they were read */
+  digest: string | null;
+  /** the state of the club's lines that its rows were matched with */
+  catalogueMark: string | null;
+  etag: string | null;
+  lastModified: string | null;
+  pulledAt: string | null;
+  /** arrivals that failed since the last good one */
+  failures: number;
+  failedAt: string | null;
+  failedFor: string | null;
+  nextPullAt: string | null;
+}
+/** One arrival of a list. */
+export interface StockListRow extends Owned {
+  shopId: string;
+  arrivedAt: string;
+  way: "push" | "pull";
+  mode: "full" | "changes";
+  outcome: "arriving" | "kept" | "kept-partly" | "refused" | "failed";
+  bytes: number;
+  rowsRead: number;
+  rejected: number;
+  added: number;
+  changed: number;
+  gone: number;
+  reason: string | null;
+}
+/** One thing of a shop's list, and the club's line that it is. */
+export interface ListedRow {
+  listId: string;
+  sku: string;
+  rowNo: number;
+  name: string | null;
+  gtin: string | null;
+  mpn: string | null;
+  onHand: number | null;
+  priceMinorUnits: number | null;
+  availability: string | null;
+  leadTimeLeastDays: number | null;
+  leadTimeMostDays: number | null;
+  minimumOrder: number | null;
+  lineId: string | null;
+  /** `none`: a person said that it is no line of the club; null: nobody knows yet */
+  matchedBy: "gtin" | "sku" | "mpn" | "confirmed" | "none" | null;
+}
+export interface ShopMatchRow extends Owned {
+  shopId: string;
+  shopSku: string;
+  lineId: string | null;
+  confirmedAt: string;
+}
+export interface ReservationRow extends Kept {
+  shopId: string;
+  lineId: string;
+  driverId: string;
+  pieces: number;
+  forDay: string;
+  meetingId: string | null;
+  notes: string | null;
+  state: "asked" | "confirmed" | "refused" | "withdrawn";
+  answer: string | null;
+  answeredAt: string | null;
+}
+
+/** One entry of the feed of changes. */
+export interface ChangeRow {
+  clubId: string;
+  position: number;
+  at: string;
+  type: string;
+  subjectKind: string;
+  subjectId: string;
+  audience: "driver" | "shop" | "everyone" | "club";
+  driverId: string | null;
+  by: string | null;
+  data: Json;
+}
+export interface ChangeReaderRow {
+  clubId: string;
+  name: string;
+  position: number;
+}
+/** A threshold that is crossed now. */
+export interface CrossingRow {
+  clubId: string;
+  subjectKind: string;
+  subjectId: string;
+  /** whose stock a line is short of; "" for the club's, and for what is no line */
+  driverId: string;
+  at: string;
+}
+
 export interface Tables {
+  shops: ShopRow;
+  shopFeeds: ShopFeedRow;
+  stockLists: StockListRow;
+  stockListRows: ListedRow;
+  shopMatches: ShopMatchRow;
+  reservations: ReservationRow;
   clubs: ClubRow;
   drivers: DriverRow;
   keys: KeyRow;
@@ -268,4 +386,7 @@ export interface Tables {
   movements: MovementRow;
   lineModels: LineModelRow;
   keptAnswers: KeptAnswerRow;
+  changes: ChangeRow;
+  changeReaders: ChangeReaderRow;
+  crossings: CrossingRow;
 }

@@ -2,8 +2,11 @@ import { v7 } from "uuid";
 import { type AppOptions, buildApp } from "../../src/app.ts";
 import type { Role } from "../../src/domain/access.ts";
 import { foundClub, issueKey } from "../../src/services/keep-club.ts";
+import { LineModels } from "../../src/services/line-models.ts";
+import { serviceItself } from "../../src/services/work.ts";
 import { firstClub } from "../../src/storage/clubs.ts";
 import { openDatabase } from "../../src/storage/database.ts";
+import { Watch } from "../../src/watch.ts";
 
 /** A test reads any member of a body, and fails on what is not there. */
 export type Answer = { status: number; body: any; headers: Headers };
@@ -15,6 +18,7 @@ export type Answer = { status: number; body: any; headers: Headers };
 export async function startTestService(
   now = "2026-12-01T09:00:00.000Z",
   options: Pick<AppOptions, "corsOrigins" | "rateLimit"> = {},
+  watching = false,
 ) {
   const clock = { now };
   const db = await openDatabase("file::memory:");
@@ -27,8 +31,16 @@ export async function startTestService(
     newId: () => v7(),
   });
   const faults: unknown[] = [];
+  const models = new LineModels();
+  const watch = new Watch({
+    workFor: (clubId) => ({ ...serviceItself(clubId), db, now: () => clock.now, newId: () => v7(), models }),
+    onFault: (error) => faults.push(error),
+    gatherMs: 0,
+  });
   const app = buildApp({
     ...options,
+    ...(watching && { onChange: (clubId: string) => watch.wake(clubId) }),
+    models,
     db,
     clock: () => new Date(clock.now),
     log: (level, event, members) => {
@@ -98,7 +110,11 @@ export async function startTestService(
     keyFor,
     as: async (role: Role, driverId: string | null = null) => caller(await keyFor(role, driverId)),
     club: async () => (await firstClub(db))!,
-    close: () => db.destroy(),
+    watch,
+    close: async () => {
+      await watch.stop();
+      await db.destroy();
+    },
   };
 }
 export type TestService = Awaited<ReturnType<typeof startTestService>>;

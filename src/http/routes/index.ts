@@ -1,8 +1,13 @@
 import type { Operation } from "../operation.ts";
+import { accuracyOperations } from "./accuracy.ts";
 import { answerOperations } from "./answers.ts";
 import { bulkOperations } from "./bulk.ts";
+import { lifeCalculators } from "./calculators-life.ts";
+import { stockCalculators } from "./calculators-stock.ts";
+import { wearCalculators } from "./calculators-wear.ts";
 import { carModelOperations } from "./car-models.ts";
 import { carOperations } from "./cars.ts";
+import { changeOperations } from "./changes.ts";
 import { clubOperations } from "./club.ts";
 import { inspectionOperations } from "./inspections.ts";
 import { kindOperations } from "./kinds.ts";
@@ -11,13 +16,14 @@ import { locationOperations } from "./locations.ts";
 import { meetingOperations } from "./meetings.ts";
 import { movementOperations } from "./movements.ts";
 import { orderOperations } from "./orders.ts";
+import { pictureOperations } from "./pictures.ts";
 import { pieceOperations } from "./pieces.ts";
 import { pitListOperations } from "./pit-list.ts";
 import { restockPlanOperations } from "./restock-plan.ts";
-import { restockOperations } from "./restock.ts";
-import { runOperations } from "./runs.ts";
 import { seasonOperations } from "./season.ts";
 import { shelfPlanOperations } from "./shelf-plan.ts";
+import { restockOperations } from "./restock.ts";
+import { runOperations } from "./runs.ts";
 import { supplierOperations } from "./suppliers.ts";
 import { venueOperations } from "./venues.ts";
 
@@ -35,7 +41,9 @@ export const operations: readonly Operation[] = [
   ...inspectionOperations,
   ...meetingOperations,
   ...answerOperations,
+  ...accuracyOperations,
   ...restockOperations,
+  ...pictureOperations,
   ...restockPlanOperations,
   ...pitListOperations,
   ...seasonOperations,
@@ -43,5 +51,9 @@ export const operations: readonly Operation[] = [
   ...locationOperations,
   ...movementOperations,
   ...orderOperations,
+  ...changeOperations,
   ...bulkOperations,
+  ...wearCalculators,
+  ...lifeCalculators,
+  ...stockCalculators,
 ];

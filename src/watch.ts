@@ -1,0 +1,95 @@
+import { setTimeout as pause } from "node:timers/promises";
+import { lookAtThresholds } from "./services/watch-thresholds.ts";
+import type { Work } from "./services/work.ts";
+
+/** Changes that come within this time of each other are looked at together. */
+const gatherMs = 200;
+/** After a look of some length, this many times as long is left to the requests. */
+const restFactor = 4;
+/** Wear goes on by the calendar too: everything is looked at anew after this time, and once at the start. */
+const everythingMs = 6 * 3_600_000;
+
+export interface WatchOptions {
+  /** the work of the service itself for a club, on nobody's behalf */
+  workFor: (clubId: string) => Work;
+  onFault: (error: Error) => void;
+  gatherMs?: number;
+}
+
+/**
+ * Looks at thresholds beside the requests: soon after something changed, never two looks at once, and never more than
+ * a fifth of the time.
+ */
+export class Watch {
+  readonly #options: Required<WatchOptions>;
+  readonly #waiting = new Map<string, { all: boolean }>();
+  #running: Promise<void> | null = null;
+  readonly #stopping = new AbortController();
+  #timer: NodeJS.Timeout | null = null;
+
+  constructor(options: WatchOptions) {
+    this.#options = { gatherMs, ...options };
+  }
+
+  /** Something has changed in a club. */
+  wake(clubId: string, all = false): void {
+    if (this.#stopping.signal.aborted) return;
+    this.#waiting.set(clubId, { all: all || this.#waiting.get(clubId)?.all === true });
+    this.#running ??= this.#run().finally(() => {
+      this.#running = null;
+    });
+  }
+
+  /** Looks at everything of some clubs now, and again every few hours. */
+  start(clubIds: () => Promise<readonly string[]>): void {
+    const look = () => {
+      clubIds().then((ids) => {
+        for (const id of ids) this.wake(id, true);
+      }, this.#options.onFault);
+    };
+    look();
+    this.#timer = setInterval(look, everythingMs);
+    this.#timer.unref();
+  }
+
+  /** Resolves when nothing is waiting to be looked at. */
+  async settled(): Promise<void> {
+    while (this.#running !== null) await this.#running;
+  }
+
+  /** Ends the look that is under way, and takes no new ones. What was not looked at is found in the feed next time. */
+  async stop(): Promise<void> {
+    this.#stopping.abort();
+    if (this.#timer !== null) clearInterval(this.#timer);
+    await this.settled();
+  }
+
+  /** @throws {Error} when the watch is stopped, and at once: nobody should wait for a pause to end */
+  #pause(ms: number): Promise<void> {
+    return pause(ms, undefined, { ref: false, signal: this.#stopping.signal });
+  }
+
+  async #run(): Promise<void> {
+    while (this.#waiting.size > 0) {
+      try {
+        await this.#pause(this.#options.gatherMs);
+        const waiting = [...this.#waiting];
+        this.#waiting.clear();
+        for (const [clubId, { all }] of waiting) await this.#look(clubId, all);
+      } catch (error) {
+        if (this.#stopping.signal.aborted) return;
+        this.#options.onFault(error instanceof Error ? error : new Error(String(error)));
+      }
+    }
+  }
+
+  async #look(clubId: string, all: boolean): Promise<void> {
+    let since = performance.now();
+    const rest = async () => {
+      const passed = performance.now() - since;
+      await this.#pause(this.#options.gatherMs === 0 ? 0 : passed * restFactor);
+      since = performance.now();
+    };
+    await lookAtThresholds(this.#options.workFor(clubId), { all, rest });
+  }
+}
