@@ -107,30 +107,47 @@ function ownStart(
   return { asNew: sum / precision, sd: precision ** -0.5 };
 }
 
+/** A piece as its owner knows it. */
+interface KnownPiece {
+  id: string;
+  asNew: number | null;
+  priorUsage: number | null;
+  priorUsageSd: number | null;
+}
+
+/** Every look at a piece, the as-new reading that was stated with it first, and the start that wear is counted from. */
+export function looksFromNew(
+  kind: Kind,
+  line: LineOverrides,
+  asNew: number | null,
+  seen: readonly SeenAtUsage[],
+): { looks: SeenAtUsage[]; start: { asNew: number; sd: number }; byLoss: boolean } {
+  const scale = wearScale(kind, line);
+  const nothing: UsageAt = { usage: 0, bySurface: {} };
+  const statedNew: SeenAtUsage[] =
+    asNew === null || scale.unit === null
+      ? []
+      : [{ ...nothing, value: asNew, sd: scale.readingSd, grade: null }];
+  const looks = [...statedNew, ...seen];
+  const byLoss = scale.limits.basis === "loss" && scale.unit !== null;
+  const whenNew = looks.filter(isNew).map((one) => ({ value: one.value!, sd: one.sd! }));
+  const start = byLoss ? ownStart(scale, whenNew) : { asNew: scale.asNew, sd: scale.asNewSd };
+  return { looks, start, byLoss };
+}
+
+const isNew = (one: SeenAtUsage) => one.usage === 0 && one.value !== null;
+
 /** A piece as the wear line sees it. */
 export function wearPiece(
   kind: Kind,
   line: LineOverrides,
-  piece: { id: string; asNew: number | null; priorUsage: number | null; priorUsageSd: number | null },
+  piece: KnownPiece,
   seen: readonly SeenAtUsage[],
   limitName: LimitName = "club",
 ): WearPiece {
   const scale = wearScale(kind, line);
-  const nothing: UsageAt = { usage: 0, bySurface: {} };
-  const statedNew: SeenAtUsage[] =
-    piece.asNew === null || scale.unit === null
-      ? []
-      : [{ ...nothing, value: piece.asNew, sd: scale.readingSd, grade: null }];
-  const all = [...statedNew, ...seen];
-  const isNew = (one: SeenAtUsage) => one.usage === 0 && one.value !== null;
-  const byLoss = scale.limits.basis === "loss" && scale.unit !== null;
-  const start = byLoss
-    ? ownStart(
-        scale,
-        all.filter(isNew).map((one) => ({ value: one.value!, sd: one.sd! })),
-      )
-    : { asNew: scale.asNew, sd: scale.asNewSd };
-  const observations: WearObservation[] = all
+  const { looks, start, byLoss } = looksFromNew(kind, line, piece.asNew, seen);
+  const observations: WearObservation[] = looks
     // Readings when new have said what they can once they are in the piece's own start.
     .filter((one) => !(byLoss && isNew(one)))
     .map((one) => ({
@@ -151,3 +168,12 @@ export function wearPiece(
 
 /** The size that a piece of some wear would be read at. */
 export const sizeAt = (scale: WearScale, wear: number): number => scale.asNew + scale.sign * wear;
+
+/** Wear that each grade by eye means, as shares of the limit; the highest has no upper end. */
+export const gradeShares: readonly { from: number; to: number | null }[] = [
+  { from: 0, to: 0.1 },
+  { from: 0.1, to: 0.4 },
+  { from: 0.4, to: 0.75 },
+  { from: 0.75, to: 1 },
+  { from: 1, to: null },
+];

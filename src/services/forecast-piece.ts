@@ -49,7 +49,7 @@ export async function pieceInUse(work: Work, piece: PieceRow, model: CurrentMode
  * The calendar that a piece follows: that of the car it is fitted to; for a pack, that of the car that used it last,
  * shared with the driver's other packs; for a spare, that of the car it is meant for, if one is named.
  */
-async function aheadOf(
+export async function aheadOf(
   work: Work,
   piece: PieceRow,
   model: CurrentModel,

@@ -32,7 +32,11 @@ const layers: Record<string, Layer> = {
   http: {
     reaches: ["http", "services", "storage", "domain", "stats"],
     // The reference page is served from the folder of swagger-ui-dist.
-    packages: ["hono", "@hono/node-server", "zod", "zod-openapi", "swagger-ui-dist", "node:"],
+    // Pictures are drawn with the scales and shapes of d3.
+    packages: [
+      ...["hono", "@hono/node-server", "zod", "zod-openapi", "swagger-ui-dist", "node:"],
+      ...["d3-scale", "d3-shape"],
+    ],
   },
   // The typed client knows the service by its published description only.
   openapi: { reaches: ["openapi"], packages: ["openapi-fetch"] },
