@@ -1,4 +1,5 @@
 import { DomainError } from "../domain/errors.ts";
+import { noteImport } from "./note-change.ts";
 import type { Work } from "./work.ts";
 
 /** What became of the rows of an import: kept and already there add up to read. */
@@ -19,17 +20,25 @@ class OnlyTried extends Error {
 
 /**
  * Keeps all of a table, or none of it. Everything was read before, so that nobody's slow line holds the transaction.
- * A dry run does the same and takes it back.
+ * A dry run does the same and takes it back. The feed of changes tells an import in one entry.
+ *
+ * @param table the name of what is imported, as in its path
  */
 export async function keepTogether(
   work: Work,
+  table: string,
   dryRun: boolean,
   keep: (work: Work) => Promise<ImportCounts>,
 ): Promise<ImportCounts> {
-  if (work.db.isTransaction && !dryRun) return keep(work);
+  const kept = async (work: Work) => {
+    const counts = await keep(work);
+    if (counts.rowsKept > 0 && !dryRun) await noteImport(work, table, counts);
+    return counts;
+  };
+  if (work.db.isTransaction && !dryRun) return kept(work);
   try {
     return await work.db.transaction().execute(async (trx) => {
-      const counts = await keep({ ...work, db: trx });
+      const counts = await kept({ ...work, db: trx });
       if (dryRun) throw new OnlyTried(counts);
       return counts;
     });

@@ -175,7 +175,7 @@ export async function importPieces(
     faults.sort(row, pieceOf(given, row), (one) => rows.push(one)),
   );
   faults.refuse();
-  return keepTogether(work, dryRun, async (work) => {
+  return keepTogether(work, "pieces", dryRun, async (work) => {
     const drivers = [...new Set(rows.map(({ piece }) => piece.driverId))];
     const onBooks = await selectPiecesOfDrivers(work.db, drivers);
     const known = new Map(onBooks.map((piece) => [pieceName(piece.driverId, piece.mark), piece]));

@@ -172,7 +172,7 @@ export async function importReadings(
     faults.sort(row, readingOf(given, row), (reading) => rows.push(reading)),
   );
   faults.refuse();
-  return keepTogether(work, dryRun, async (work) => {
+  return keepTogether(work, "readings", dryRun, async (work) => {
     const byPiece = groupedBy(rows, (reading) => reading.pieceId);
     const logged = groupedBy(
       await selectReadingsOfPieces(work.db, [...byPiece.keys()]),

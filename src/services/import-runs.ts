@@ -159,7 +159,7 @@ export async function importRuns(
     faults.sort(row, runOf(given), (run) => runs.push(run)),
   );
   faults.refuse();
-  return keepTogether(work, dryRun, async (work) => {
+  return keepTogether(work, "runs", dryRun, async (work) => {
     for (const run of runs) run.id = work.newId();
     const rowsKept = await insertRows(work.db, "runs", runs, "run", ["carId", "at"]);
     const there = rowsKept === runs.length ? null : await alreadyThere(work, runs, faults);

@@ -148,7 +148,7 @@ export async function importStock(
     faults.sort(row, countOf(given, row), (count) => counts.push(count)),
   );
   faults.refuse();
-  return keepTogether(work, dryRun, async (work) => {
+  return keepTogether(work, "stock", dryRun, async (work) => {
     const movements = await differences(work, counts, faults);
     faults.refuse();
     await insertRows(work.db, "movements", movements, "movement");

@@ -23,9 +23,12 @@ export async function insertChange(
   const driverId = typeof audience === "string" ? null : audience.driverId;
   await q
     .insertInto("changes")
-    .values({
+    .values((e) => ({
       clubId,
-      position: sql<number>`(select coalesce(max("position"), 0) + 1 from "changes" where "clubId" = ${clubId})`,
+      position: e
+        .selectFrom("changes as told")
+        .select(sql<number>`coalesce(max("position"), 0) + 1`.as("next"))
+        .where("told.clubId", "=", clubId),
       at,
       type,
       subjectKind: subject.kind,
@@ -34,7 +37,7 @@ export async function insertChange(
       driverId,
       by,
       data: JSON.stringify(data),
-    })
+    }))
     .execute();
 }
 
