@@ -1,3 +1,4 @@
+import { setImmediate as nextTurn } from "node:timers/promises";
 import { type Area, reachOf } from "../domain/access.ts";
 import { DomainError } from "../domain/errors.ts";
 import { selectFittingsOf } from "../storage/bulk.ts";
@@ -76,6 +77,8 @@ async function* rowsOf<T extends RecordTable>(
     );
     if (chunk.rows.length > 0) yield chunk.rows;
     after = chunk.end;
+    // A client that takes everything at once would keep others waiting to the end.
+    await nextTurn();
   }
 }
 

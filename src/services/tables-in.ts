@@ -1,8 +1,9 @@
-import { JSONParser } from "@streamparser/json";
+import { setImmediate as nextTurn } from "node:timers/promises";
 import { DomainError } from "../domain/errors.ts";
 import { CsvBroken, CsvRecords } from "./csv-records.ts";
 import { type Faults, unreadable } from "./import-faults.ts";
 import { type CellForm, type Columns, type Given, Wrong } from "./import-cells.ts";
+import { JsonBroken, JsonElements } from "./json-elements.ts";
 import { nearestName } from "./nearest-name.ts";
 
 /**
@@ -56,7 +57,11 @@ async function* textOf(body: Bytes, length: number | null): AsyncGenerator<strin
       bytes += chunk.length;
       if (bytes > maxBytes)
         throw new TableTooLarge(`An import takes at most ${maxBytes / 2 ** 20} MiB; send the file in parts`);
-      for (let i = 0; i < chunk.length; i += piece) yield decoded(chunk.subarray(i, i + piece));
+      for (let i = 0; i < chunk.length; i += piece) {
+        yield decoded(chunk.subarray(i, i + piece));
+        // A body that is there already would be read without letting anybody else in.
+        await nextTurn();
+      }
     }
   } catch (error) {
     const known = error instanceof TableTooLarge || error instanceof DomainError;
@@ -192,33 +197,16 @@ async function readCsv<C extends Columns>(
 }
 
 async function readJson<C extends Columns>(body: AsyncIterable<string>, rows: Rows<C>): Promise<void> {
-  const parser = new JSONParser({ paths: ["$.*"], keepStack: false });
-  let begun = false;
-  let sinceRow = 0;
-  parser.onValue = ({ value }) => {
-    sinceRow = 0;
-    rows.takeValue(value);
-  };
+  const elements = new JsonElements(maxRowLength, (value) => rows.takeValue(value));
   try {
-    for await (const some of body) {
-      if (!begun && some.trim() === "") continue;
-      if (!begun && !some.trimStart().startsWith("["))
-        throw unreadable("The body must be a JSON array of objects, one for each row");
-      begun = true;
-      sinceRow += some.length;
-      // Also bounds how deep brackets can be nested before anything is noticed.
-      if (sinceRow > maxRowLength + some.length)
-        throw unreadable(`Row ${rows.count + 1} is longer than a row can be`);
-      parser.write(some);
-    }
-    if (begun && !parser.isEnded) parser.end();
+    for await (const some of body) elements.write(some);
+    elements.end();
   } catch (error) {
-    if (error instanceof TableTooLarge || error instanceof DomainError) throw error;
+    if (!(error instanceof JsonBroken)) throw error;
     throw unreadable(
-      `After ${rows.count} rows the body is no JSON any more (${(error as Error).message}): was it cut off?`,
+      `The body must be a JSON array of objects, one for each row, but after ${rows.count} rows it is not (${error.message}): was it cut off?`,
     );
   }
-  if (!begun) throw unreadable("The body is empty: it must be a JSON array of objects");
 }
 
 async function readLines<C extends Columns>(body: AsyncIterable<string>, rows: Rows<C>): Promise<void> {
