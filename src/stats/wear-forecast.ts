@@ -32,6 +32,8 @@ import type {
 
 /** Step of the rule over the rate, in its standard deviations, where enough points with shifted rules fill the gaps. */
 const WIDE_STEP = 1.4;
+/** The same for a piece never seen, whose rate is least known: gaps in it would show. */
+const NEW_STEP = 0.6;
 const ENOUGH_POINTS = 12;
 /** Components below this share of the largest are left out. */
 const NEGLIGIBLE = 1e-5;
@@ -105,11 +107,12 @@ function posterior(
       return { hyper, last, parts, log: Math.log(weight) - (counted?.[k] ?? 0) };
     });
   // A piece that is new to the fit may leave few points with weight; then each needs a finer rule of its own.
-  const wide = view(WIDE_STEP);
+  const step = piece.count === 0 ? NEW_STEP : WIDE_STEP;
+  const wide = view(step);
   const effective = effectiveNumber(
     wide.map(({ log, parts }) => log + logSumExp(parts.flatMap((p) => p.logWeight))),
   );
-  const views = effective >= ENOUGH_POINTS ? wide : view((WIDE_STEP * effective) / ENOUGH_POINTS);
+  const views = effective >= ENOUGH_POINTS ? wide : view((step * effective) / ENOUGH_POINTS);
   const top = Math.max(
     ...views.map(({ log, parts }) => log + Math.max(...parts.flatMap((p) => p.logWeight))),
   );
