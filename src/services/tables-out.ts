@@ -155,7 +155,7 @@ const spaced = new Set(["conditions", "findings", "services", "fits"]);
  * Text that a spreadsheet would take for a formula gets an apostrophe in front; an import takes it off again. Text
  * that begins with apostrophes before such a sign gets one more, so that nothing is lost on the way back.
  */
-const defused = (text: string): string => (/^'*[=+\-@\t\r]/.test(text) ? `'${text}` : text);
+export const defused = (text: string): string => (/^'*[=+\-@\t\r]/.test(text) ? `'${text}` : text);
 
 function cell(column: string, value: unknown): string {
   if (value === null || value === undefined) return "";

@@ -9,6 +9,7 @@ import { carModelOperations } from "./car-models.ts";
 import { carOperations } from "./cars.ts";
 import { changeOperations } from "./changes.ts";
 import { clubOperations } from "./club.ts";
+import { downloadOperations } from "./downloads.ts";
 import { inspectionOperations } from "./inspections.ts";
 import { kindOperations } from "./kinds.ts";
 import { lineOperations } from "./lines.ts";
@@ -44,6 +45,7 @@ export const operations: readonly Operation[] = [
   ...accuracyOperations,
   ...restockOperations,
   ...pictureOperations,
+  ...downloadOperations,
   ...restockPlanOperations,
   ...pitListOperations,
   ...seasonOperations,

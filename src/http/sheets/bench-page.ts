@@ -1,0 +1,101 @@
+import type { benchSheet } from "../../services/bench-sheet.ts";
+import { percent } from "../../services/needs-ahead.ts";
+import { longDay, readable } from "../charts/frame.ts";
+import { type Column, dayOrNone, type Sheet } from "./sheet.ts";
+
+type Bench = Awaited<ReturnType<typeof benchSheet>>;
+type Row = Bench["entries"][number];
+
+const chanceOf = (chance: number | null) => (chance === null ? "–" : percent(chance));
+const adviceWords = { change: "CHANGE", look: "Look", leave: "Leave" } as const;
+/** Wear with its unit; a graded kind's as a share of its life. */
+const wearOf = ({ unit, wear }: Row) =>
+  unit === null
+    ? `${Math.round(wear.median * 100)} % of life`
+    : `${readable(wear.median)}\u00a0${unit} (${readable(wear.p10)} to ${readable(wear.p90)})`;
+
+const columns: Column<Row>[] = [
+  { name: "position", of: (row) => row.position, page: { heading: "Position" } },
+  {
+    name: "mark",
+    of: (row) => row.mark,
+    page: { heading: "Piece", of: (row) => `${row.mark} (${row.kindName})` },
+  },
+  { name: "kind", of: (row) => row.kindName },
+  { name: "benchStep", of: (row) => row.benchStep },
+  {
+    name: "advice",
+    of: (row) => row.advice,
+    page: { heading: "Do", of: (row) => `☐ ${adviceWords[row.advice]}` },
+  },
+  { name: "check", of: (row) => row.check, page: { heading: "What to look for" } },
+  { name: "checkMinutes", of: (row) => row.checkMinutes, page: { heading: "Minutes", number: true } },
+  { name: "carStopper", of: (row) => row.carStopper },
+  {
+    name: "usage",
+    of: (row) => row.usage,
+    page: { heading: "Used", of: (row) => `${readable(row.usage)}\u00a0${row.clock}`, number: true },
+  },
+  { name: "clock", of: (row) => row.clock },
+  { name: "wearP10", of: (row) => row.wear.p10 },
+  {
+    name: "wearMedian",
+    of: (row) => row.wear.median,
+    page: { heading: "Worn", of: wearOf },
+  },
+  { name: "wearP90", of: (row) => row.wear.p90 },
+  { name: "unit", of: (row) => row.unit },
+  { name: "wearShareMedian", of: (row) => row.wearShare.median },
+  {
+    name: "lasts",
+    of: (row) => row.lasts,
+    page: { heading: "Chance it lasts the meeting", of: (row) => chanceOf(row.lasts), number: true },
+  },
+  { name: "wearsOut", of: (row) => row.wearsOut },
+  { name: "breaks", of: (row) => row.breaks },
+  {
+    name: "lastSeenAt",
+    of: (row) => row.lastSeenAt,
+    page: { heading: "Last seen", of: (row) => dayOrNone(row.lastSeenAt) },
+  },
+  { name: "lastGrade", of: (row) => row.lastGrade },
+  { name: "runsSinceSeen", of: (row) => row.runsSinceSeen, page: { heading: "Runs since", number: true } },
+  { name: "why", of: (row) => row.why },
+  { name: "cautions", of: (row) => row.cautions.join(" ") },
+  { name: "pieceId", of: (row) => row.pieceId },
+];
+
+const words = (step: string) => step.replaceAll("-", " ").replace(/^./, (first) => first.toUpperCase());
+
+/** The bench sheet as a page and a table: one section for each step of the bench. */
+export function benchPage(bench: Bench): Sheet<Row> {
+  const { nextMeeting: next, emptyPositions: empty, tonight } = bench;
+  const steps = [...new Set(bench.entries.map(({ benchStep }) => benchStep))];
+  return {
+    title: `Bench sheet: ${bench.carName}`,
+    facts: [
+      next === null
+        ? `As of ${longDay(bench.asOf)}. No meeting is ahead in the calendar.`
+        : `As of ${longDay(bench.asOf)}, for ${next.name} on ${longDay(next.startsOn)}: ${next.runs} runs on ${next.surface}.`,
+      bench.ready ? "The car is ready." : "The car is not ready.",
+      `Bench time for all that is to be changed or looked at: ${readable(bench.minutes)} minutes.`,
+      ...(tonight === null
+        ? []
+        : [
+            tonight.checks.length === 0
+              ? `For ${readable(tonight.minutes)} minutes tonight: no check pays.`
+              : `For ${readable(tonight.minutes)} minutes tonight: ${tonight.checks.map(({ position, mark }) => `${position} (${mark})`).join(", ")}.`,
+          ]),
+      ...(empty.length === 0 ? [] : [`Nothing is fitted at: ${empty.join(", ")}.`]),
+    ],
+    notes: { heading: "Take care", items: bench.cautions },
+    columns,
+    sections:
+      steps.length === 0
+        ? [{ caption: "Bench", rows: [], none: "Nothing is fitted to this car." }]
+        : steps.map((step) => ({
+            caption: words(step),
+            rows: bench.entries.filter(({ benchStep }) => benchStep === step),
+          })),
+  };
+}

@@ -1,0 +1,115 @@
+import { formatMoney } from "../../domain/money.ts";
+import { percent } from "../../services/needs-ahead.ts";
+import type { restockList } from "../../services/restock-list.ts";
+import { longDay } from "../charts/frame.ts";
+import { type Column, dayOrNone, type Sheet } from "./sheet.ts";
+
+type List = Awaited<ReturnType<typeof restockList>>;
+type Row = List["enough"][number] & { supplierName: string | null };
+
+export const amounts = (totals: readonly { currency: string; minorUnits: number }[]): string =>
+  totals.map((money) => `${formatMoney(money)} ${money.currency}`).join(" and ") || "nothing";
+/** Money with its decimals, as a spreadsheet takes it; the currency stands in a column of its own. */
+export const decimal = (minorUnits: number, currency: string): string =>
+  formatMoney({ minorUnits, currency });
+
+const columns: Column<Row>[] = [
+  { name: "supplier", of: (row) => row.supplierName },
+  {
+    name: "name",
+    of: (row) => row.name,
+    page: {
+      heading: "Part",
+      of: (row) => [row.name, row.insteadOf === null ? null : ` (in place of ${row.insteadOf})`],
+    },
+  },
+  { name: "sku", of: (row) => row.sku, page: { heading: "SKU" } },
+  { name: "insteadOf", of: (row) => row.insteadOf },
+  { name: "packs", of: (row) => row.packs, page: { heading: "Packs to order", number: true } },
+  { name: "packSize", of: (row) => row.packSize },
+  { name: "pieces", of: (row) => row.pieces, page: { heading: "Pieces in them", number: true } },
+  { name: "price", of: (row) => decimal(row.priceMinorUnits, row.currency) },
+  {
+    name: "cost",
+    of: (row) => decimal(row.costMinorUnits, row.currency),
+    page: {
+      heading: "Cost",
+      of: (row) => `${decimal(row.costMinorUnits, row.currency)}\u00a0${row.currency}`,
+      number: true,
+    },
+  },
+  { name: "currency", of: (row) => row.currency },
+  {
+    name: "orderBy",
+    of: (row) => row.orderBy,
+    page: {
+      heading: "Order by",
+      of: (row) => [dayOrNone(row.orderBy), row.late ? " (past: it may come too late)" : null],
+    },
+  },
+  { name: "late", of: (row) => row.late },
+  { name: "inUse", of: (row) => row.inUse },
+  {
+    name: "needP10",
+    of: (row) => row.need.p10,
+    page: {
+      heading: "Likely need",
+      of: (row) => `${row.need.p10} to ${row.need.p90}`,
+      number: true,
+    },
+  },
+  { name: "needMedian", of: (row) => row.need.median },
+  { name: "needP90", of: (row) => row.need.p90 },
+  { name: "onHand", of: (row) => row.onHand, page: { heading: "On hand", number: true } },
+  { name: "onOrder", of: (row) => row.onOrder, page: { heading: "On order", number: true } },
+  { name: "spares", of: (row) => row.spares, page: { heading: "Part-worn", number: true } },
+  { name: "ageing", of: (row) => row.ageing },
+  {
+    name: "chanceWithout",
+    of: (row) => row.chanceWithout,
+    page: { heading: "Chance it lasts without", of: (row) => percent(row.chanceWithout), number: true },
+  },
+  {
+    name: "chanceWith",
+    of: (row) => row.chanceWith,
+    page: { heading: "With the order", of: (row) => percent(row.chanceWith), number: true },
+  },
+  { name: "reorderPoint", of: (row) => row.reorderPoint },
+  { name: "orderUpTo", of: (row) => row.orderUpTo },
+  { name: "why", of: (row) => row.sentence },
+  { name: "lineId", of: (row) => row.lineId },
+];
+
+/** The restock list as a sheet: what to order, supplier by supplier, and what is enough as it is. */
+export function restockSheet(list: List): Sheet<Row> {
+  const named = (rows: List["enough"], supplierName: string | null): Row[] =>
+    rows.map((row) => ({ ...row, supplierName }));
+  const supplied = list.suppliers.map(
+    ({ supplierName, orderBy, totals, belowMinimumByMinorUnits, lines }) => ({
+      caption: supplierName ?? "No supplier named",
+      facts: [
+        `Order by ${dayOrNone(orderBy)}. ${amounts(totals)} in all.`,
+        ...(belowMinimumByMinorUnits > 0
+          ? [
+              `${decimal(belowMinimumByMinorUnits, list.currency)} ${list.currency} below this supplier's minimum order.`,
+            ]
+          : []),
+      ],
+      rows: named(lines, supplierName),
+    }),
+  );
+  return {
+    title: `Restock list through ${longDay(list.through)}`,
+    facts: [
+      list.sentence,
+      `As of ${longDay(list.asOf)}. To order: ${amounts(list.totals)}. Wanted ${list.targetKind === "fill" ? "share of the need to be served" : "chance of each line not running out"}: ${percent(list.target)}.`,
+    ],
+    columns,
+    sections: [
+      ...(supplied.length === 0
+        ? [{ caption: "To order", rows: [], none: "Nothing has to be ordered." }]
+        : supplied),
+      { caption: "Enough as it is", rows: named(list.enough, null) },
+    ],
+  };
+}
