@@ -855,6 +855,166 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/v1/restock-list.csv": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * Download the restock list as a file for spreadsheets
+         * @description CSV by RFC 4180: UTF-8, comma, decimal point, one header row. The numbers are those of the JSON answer; money is in major units. Text that a spreadsheet would take for a formula begins with an apostrophe.
+         */
+        get: operations["restockListCsv"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/restock-list.html": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * Read or print the restock list as a page
+         * @description A page without scripts, for print and for a phone. The numbers are those of the JSON answer, rounded for reading.
+         */
+        get: operations["restockListPage"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/cars/{id}/bench-sheet.csv": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * Download the bench sheet of a car as a file for spreadsheets
+         * @description CSV by RFC 4180: UTF-8, comma, decimal point, one header row. The numbers are those of the JSON answer; money is in major units. Text that a spreadsheet would take for a formula begins with an apostrophe.
+         */
+        get: operations["benchSheetCsv"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/cars/{id}/bench-sheet.html": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * Read or print the bench sheet of a car as a page
+         * @description A page without scripts, for print and for a phone. The numbers are those of the JSON answer, rounded for reading.
+         */
+        get: operations["benchSheetPage"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/cars/{id}/pit-list.csv": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * Download the pit list of a car as a file for spreadsheets
+         * @description CSV by RFC 4180: UTF-8, comma, decimal point, one header row. The numbers are those of the JSON answer; money is in major units. Text that a spreadsheet would take for a formula begins with an apostrophe.
+         */
+        get: operations["pitListCsv"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/cars/{id}/pit-list.html": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * Read or print the pit list of a car as a page
+         * @description A page without scripts, for print and for a phone. The numbers are those of the JSON answer, rounded for reading.
+         */
+        get: operations["pitListPage"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/orders/{id}/purchase-order.csv": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * Download an order as it goes to the supplier as a file for spreadsheets
+         * @description CSV by RFC 4180: UTF-8, comma, decimal point, one header row. The numbers are those of the JSON answer; money is in major units. Text that a spreadsheet would take for a formula begins with an apostrophe.
+         */
+        get: operations["purchaseOrderCsv"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/orders/{id}/purchase-order.html": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * Read or print an order as it goes to the supplier as a page
+         * @description A page without scripts, for print and for a phone. The numbers are those of the JSON answer, rounded for reading.
+         */
+        get: operations["purchaseOrderPage"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/v1/restock-plan": {
         parameters: {
             query?: never;
@@ -1095,6 +1255,230 @@ export interface paths {
          * @description Each difference to what the ledger held at that moment is written as a `counted` movement, all or none; movements after the count stay. Lines that are not named stay as they are. Entering the same count twice writes nothing the second time.
          */
         post: operations["takeStock"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/shops": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** List shops, with how old their lists are */
+        get: operations["listShops"];
+        put?: never;
+        /** Add a shop, with how its stock list is written and where it is fetched from */
+        post: operations["addShop"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/shops/{id}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Read a shop: how old its list is, and what went wrong since */
+        get: operations["getShop"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        /**
+         * Change a shop, or how its list is read
+         * @description Its currency stays: prices of its list are kept in it.
+         */
+        patch: operations["changeShop"];
+        trace?: never;
+    };
+    "/v1/shops/{id}/arrivals": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * List how a shop's lists arrived, the newest first, with the reason where one was refused
+         * @description An arrival that was the same as the list before leaves no entry.
+         */
+        get: operations["listArrivals"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/shops/{id}/unmatched": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * List what nobody has matched with a line yet, with the likely lines
+         * @description Matched by itself is what has the GTIN, the SKU or the maker's part number of one line.
+         */
+        get: operations["listUnmatched"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/shops/{id}/matches/{shopSku}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        /**
+         * Say which line a thing on a shop's list is, or that it is none
+         * @description Said once, it lasts: later lists of the shop are matched by it before anything else. Say it again to correct it.
+         */
+        put: operations["confirmMatch"];
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/shops/{id}/stock-list": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * Read what a shop has, as it last said
+         * @description The last good list, with its age. With `format=jsonld`, or Accept: application/ld+json, as products of schema.org.
+         */
+        get: operations["getStockList"];
+        /**
+         * Publish a shop's stock list, or what has changed on it
+         * @description CSV with a header row, read as the shop says (encoding, separator, decimal sign, names of columns); a JSON array with the same members; or products with their offers in schema.org JSON-LD. Columns without a meaning here are passed over. It may be compressed (Content-Encoding gzip, br or deflate). At most 500000 rows and 32 MiB. A list with a rejected row is refused as a whole (422, with the first hundred rows and what to change) unless `acceptPartly` is true; it takes effect in one step, or not at all, and the last good list counts on. The same list again changes nothing but its age.
+         */
+        put: operations["publishStockList"];
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/shops/{id}/pulls": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /**
+         * Fetch a shop's list from its address now
+         * @description Asks with the ETag or the date of the last time, so that an unchanged list is not sent again. Only addresses of the public internet are asked unless the service is set up otherwise, also after a redirect. The list is written as its Content-Type says. At most 500000 rows and 32 MiB. A list with a rejected row is refused as a whole (422, with the first hundred rows and what to change) unless `acceptPartly` is true; it takes effect in one step, or not at all, and the last good list counts on. The same list again changes nothing but its age.
+         */
+        post: operations["pullStockList"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/reservations": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * List reservations, the latest day first
+         * @description A driver sees their own, a shop those that shops were asked for.
+         */
+        get: operations["listReservations"];
+        put?: never;
+        /**
+         * Ask a shop to hold pieces for a day or a meeting
+         * @description The shop sees the driver's name, the line, the pieces and the day, and nothing of the log. It confirms or refuses.
+         */
+        post: operations["askReservation"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/reservations/{id}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Read a reservation and what the shop said */
+        get: operations["getReservation"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/reservations/{id}/answer": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        /**
+         * Confirm or refuse a reservation
+         * @description For the shop. A later answer replaces an earlier one, until the driver withdraws.
+         */
+        put: operations["answerReservation"];
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/reservations/{id}/withdrawal": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        /**
+         * Withdraw a reservation
+         * @description For the driver who asked. It stays on the list as withdrawn.
+         */
+        put: operations["withdrawReservation"];
+        post?: never;
         delete?: never;
         options?: never;
         head?: never;
@@ -3766,6 +4150,326 @@ export interface components {
                 movementId: components["schemas"]["Id"] | null;
             }[];
         };
+        /** @description a shop with the state of its stock list */
+        Shop: {
+            id: components["schemas"]["Id"];
+            /** @example Quillbrook club counter */
+            name: string;
+            /** @description its shelf in the club's own ledger, if it has one */
+            locationId: components["schemas"]["Id"] | null;
+            /**
+             * @description where its list is fetched from, or null
+             * @example https://shop.example/stock.csv
+             */
+            pullUrl: string | null;
+            /**
+             * @description minutes between fetches; null: only on demand
+             * @example 360
+             */
+            pullEveryMinutes: number | null;
+            /**
+             * @description what the fetched list is
+             * @example full
+             * @enum {string}
+             */
+            pullMode: "full" | "changes";
+            /**
+             * @description what the shop's list calls a column, where it differs from ours
+             * @example {
+             *       "sku": "Article",
+             *       "inventoryLevel": "Stock",
+             *       "price": "Retail"
+             *     }
+             */
+            columns: {
+                [key: string]: string;
+            } | null;
+            /**
+             * @description of a CSV list, by the WHATWG Encoding Standard
+             * @example windows-1252
+             */
+            encoding: string;
+            /**
+             * @description decimal sign of a CSV list
+             * @example ,
+             * @enum {string}
+             */
+            decimal: "." | ",";
+            /**
+             * @description what stands between the cells of a CSV list
+             * @example ;
+             * @enum {string}
+             */
+            separator: "," | ";" | "\t" | "|";
+            /** @description free text */
+            notes: string | null;
+            /**
+             * @description that it sells in; every price of its list is in it
+             * @example AUD
+             */
+            currency: string;
+            /** @description the last good list; null before the first */
+            list: {
+                /**
+                 * Format: date-time
+                 * @description when the list that counts was last said to be true
+                 * @example 2026-11-29T07:30:00.000Z
+                 */
+                listedAt: string;
+                /**
+                 * @description hours since then
+                 * @example 2.5
+                 */
+                ageHours: number;
+                /** @description things on the list */
+                rows: number;
+                /** @description of them known to be lines of the club */
+                matched: number;
+                /** @description of them that nobody has matched yet */
+                unmatched: number;
+            } | null;
+            /** @description null where the last arrival was good */
+            lastFailure: {
+                /**
+                 * Format: date-time
+                 * @description moment in UTC, RFC 3339
+                 * @example 2026-11-29T07:30:00.000Z
+                 */
+                at: string;
+                reason: string;
+                /** @description arrivals that failed since the last good one */
+                failures: number;
+            } | null;
+            /** @description when its address was last asked */
+            pulledAt: string | null;
+            /** @description when it will be asked next, after failures later */
+            nextPullAt: string | null;
+            /**
+             * Format: date-time
+             * @description moment in UTC, RFC 3339
+             * @example 2026-11-29T07:30:00.000Z
+             */
+            createdAt: string;
+            /**
+             * @description counts the changes of this record
+             * @example 1
+             */
+            version: number;
+        };
+        ShopPage: {
+            items: components["schemas"]["Shop"][];
+            /** @description give it as `after` for the next page; null on the last one */
+            next: string | null;
+        };
+        StockListArrivalPage: {
+            items: components["schemas"]["StockListArrival"][];
+            /** @description give it as `after` for the next page; null on the last one */
+            next: string | null;
+        };
+        StockListArrival: {
+            id: components["schemas"]["Id"];
+            /**
+             * Format: date-time
+             * @description moment in UTC, RFC 3339
+             * @example 2026-11-29T07:30:00.000Z
+             */
+            arrivedAt: string;
+            /** @enum {string} */
+            way: "push" | "pull";
+            /** @enum {string} */
+            mode: "full" | "changes";
+            /**
+             * @description refused: something is wrong with it; failed: the service could not keep it
+             * @enum {string}
+             */
+            outcome: "arriving" | "kept" | "kept-partly" | "refused" | "failed";
+            /** @description after decompression */
+            bytes: number;
+            rowsRead: number;
+            /** @description rows that were not kept */
+            rejected: number;
+            added: number;
+            changed: number;
+            gone: number;
+            /** @description why it was not kept */
+            reason: string | null;
+        };
+        UnmatchedPage: {
+            items: components["schemas"]["UnmatchedItem"][];
+            /** @description give it as `after` for the next page; null on the last one */
+            next: string | null;
+        };
+        UnmatchedItem: {
+            /**
+             * @description the shop's own article number
+             * @example GM-331
+             */
+            sku: string;
+            name: string | null;
+            gtin: string | null;
+            /** @description the maker's part number */
+            mpn: string | null;
+            /** @description pieces on the shelf; null: the shop does not tell */
+            onHand: number | null;
+            /** @description in minor units of the shop's currency */
+            priceMinorUnits: number | null;
+            /** @description a word of schema.org */
+            availability: ("BackOrder" | "Discontinued" | "InStock" | "InStoreOnly" | "LimitedAvailability" | "MadeToOrder" | "OnlineOnly" | "OutOfStock" | "PreOrder" | "PreSale" | "Reserved" | "SoldOut") | null;
+            /** @description days from order to arrival where it is not on the shelf; null: the shop does not tell */
+            leadTimeDays: {
+                least: number;
+                most: number;
+            } | null;
+            /** @description fewest pieces that are sold at once */
+            minimumOrder: number | null;
+            /** @description the club's line that it is */
+            lineId: components["schemas"]["Id"] | null;
+            /** @description how that is known; none: a person said that it is no line; null: nobody knows yet */
+            matchedBy: ("gtin" | "sku" | "mpn" | "confirmed" | "none") | null;
+            /** @description the club's lines that it probably is, the likeliest first */
+            likely: {
+                lineId: components["schemas"]["Id"];
+                sku: string;
+                name: string;
+                makersPartNumber: string | null;
+                /** @description higher is likelier; compares only within one thing of a list */
+                score: number;
+            }[];
+        };
+        /** @description a thing on a shop's list */
+        ListedItem: {
+            /**
+             * @description the shop's own article number
+             * @example GM-331
+             */
+            sku: string;
+            name: string | null;
+            gtin: string | null;
+            /** @description the maker's part number */
+            mpn: string | null;
+            /** @description pieces on the shelf; null: the shop does not tell */
+            onHand: number | null;
+            /** @description in minor units of the shop's currency */
+            priceMinorUnits: number | null;
+            /** @description a word of schema.org */
+            availability: ("BackOrder" | "Discontinued" | "InStock" | "InStoreOnly" | "LimitedAvailability" | "MadeToOrder" | "OnlineOnly" | "OutOfStock" | "PreOrder" | "PreSale" | "Reserved" | "SoldOut") | null;
+            /** @description days from order to arrival where it is not on the shelf; null: the shop does not tell */
+            leadTimeDays: {
+                least: number;
+                most: number;
+            } | null;
+            /** @description fewest pieces that are sold at once */
+            minimumOrder: number | null;
+            /** @description the club's line that it is */
+            lineId: components["schemas"]["Id"] | null;
+            /** @description how that is known; none: a person said that it is no line; null: nobody knows yet */
+            matchedBy: ("gtin" | "sku" | "mpn" | "confirmed" | "none") | null;
+        };
+        StockListResult: {
+            /** @enum {string} */
+            outcome: "kept" | "kept-partly" | "unchanged" | "dry-run";
+            /** @description true: nothing was kept */
+            dryRun: boolean;
+            /** @enum {string} */
+            mode: "full" | "changes";
+            /**
+             * Format: date-time
+             * @description moment in UTC, RFC 3339
+             * @example 2026-11-29T07:30:00.000Z
+             */
+            arrivedAt: string;
+            /** @description without the header; 0 where nothing has changed */
+            rowsRead: number;
+            rowsRejected: number;
+            /** @description the first hundred */
+            rejected: {
+                /** @description counted from 1, without the header */
+                row: number;
+                /** @description as the shop's list names it; null: the row as a whole */
+                column: string | null;
+                sku: string | null;
+                /** @description what is wrong, and what to change */
+                detail: string;
+            }[];
+            /** @description things that the list before did not have */
+            added: number;
+            /** @description things of which it said something else */
+            changed: number;
+            /** @description things that only the list before had */
+            gone: number;
+            /** @description things on the list now; in a dry run, on the one that arrived */
+            rows: number;
+            /** @description of them known to be lines of the club */
+            matched: number;
+            /** @description of them that nobody has matched yet */
+            unmatched: number;
+            sentence: string;
+        };
+        /** @description a page of a shop's list, in the order of its article numbers */
+        StockList: {
+            shopId: components["schemas"]["Id"];
+            /**
+             * @description currency code, ISO 4217
+             * @example AUD
+             */
+            currency: string;
+            /** @description when the list was last said to be true; null: none was published yet */
+            listedAt: string | null;
+            items: components["schemas"]["ListedItem"][];
+            /** @description give it as `after` for the next page; null on the last one */
+            next: string | null;
+        };
+        /** @description pieces that a driver asked a shop to hold */
+        Reservation: {
+            id: components["schemas"]["Id"];
+            shopId: components["schemas"]["Id"];
+            shopName: string;
+            lineId: components["schemas"]["Id"];
+            sku: string;
+            lineName: string;
+            driverId: components["schemas"]["Id"];
+            driverName: string;
+            /**
+             * @description pieces to hold
+             * @example 2
+             */
+            pieces: number;
+            /**
+             * Format: date
+             * @description the day that they are wanted for
+             * @example 2027-02-07
+             */
+            forDay: string;
+            meetingId: components["schemas"]["Id"] | null;
+            meetingName: string | null;
+            /** @description free text */
+            notes: string | null;
+            /**
+             * @description asked: the shop has not answered yet
+             * @enum {string}
+             */
+            state: "asked" | "confirmed" | "refused" | "withdrawn";
+            /** @description what the shop says to it */
+            answer: string | null;
+            answeredAt: string | null;
+            /**
+             * Format: date-time
+             * @description moment in UTC, RFC 3339
+             * @example 2026-11-29T07:30:00.000Z
+             */
+            createdAt: string;
+            /**
+             * @description counts the changes of this record
+             * @example 1
+             */
+            version: number;
+            sentence: string;
+        };
+        ReservationPage: {
+            items: components["schemas"]["Reservation"][];
+            /** @description give it as `after` for the next page; null on the last one */
+            next: string | null;
+        };
         /** @description what was ordered from a supplier, and what came of it */
         Order: {
             id: components["schemas"]["Id"];
@@ -4455,6 +5159,22 @@ export interface components {
                 "application/problem+json": components["schemas"]["Problem"];
             };
         };
+        /** @description `pull_failed`: The list could not be fetched */
+        Problem502: {
+            headers: {
+                [name: string]: unknown;
+            };
+            content: {
+                /**
+                 * @example {
+                 *       "type": "/problems/pull_failed",
+                 *       "title": "The list could not be fetched",
+                 *       "status": 502
+                 *     }
+                 */
+                "application/problem+json": components["schemas"]["Problem"];
+            };
+        };
     };
     parameters: never;
     requestBodies: never;
@@ -4553,6 +5273,16 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-8000-000000000001",
+                     *       "name": "Quillbrook Radio Car Club",
+                     *       "currency": "AUD",
+                     *       "timeZone": "Australia/Melbourne",
+                     *       "createdAt": "2026-01-10T09:00:00.000Z",
+                     *       "version": 2
+                     *     }
+                     */
                     "application/json": components["schemas"]["Club"];
                 };
             };
@@ -4596,6 +5326,7 @@ export interface operations {
                      *           "id": "01930000-0000-7000-8000-0000000d0001",
                      *           "name": "Mara Tindle",
                      *           "notes": "careful, keeps notes",
+                     *           "sharesDemand": false,
                      *           "createdAt": "2026-01-10T09:00:00.000Z",
                      *           "version": 1
                      *         }
@@ -4662,6 +5393,7 @@ export interface operations {
                      *       "id": "01930000-0000-7000-9000-000000000001",
                      *       "name": "Una Wickerley",
                      *       "notes": "two cars",
+                     *       "sharesDemand": false,
                      *       "createdAt": "2026-12-01T09:00:00.000Z",
                      *       "version": 1
                      *     }
@@ -4708,6 +5440,7 @@ export interface operations {
                      *       "id": "01930000-0000-7000-8000-0000000d0001",
                      *       "name": "Mara Tindle",
                      *       "notes": "careful, keeps notes",
+                     *       "sharesDemand": false,
                      *       "createdAt": "2026-01-10T09:00:00.000Z",
                      *       "version": 1
                      *     }
@@ -4775,6 +5508,7 @@ export interface operations {
                      *       "id": "01930000-0000-7000-8000-0000000d0001",
                      *       "name": "Mara Tindle",
                      *       "notes": "drives two cars",
+                     *       "sharesDemand": false,
                      *       "createdAt": "2026-01-10T09:00:00.000Z",
                      *       "version": 2
                      *     }
@@ -5333,6 +6067,63 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-8000-00000000ad01",
+                     *       "code": "SPR-EX",
+                     *       "name": "Spur, acetal, 48 DP",
+                     *       "clock": "minutes",
+                     *       "shipped": false,
+                     *       "benchStep": "drivetrain",
+                     *       "measure": {
+                     *         "quantity": "span over 10 teeth",
+                     *         "unit": "mm",
+                     *         "direction": "falls",
+                     *         "asNew": 15.485,
+                     *         "asNewSd": 0.02,
+                     *         "miscountStep": 1.5622,
+                     *         "instruments": [
+                     *           {
+                     *             "name": "calliper",
+                     *             "repeatabilitySd": 0.018,
+                     *             "resolution": 0.01
+                     *           }
+                     *         ]
+                     *       },
+                     *       "limits": {
+                     *         "basis": "loss",
+                     *         "race": 0.05,
+                     *         "club": 0.1,
+                     *         "stop": 0.15
+                     *       },
+                     *       "usualLife": {
+                     *         "p10": 250,
+                     *         "p90": 1100
+                     *       },
+                     *       "pieceSpread": 0.3,
+                     *       "runSpread": 0.35,
+                     *       "surfaces": {
+                     *         "asphalt": 1,
+                     *         "carpet": 0.5,
+                     *         "dusty-clay": 2
+                     *       },
+                     *       "usedBy": "fitting",
+                     *       "changeRule": "alone",
+                     *       "changedTogether": 1,
+                     *       "mateCode": null,
+                     *       "breakagePerRun": 0.004,
+                     *       "shelfLifeDays": null,
+                     *       "carStopper": true,
+                     *       "checkMinutes": 3,
+                     *       "check": "Span over ten teeth at three places; look for chips.",
+                     *       "cautions": [
+                     *         "Unplug the pack before fingers go near the gears."
+                     *       ],
+                     *       "source": "our own log of two seasons",
+                     *       "createdAt": "2026-01-10T09:00:00.000Z",
+                     *       "version": 2
+                     *     }
+                     */
                     "application/json": components["schemas"]["Kind"];
                 };
             };
@@ -6097,6 +6888,18 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-8000-0000005bb001",
+                     *       "name": "Harrowmead Trade",
+                     *       "leadTimeDays": 9,
+                     *       "leadTimeSdDays": 4,
+                     *       "minimumOrderMinorUnits": 15000,
+                     *       "notes": null,
+                     *       "createdAt": "2026-01-10T09:00:00.000Z",
+                     *       "version": 2
+                     *     }
+                     */
                     "application/json": components["schemas"]["Supplier"];
                 };
             };
@@ -6517,6 +7320,37 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-8000-00000011e001",
+                     *       "sku": "QB-SP-487",
+                     *       "name": "Spur 87T 48 DP",
+                     *       "kindId": "01930000-0000-7000-8000-00000000ad01",
+                     *       "kindCode": "SPR-EX",
+                     *       "gtin": null,
+                     *       "makersPartNumber": null,
+                     *       "supplierId": "01930000-0000-7000-8000-0000005bb001",
+                     *       "packSize": 1,
+                     *       "orderMultiplePacks": 1,
+                     *       "priceMinorUnits": 950,
+                     *       "leadTimeDays": null,
+                     *       "shelfLifeDays": null,
+                     *       "asNew": null,
+                     *       "limits": null,
+                     *       "usualLife": null,
+                     *       "supersededById": null,
+                     *       "endedOn": "2027-02-07",
+                     *       "notes": null,
+                     *       "fits": [
+                     *         "01930000-0000-7000-8000-0000000c0d01"
+                     *       ],
+                     *       "supplierName": "Harrowmead Trade",
+                     *       "currency": "AUD",
+                     *       "ended": false,
+                     *       "createdAt": "2026-01-10T09:00:00.000Z",
+                     *       "version": 2
+                     *     }
+                     */
                     "application/json": components["schemas"]["Line"];
                 };
             };
@@ -7485,6 +8319,23 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-8000-00000b1ece03",
+                     *       "driverId": "01930000-0000-7000-8000-0000000d0001",
+                     *       "lineId": "01930000-0000-7000-8000-00000011e001",
+                     *       "mark": "spur 0",
+                     *       "asNew": null,
+                     *       "priorUsage": 400,
+                     *       "priorUsageSd": 150,
+                     *       "boughtOn": null,
+                     *       "notes": null,
+                     *       "retiredAt": null,
+                     *       "retiredFor": null,
+                     *       "createdAt": "2026-01-10T09:00:00.000Z",
+                     *       "version": 3
+                     *     }
+                     */
                     "application/json": components["schemas"]["Piece"];
                 };
             };
@@ -7546,6 +8397,17 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-9000-000000000001",
+                     *       "pieceId": "01930000-0000-7000-8000-00000b1ece02",
+                     *       "carId": "01930000-0000-7000-8000-0000000ca001",
+                     *       "positionId": "01930000-0000-7000-8000-000000000056",
+                     *       "fittedAt": "2026-11-29T07:30:00.000Z",
+                     *       "removedAt": null,
+                     *       "version": 1
+                     *     }
+                     */
                     "application/json": components["schemas"]["Fitting"];
                 };
             };
@@ -9083,6 +9945,22 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-8000-00000003ee01",
+                     *       "name": "Round 1",
+                     *       "startsOn": "2027-03-07",
+                     *       "days": 1,
+                     *       "venueId": "01930000-0000-7000-8000-00000000ea01",
+                     *       "discipline": "touring",
+                     *       "plannedRuns": 6,
+                     *       "minutesPerRun": 5.5,
+                     *       "notes": "moved for rain",
+                     *       "surface": "asphalt",
+                     *       "createdAt": "2026-12-01T09:00:00.000Z",
+                     *       "version": 2
+                     *     }
+                     */
                     "application/json": components["schemas"]["Meeting"];
                 };
             };
@@ -9255,31 +10133,31 @@ export interface operations {
                      *       "usage": 165,
                      *       "lastSeenAt": "2026-05-03T09:00:00.000Z",
                      *       "wear": {
-                     *         "p10": 0.0234661,
-                     *         "median": 0.0315862,
-                     *         "p90": 0.0391214
+                     *         "p10": 0.0234603,
+                     *         "median": 0.0316263,
+                     *         "p90": 0.03918
                      *       },
                      *       "sizeNow": {
                      *         "p10": 15.4615,
                      *         "median": 15.4534,
-                     *         "p90": 15.4459
+                     *         "p90": 15.4458
                      *       },
                      *       "wearRate": {
-                     *         "p10": 0.000104079,
-                     *         "median": 0.000157508,
-                     *         "p90": 0.000224982
+                     *         "p10": 0.000104512,
+                     *         "median": 0.000157257,
+                     *         "p90": 0.00022816
                      *       },
-                     *       "pastLimitChance": 4.21232e-12,
+                     *       "pastLimitChance": 7.22702e-13,
                      *       "remaining": {
                      *         "usage": {
-                     *           "p10": 273.794,
-                     *           "median": 451.075,
-                     *           "p90": 799.546
+                     *           "p10": 271.785,
+                     *           "median": 454.081,
+                     *           "p90": 786.444
                      *         },
                      *         "runs": {
                      *           "p10": 49,
                      *           "median": 82,
-                     *           "p90": 145
+                     *           "p90": 142
                      *         },
                      *         "meetings": {
                      *           "p10": 6,
@@ -9296,15 +10174,15 @@ export interface operations {
                      *       "remainingQuantiles": [
                      *         {
                      *           "probability": 0.05,
-                     *           "usage": 234.437
+                     *           "usage": 233.452
                      *         },
                      *         {
                      *           "probability": 0.1,
-                     *           "usage": 273.794
+                     *           "usage": 271.785
                      *         },
                      *         {
                      *           "probability": 0.25,
-                     *           "usage": 354.447
+                     *           "usage": 352.341
                      *         }
                      *       ],
                      *       "nextMeeting": {
@@ -9314,12 +10192,12 @@ export interface operations {
                      *         "runs": 6,
                      *         "usage": 33,
                      *         "lasts": 0.979021,
-                     *         "wearsOut": 3.8628e-8,
+                     *         "wearsOut": 1.77572e-8,
                      *         "breaks": 0.020979
                      *       },
                      *       "oneMoreRun": {
                      *         "lasts": 0.996441,
-                     *         "wearsOut": 2.82849e-11,
+                     *         "wearsOut": 3.85116e-12,
                      *         "breaks": 0.00355872
                      *       },
                      *       "surprises": [],
@@ -9388,6 +10266,30 @@ export interface operations {
                      *       },
                      *       "ready": false,
                      *       "minutes": 3,
+                     *       "checkCosts": {
+                     *         "currency": "AUD",
+                     *         "labourMinorUnits": 500,
+                     *         "lostRunMinorUnits": 2500,
+                     *         "lesserShare": 0.2
+                     *       },
+                     *       "tonight": {
+                     *         "minutes": 10,
+                     *         "minutesUsed": 3,
+                     *         "gainMinorUnits": 1176,
+                     *         "checks": [
+                     *           {
+                     *             "position": "front-right tyre",
+                     *             "pieceId": "01930000-0000-7000-8000-000000271e02",
+                     *             "mark": "2-FR",
+                     *             "kindName": "Rubber touring tyre",
+                     *             "check": "Diameter at the middle and both edges; glue and tears.",
+                     *             "checkMinutes": 3,
+                     *             "checkGainMinorUnits": 1176,
+                     *             "checkGainPerMinute": 392.106,
+                     *             "checkWhy": "A reading may turn \"leave\" into \"change\" (chance 49 %): worn out by the end of Round 1 with a chance of 50 %, where changing pays from 70 %."
+                     *           }
+                     *         ]
+                     *       },
                      *       "entries": [
                      *         {
                      *           "position": "front-right tyre",
@@ -9398,28 +10300,31 @@ export interface operations {
                      *           "benchStep": "tyres",
                      *           "check": "Diameter at the middle and both edges; glue and tears.",
                      *           "checkMinutes": 3,
+                     *           "checkGainMinorUnits": 1176,
+                     *           "checkGainPerMinute": 392.106,
+                     *           "checkWhy": "A reading may turn \"leave\" into \"change\" (chance 49 %): worn out by the end of Round 1 with a chance of 50 %, where changing pays from 70 %.",
                      *           "carStopper": true,
                      *           "usage": 165,
                      *           "clock": "minutes",
                      *           "unit": "mm",
                      *           "wear": {
-                     *             "p10": 0.857988,
-                     *             "median": 1.2718,
-                     *             "p90": 2.11117
+                     *             "p10": 0.845204,
+                     *             "median": 1.33492,
+                     *             "p90": 2.05212
                      *           },
                      *           "wearShare": {
-                     *             "p10": 0.536242,
-                     *             "median": 0.794877,
-                     *             "p90": 1.31948
+                     *             "p10": 0.528252,
+                     *             "median": 0.834325,
+                     *             "p90": 1.28258
                      *           },
-                     *           "lasts": 0.555023,
-                     *           "wearsOut": 0.434235,
+                     *           "lasts": 0.491529,
+                     *           "wearsOut": 0.498957,
                      *           "breaks": 0.0189873,
                      *           "lastSeenAt": null,
                      *           "lastGrade": null,
                      *           "runsSinceSeen": 30,
                      *           "advice": "change",
-                     *           "why": "Worn out by the end of Round 1 with a chance of 43 %; 30 runs since it was last seen.",
+                     *           "why": "Worn out by the end of Round 1 with a chance of 50 %; 30 runs since it was last seen.",
                      *           "restsOn": {
                      *             "basis": "own-readings",
                      *             "ownReadings": 1,
@@ -9444,22 +10349,25 @@ export interface operations {
                      *           "benchStep": "tyres",
                      *           "check": "Diameter at the middle and both edges; glue and tears.",
                      *           "checkMinutes": 3,
+                     *           "checkGainMinorUnits": 0,
+                     *           "checkGainPerMinute": 0,
+                     *           "checkWhy": "Leave it, whatever a reading says: worn out by the end of Round 1 with a chance of under 1 %, where changing pays from 70 %.",
                      *           "carStopper": true,
                      *           "usage": 165,
                      *           "clock": "minutes",
                      *           "unit": "mm",
                      *           "wear": {
-                     *             "p10": 1.1822,
-                     *             "median": 1.19989,
-                     *             "p90": 1.21809
+                     *             "p10": 1.18213,
+                     *             "median": 1.19981,
+                     *             "p90": 1.21773
                      *           },
                      *           "wearShare": {
-                     *             "p10": 0.738873,
-                     *             "median": 0.74993,
-                     *             "p90": 0.761306
+                     *             "p10": 0.738831,
+                     *             "median": 0.749878,
+                     *             "p90": 0.76108
                      *           },
-                     *           "lasts": 0.9802,
-                     *           "wearsOut": 0.000828132,
+                     *           "lasts": 0.980198,
+                     *           "wearsOut": 0.000830357,
                      *           "breaks": 0.0189873,
                      *           "lastSeenAt": "2026-05-03T09:00:00.000Z",
                      *           "lastGrade": null,
@@ -9490,22 +10398,25 @@ export interface operations {
                      *           "benchStep": "drivetrain",
                      *           "check": "Span over ten teeth at three places; look for chips.",
                      *           "checkMinutes": 3,
+                     *           "checkGainMinorUnits": 0,
+                     *           "checkGainPerMinute": 0,
+                     *           "checkWhy": "Leave it, whatever a reading says: worn out by the end of Round 1 with a chance of under 1 %, where changing pays from 36 %.",
                      *           "carStopper": true,
                      *           "usage": 165,
                      *           "clock": "minutes",
                      *           "unit": "mm",
                      *           "wear": {
-                     *             "p10": 0.0234661,
-                     *             "median": 0.0315862,
-                     *             "p90": 0.0391214
+                     *             "p10": 0.0234603,
+                     *             "median": 0.0316263,
+                     *             "p90": 0.03918
                      *           },
                      *           "wearShare": {
-                     *             "p10": 0.234661,
-                     *             "median": 0.315862,
-                     *             "p90": 0.391214
+                     *             "p10": 0.234603,
+                     *             "median": 0.316263,
+                     *             "p90": 0.3918
                      *           },
                      *           "lasts": 0.979021,
-                     *           "wearsOut": 3.8628e-8,
+                     *           "wearsOut": 1.77572e-8,
                      *           "breaks": 0.020979,
                      *           "lastSeenAt": "2026-05-03T09:00:00.000Z",
                      *           "lastGrade": null,
@@ -9582,18 +10493,18 @@ export interface operations {
                      *       },
                      *       "limitWear": 0.1,
                      *       "wearRate": {
-                     *         "p10": 0.0000945779,
-                     *         "median": 0.000159265,
-                     *         "p90": 0.000268195
+                     *         "p10": 0.0000939426,
+                     *         "median": 0.000160739,
+                     *         "p90": 0.000275031
                      *       },
-                     *       "pieceSpread": 0.309216,
-                     *       "runSpread": 0.346148,
-                     *       "readingSd": 0.00983099,
-                     *       "pathExponent": 0.926163,
+                     *       "pieceSpread": 0.309675,
+                     *       "runSpread": 0.347053,
+                     *       "readingSd": 0.00974397,
+                     *       "pathExponent": 0.927671,
                      *       "newPieceLife": {
-                     *         "p10": 324.676,
-                     *         "median": 614.387,
-                     *         "p90": 1111.03
+                     *         "p10": 316.625,
+                     *         "median": 608.179,
+                     *         "p90": 1104.7
                      *       },
                      *       "surfaces": [
                      *         {
@@ -9653,6 +10564,196 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "lineId": "01930000-0000-7000-8000-00000011e001",
+                     *       "sku": "QB-SP-487",
+                     *       "kindCode": "SPR-EX",
+                     *       "asOf": "2026-12-01T09:00:00.000Z",
+                     *       "clock": "minutes",
+                     *       "unit": "mm",
+                     *       "scheme": {
+                     *         "evenings": 5,
+                     *         "eveningsScored": 5,
+                     *         "seed": 1984,
+                     *         "sentence": "On each of 5 evenings the line was fitted from what was known by then, and at most 15 of the pieces looked at on that day were forecast: the next look at each, and the usage at which it was finished."
+                     *       },
+                     *       "accuracy": [
+                     *         {
+                     *           "target": "reading",
+                     *           "forecasts": 4,
+                     *           "coverage": [
+                     *             {
+                     *               "level": 0.5,
+                     *               "inside": 4,
+                     *               "share": 1,
+                     *               "limits": {
+                     *                 "low": 0.397635,
+                     *                 "high": 1
+                     *               },
+                     *               "enough": false,
+                     *               "asStated": true
+                     *             },
+                     *             {
+                     *               "level": 0.8,
+                     *               "inside": 4,
+                     *               "share": 1,
+                     *               "limits": {
+                     *                 "low": 0.397635,
+                     *                 "high": 1
+                     *               },
+                     *               "enough": false,
+                     *               "asStated": true
+                     *             },
+                     *             {
+                     *               "level": 0.95,
+                     *               "inside": 4,
+                     *               "share": 1,
+                     *               "limits": {
+                     *                 "low": 0.397635,
+                     *                 "high": 1
+                     *               },
+                     *               "enough": false,
+                     *               "asStated": true
+                     *             }
+                     *           ],
+                     *           "meanCrps": 0.00416717,
+                     *           "bias": 0.00308754,
+                     *           "pieces": 1,
+                     *           "known": 4,
+                     *           "enough": false,
+                     *           "naive": {
+                     *             "forecasts": 4,
+                     *             "coverage": [
+                     *               {
+                     *                 "level": 0.5,
+                     *                 "inside": 4,
+                     *                 "share": 1,
+                     *                 "limits": {
+                     *                   "low": 0.397635,
+                     *                   "high": 1
+                     *                 },
+                     *                 "enough": false,
+                     *                 "asStated": true
+                     *               },
+                     *               {
+                     *                 "level": 0.8,
+                     *                 "inside": 4,
+                     *                 "share": 1,
+                     *                 "limits": {
+                     *                   "low": 0.397635,
+                     *                   "high": 1
+                     *                 },
+                     *                 "enough": false,
+                     *                 "asStated": true
+                     *               },
+                     *               {
+                     *                 "level": 0.95,
+                     *                 "inside": 4,
+                     *                 "share": 1,
+                     *                 "limits": {
+                     *                   "low": 0.397635,
+                     *                   "high": 1
+                     *                 },
+                     *                 "enough": false,
+                     *                 "asStated": true
+                     *               }
+                     *             ],
+                     *             "meanCrps": 0.00428481,
+                     *             "bias": -0.00177256,
+                     *             "ourMeanCrps": 0.00416717
+                     *           },
+                     *           "sentence": "Not enough evidence: 4 next readings of 1 piece; at least 30 forecasts are wanted."
+                     *         },
+                     *         {
+                     *           "target": "end",
+                     *           "forecasts": 4,
+                     *           "coverage": [
+                     *             {
+                     *               "level": 0.5,
+                     *               "inside": 1,
+                     *               "share": 0.25,
+                     *               "limits": {
+                     *                 "low": 0.00630946,
+                     *                 "high": 0.80588
+                     *               },
+                     *               "enough": false,
+                     *               "asStated": true
+                     *             },
+                     *             {
+                     *               "level": 0.8,
+                     *               "inside": 3,
+                     *               "share": 0.75,
+                     *               "limits": {
+                     *                 "low": 0.19412,
+                     *                 "high": 0.993691
+                     *               },
+                     *               "enough": false,
+                     *               "asStated": true
+                     *             },
+                     *             {
+                     *               "level": 0.95,
+                     *               "inside": 4,
+                     *               "share": 1,
+                     *               "limits": {
+                     *                 "low": 0.397635,
+                     *                 "high": 1
+                     *               },
+                     *               "enough": false,
+                     *               "asStated": true
+                     *             }
+                     *           ],
+                     *           "meanCrps": null,
+                     *           "bias": null,
+                     *           "pieces": 1,
+                     *           "known": 0,
+                     *           "enough": false,
+                     *           "naive": {
+                     *             "forecasts": 4,
+                     *             "coverage": [
+                     *               {
+                     *                 "level": 0.5,
+                     *                 "inside": 1,
+                     *                 "share": 0.25,
+                     *                 "limits": {
+                     *                   "low": 0.00630946,
+                     *                   "high": 0.80588
+                     *                 },
+                     *                 "enough": false,
+                     *                 "asStated": true
+                     *               },
+                     *               {
+                     *                 "level": 0.8,
+                     *                 "inside": 3,
+                     *                 "share": 0.75,
+                     *                 "limits": {
+                     *                   "low": 0.19412,
+                     *                   "high": 0.993691
+                     *                 },
+                     *                 "enough": false,
+                     *                 "asStated": true
+                     *               },
+                     *               {
+                     *                 "level": 0.95,
+                     *                 "inside": 4,
+                     *                 "share": 1,
+                     *                 "limits": {
+                     *                   "low": 0.397635,
+                     *                   "high": 1
+                     *                 },
+                     *                 "enough": false,
+                     *                 "asStated": true
+                     *               }
+                     *             ],
+                     *             "meanCrps": null,
+                     *             "bias": null,
+                     *             "ourMeanCrps": null
+                     *           },
+                     *           "sentence": "Not enough evidence: 4 ends of life of 1 piece; at least 30 forecasts are wanted."
+                     *         }
+                     *       ]
+                     *     }
+                     */
                     "application/json": components["schemas"]["LineAccuracy"];
                 };
             };
@@ -9697,11 +10798,14 @@ export interface operations {
                      *       "sku": "QB-SP-487",
                      *       "asOf": "2026-12-01T09:00:00.000Z",
                      *       "target": 0.9,
+                     *       "targetKind": "cycle",
+                     *       "reviewPeriodDays": 0,
                      *       "inUse": 1,
                      *       "reorderPoint": 0,
-                     *       "expectedNeed": 0.00000563621,
-                     *       "safetyStock": -0.00000563621,
-                     *       "chance": 0.999995,
+                     *       "orderUpTo": 0,
+                     *       "expectedNeed": 0,
+                     *       "safetyStock": 0,
+                     *       "chance": 1,
                      *       "onHand": 12,
                      *       "onOrder": 6,
                      *       "orderNow": false,
@@ -9710,7 +10814,7 @@ export interface operations {
                      *         "sdDays": 4.63401,
                      *         "deliveries": 0
                      *       },
-                     *       "sentence": "0 expected to be needed in the 6.3 days or so that a delivery takes; order when 0 or fewer are on hand and on order (now 12 and 6)."
+                     *       "sentence": "0 expected to be needed in the 6.3 days or so that a delivery takes; order up to 0 when 0 or fewer are on hand and on order (now 12 and 6)."
                      *     }
                      */
                     "application/json": components["schemas"]["ReorderPoint"];
@@ -9755,6 +10859,8 @@ export interface operations {
                      *       "asOf": "2026-12-01T09:00:00.000Z",
                      *       "through": "2027-06-30",
                      *       "target": 0.9,
+                     *       "targetKind": "cycle",
+                     *       "reviewPeriodDays": 0,
                      *       "currency": "AUD",
                      *       "cars": 1,
                      *       "totals": [
@@ -9763,8 +10869,9 @@ export interface operations {
                      *           "minorUnits": 5200
                      *         }
                      *       ],
-                     *       "chanceWithout": 8.26574e-8,
-                     *       "chanceWith": 0.867071,
+                     *       "chanceWithout": 0.00000319255,
+                     *       "chanceWith": 0.867282,
+                     *       "chanceWithAtMost": 0.921967,
                      *       "suppliers": [
                      *         {
                      *           "supplierId": "01930000-0000-7000-8000-0000005bb001",
@@ -9786,7 +10893,7 @@ export interface operations {
                      *               "kindCode": "TYR-EX",
                      *               "inUse": 2,
                      *               "need": {
-                     *                 "expected": 3.27741,
+                     *                 "expected": 3.2842,
                      *                 "p10": 2,
                      *                 "median": 4,
                      *                 "p90": 4
@@ -9794,6 +10901,7 @@ export interface operations {
                      *               "onHand": 0,
                      *               "onOrder": 0,
                      *               "spares": 0,
+                     *               "ageing": 0,
                      *               "stockWanted": 4,
                      *               "packs": 1,
                      *               "packSize": 4,
@@ -9803,15 +10911,18 @@ export interface operations {
                      *               "costMinorUnits": 5200,
                      *               "orderBy": "2027-01-26",
                      *               "late": false,
-                     *               "chanceWithout": 8.79449e-8,
-                     *               "chanceWith": 0.922537,
-                     *               "expectedShort": 3.27741,
+                     *               "chanceWithout": 0.00000339385,
+                     *               "chanceWith": 0.921967,
+                     *               "expectedShort": 3.2842,
+                     *               "reorderPoint": 0,
+                     *               "orderUpTo": 0,
+                     *               "safetyStock": -0.000228597,
                      *               "leadTime": {
                      *                 "meanDays": 6.27617,
                      *                 "sdDays": 4.63401,
                      *                 "deliveries": 0
                      *               },
-                     *               "sentence": "2 to 4 are likely to be needed and there are 0 on hand, 0 on order, 0 part-worn (chance of enough: 0 %); 1 pack (4 pieces) make it 92 %.",
+                     *               "sentence": "2 to 4 are likely to be needed and there are 0 on hand, 0 on order, 0 part-worn (chance of enough: under 1 %); 1 pack (4 pieces) make it 92 %.",
                      *               "restsOn": {
                      *                 "pieces": 2,
                      *                 "readings": 7,
@@ -9830,7 +10941,7 @@ export interface operations {
                      *           "kindCode": "SPR-EX",
                      *           "inUse": 1,
                      *           "need": {
-                     *             "expected": 0.146619,
+                     *             "expected": 0.148991,
                      *             "p10": 0,
                      *             "median": 0,
                      *             "p90": 1
@@ -9838,6 +10949,7 @@ export interface operations {
                      *           "onHand": 12,
                      *           "onOrder": 6,
                      *           "spares": 0,
+                     *           "ageing": 0,
                      *           "stockWanted": 1,
                      *           "packs": 0,
                      *           "packSize": 1,
@@ -9850,12 +10962,15 @@ export interface operations {
                      *           "chanceWithout": 1,
                      *           "chanceWith": 1,
                      *           "expectedShort": 0,
+                     *           "reorderPoint": 0,
+                     *           "orderUpTo": 0,
+                     *           "safetyStock": -0.00000565664,
                      *           "leadTime": {
                      *             "meanDays": 6.27617,
                      *             "sdDays": 4.63401,
                      *             "deliveries": 0
                      *           },
-                     *           "sentence": "12 on hand, 6 on order, 0 part-worn last through 2027-06-30 with a chance of 100 %; 0 to 1 are likely to be needed.",
+                     *           "sentence": "12 on hand, 6 on order, 0 part-worn last through 2027-06-30 with a chance of over 99 %; 0 to 1 are likely to be needed.",
                      *           "restsOn": {
                      *             "pieces": 2,
                      *             "readings": 6,
@@ -9870,7 +10985,7 @@ export interface operations {
                      *           "kindCode": "LIP-EX",
                      *           "inUse": 1,
                      *           "need": {
-                     *             "expected": 0.0607799,
+                     *             "expected": 0.0599733,
                      *             "p10": 0,
                      *             "median": 0,
                      *             "p90": 0
@@ -9878,6 +10993,7 @@ export interface operations {
                      *           "onHand": 0,
                      *           "onOrder": 0,
                      *           "spares": 0,
+                     *           "ageing": 0,
                      *           "stockWanted": 0,
                      *           "packs": 0,
                      *           "packSize": 1,
@@ -9887,9 +11003,12 @@ export interface operations {
                      *           "costMinorUnits": 0,
                      *           "orderBy": null,
                      *           "late": false,
-                     *           "chanceWithout": 0.939876,
-                     *           "chanceWith": 0.939876,
-                     *           "expectedShort": 0.0607799,
+                     *           "chanceWithout": 0.940687,
+                     *           "chanceWith": 0.940687,
+                     *           "expectedShort": 0.0599733,
+                     *           "reorderPoint": 0,
+                     *           "orderUpTo": 0,
+                     *           "safetyStock": -0.00000109067,
                      *           "leadTime": {
                      *             "meanDays": 6.27617,
                      *             "sdDays": 4.63401,
@@ -9902,7 +11021,8 @@ export interface operations {
                      *             "current": true
                      *           }
                      *         }
-                     *       ]
+                     *       ],
+                     *       "sentence": "1 line of 3 must be bought for 1 car to get through 2027-06-30; the chance that nothing at all runs out rises from under 1 % to 87 %."
                      *     }
                      */
                     "application/json": components["schemas"]["RestockList"];
@@ -9943,6 +11063,7 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 420" width="400" height="420" role="img" aria-labelledby="title-01930000-0000-7000-8000-00000b1ece01 desc-01930000-0000-7000-8000-00000b1ece01"><title id="title-01930000-0000-7000-8000-00000b1ece01">spur 1: Spur 87T 48 DP</title><desc id="desc-01930000-0000-7000-8000-00000b1ece01">spur 1 (QB-SP-487, Spur, acetal, 48 DP) after 165 minutes: worn 0.0316 mm, eight in ten times between 0.0235 mm and 0.0392 mm; the club limit is at 0.1 mm of wear. 6 readings and 0 grades are drawn, readings with bars of 2 standard deviations of the instrument to either side, grades as the range of wear that they mean. Left until the limit: 272 to 786 minutes, median 454; the median end lies beyond the calendar. Up to now the band shows what was known at each moment: it rests on the looks at this piece up to then and on the other pieces of its line, and narrows at each look. From now on, usage counts on the surface that the usual life is stated on.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop: */
                     "image/svg+xml": string;
                 };
             };
@@ -9981,6 +11102,7 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 360" width="400" height="360" role="img" aria-labelledby="title-01930000-0000-7000-8000-00000011e001 desc-01930000-0000-7000-8000-00000011e001"><title id="title-01930000-0000-7000-8000-00000011e001">QB-SP-487: need by month</title><desc id="desc-01930000-0000-7000-8000-00000011e001">0 to 1 pieces are likely to be needed through 2027-06-30 (expected 0.1), most of them in 2027-05 (0.1). 1 in use. Pieces needed in each month, eight in ten times: December 2026: 0 to 0, median 0, mean 0; January 2027: 0 to 0, median 0, mean 0; February 2027: 0 to 0, median 0, mean 0.0429; March 2027: 0 to 0, median 0, mean 0.0219; April 2027: 0 to 0, median 0, mean 0.0238; May 2027: 0 to 0, median 0, mean 0.0604; June 2027: 0 to 0, median 0, mean 0. The calendar ends on 23 May 2027: no meeting, no wear.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212}}.ground{fill:var(--ground)}text{fill:var(--ink)}.soft{fill:var(--soft)}.heading{font-weight:600;font-size:15px}.grid{stroke:var(--grid);s */
                     "image/svg+xml": string;
                 };
             };
@@ -10020,6 +11142,7 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 370" width="400" height="370" role="img" aria-labelledby="title-plan-2027-06-30 desc-plan-2027-06-30"><title id="title-plan-2027-06-30">Chance of no lost run through 30 June 2027</title><desc id="desc-plan-2027-06-30">189.00 of 200.00 AUD raise the chance of no lost run through 30 June 2027 from under 1 % to over 99 %. The next 52.00, for Control slick, set of four, would make it over 99 %. Chance by what is spent in all, AUD: 0.00: under 1 %; 52.00 (Control slick, set of four): 87 %; 104.00 (Control slick, set of four): 94 %; 189.00 (LiPo 2S 5000 mAh): over 99 %; 241.00 (Control slick, set of four): over 99 %; 326.00 (LiPo 2S 5000 mAh): over 99 %; 378.00 (Control slick, set of four): over 99 %; 463.00 (LiPo 2S 5000 mAh): over 99 %; 515.00 (Control slick, set of four): over 99 %; 600.00 (LiPo 2S 5000 mAh): over 99 %.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212}}.ground{fill:var(--ground)}text{fill:var(--ink)}.soft{fill:var(--soft)}.heading{font-weight:600;font- */
                     "image/svg+xml": string;
                 };
             };
@@ -10027,6 +11150,373 @@ export interface operations {
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
             409: components["responses"]["Problem409"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    restockListCsv: {
+        parameters: {
+            query: {
+                /** @description only this driver's cars and stock */
+                driverId?: components["schemas"]["Id"];
+                /** @description only this car */
+                carId?: components["schemas"]["Id"];
+                /** @description last day to get through */
+                through: string;
+                target?: number;
+                /** @description cycle: the target is the chance of not running out (if not given); fill: it is the share of the need that is served */
+                targetKind?: "cycle" | "fill";
+                reviewPeriodDays?: number;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The file. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    /**
+                     * @example supplier,name,sku,insteadOf,packs,packSize,pieces,price,cost,currency,orderBy,late,inUse,needP10,needMedian,needP90,onHand,onOrder,spares,ageing,chanceWithout,chanceWith,reorderPoint,orderUpTo,why,lineId
+                     *     Harrowmead Trade,"Control slick, set of four",QB-TY-101,,1,4,4,52.00,52.00,AUD,2027-01-26,false,2,2,4,4,0,0,0,0,0.000003393846847225658,0.9219669298976363,0,0,"2 to 4 are likely to be needed and there are 0 on hand, 0 on order, 0 part-worn (chance of enough: under 1 %); 1 pack (4 pieces) make it 92 %.",01930000-0000-7000-8000-000000000051
+                     *     ,Spur 87T 48 DP,QB-SP-487,,0,1,0,9.00,0.00,AUD,,false,1,0,0,1,12,6,0,0,0.9999999999999999,0.9999999999999999,0,0,"12 on hand, 6 on order, 0 part-worn last through 2027-06-30 with a chance of over 99 %; 0 to 1 are likely to be needed.",01930000-0000-7000-8000-00000011e001
+                     *     ,LiPo 2S 5000 mAh,QB-EL-801,,0,1,0,85.00,0.00,AUD,,false,1,0,0,0,0,0,0,0,0.9406870224211459,0.9406870224211459,0,0,"0 on hand, 0 on order, 0 part-worn last through 2027-06-30 with a chance of 94 %; 0 to 0 are likely to be needed.",01930000-0000-7000-8000-000000000053
+                     */
+                    "text/csv; charset=utf-8; header=present": string;
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    restockListPage: {
+        parameters: {
+            query: {
+                /** @description only this driver's cars and stock */
+                driverId?: components["schemas"]["Id"];
+                /** @description only this car */
+                carId?: components["schemas"]["Id"];
+                /** @description last day to get through */
+                through: string;
+                target?: number;
+                /** @description cycle: the target is the chance of not running out (if not given); fill: it is the share of the need that is served */
+                targetKind?: "cycle" | "fill";
+                reviewPeriodDays?: number;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The page. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    /**
+                     * @example <!doctype html>
+                     *     <html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1"><title>Restock list through 30 June 2027</title><style>
+                     *     :root{color-scheme:light dark;--line:#8b939c;--soft:#565e67}
+                     *     @media (prefers-color-scheme:dark){:root{--line:#6c757f;--soft:#aeb6bf}}
+                     *     body{font:16px/1.45 system-ui,"Segoe UI","DejaVu Sans",sans-serif;margin:1rem auto;max-width:70rem;padding:0 1rem}
+                     *     h1{font-size:1.4rem;margin:.2rem 0}h2,caption{font-size:1.1rem;font-weight:600;text-align:left;margin:1.2rem 0 .3rem}
+                     *     p{margin:.25rem 0}.soft{color:var(--soft)}
+                     *     table{border-collapse:collapse;width:100%;margin-top:1rem}
+                     *     th,td{border-bottom:1px solid var(--line);padding:.3rem .5rem;text-align:left;vertical-align:top;overflow-wrap:break-word}
+                     *     thead th{border-bottom-width:2px}.number{text-align:right;font-variant-numeric:tabular-nums}
+                     *     td.number{white-space:nowrap}caption p{font-weight:400;font-size:1rem}ul{margin:.3rem 0;padding-left:1.2rem;font-size:.93rem}
+                     *     @media screen and (max-width:44rem){
+                     *     table,tbody,tr,td,tbody th,caption{display:block}thead{position:absolute;clip-path:inset(50%);width:1px;height:1px;overflow:hidden}
+                     *     tr{border:1px solid var(--line);border-radius:.4rem;margin:.5rem 0;padding:.3rem .2rem}
+                     *     td,tbody th,td.number{border:0;padding:.12rem .5rem;text-align:left;white-space:normal;overflow-wrap:anywhere}
+                     *     td::before{content:attr(data-heading) ": ";color:var(--soft)}}
+                     *     @media print{:root{color-scheme:light;--line:#444;--soft:#222}body{margin:
+                     */
+                    "text/html; charset=utf-8": string;
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    benchSheetCsv: {
+        parameters: {
+            query?: {
+                minutes?: number;
+                labourMinorUnits?: number;
+                lostRunMinorUnits?: number;
+            };
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The file. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    /**
+                     * @example position,mark,kind,benchStep,advice,check,checkMinutes,carStopper,usage,clock,wearP10,wearMedian,wearP90,unit,wearShareMedian,lasts,wearsOut,breaks,lastSeenAt,lastGrade,runsSinceSeen,why,cautions,pieceId
+                     *     front-right tyre,2-FR,Rubber touring tyre,tyres,change,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,0.845203510870684,1.3349196291855299,2.0521249330861577,mm,0.8343247682409555,0.4915294431970656,0.49895708370879766,0.01898734177215189,,,30,Worn out by the end of Round 1 with a chance of 50 %; 30 runs since it was last seen.,"Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e02
+                     *     front-left tyre,2-FL,Rubber touring tyre,tyres,leave,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,1.1821302790942383,1.199805521949206,1.2177281715079122,mm,0.7498784512182531,0.9801980673366469,0.0008303571665147238,0.01898734177215189,2026-05-03T09:00:00.000Z,,0,Worn out by the end of Round 1 with a chance of under 1 %; seen since its last run.,"Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e01
+                     *     spur,spur 1,"Spur, acetal, 48 DP",drivetrain,leave,Span over ten teeth at three places; look for chips.,3,true,165,minutes,0.02346026859088321,0.031626327775569014,0.03918002437073597,mm,0.31626327775569013,0.9790209616362671,1.775724151502475e-8,0.020979020979020935,2026-05-03T09:00:00.000Z,,0,Worn out by the end of Round 1 wit
+                     */
+                    "text/csv; charset=utf-8; header=present": string;
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    benchSheetPage: {
+        parameters: {
+            query?: {
+                minutes?: number;
+                labourMinorUnits?: number;
+                lostRunMinorUnits?: number;
+            };
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The page. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    /**
+                     * @example <!doctype html>
+                     *     <html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1"><title>Bench sheet: Thornbill</title><style>
+                     *     :root{color-scheme:light dark;--line:#8b939c;--soft:#565e67}
+                     *     @media (prefers-color-scheme:dark){:root{--line:#6c757f;--soft:#aeb6bf}}
+                     *     body{font:16px/1.45 system-ui,"Segoe UI","DejaVu Sans",sans-serif;margin:1rem auto;max-width:70rem;padding:0 1rem}
+                     *     h1{font-size:1.4rem;margin:.2rem 0}h2,caption{font-size:1.1rem;font-weight:600;text-align:left;margin:1.2rem 0 .3rem}
+                     *     p{margin:.25rem 0}.soft{color:var(--soft)}
+                     *     table{border-collapse:collapse;width:100%;margin-top:1rem}
+                     *     th,td{border-bottom:1px solid var(--line);padding:.3rem .5rem;text-align:left;vertical-align:top;overflow-wrap:break-word}
+                     *     thead th{border-bottom-width:2px}.number{text-align:right;font-variant-numeric:tabular-nums}
+                     *     td.number{white-space:nowrap}caption p{font-weight:400;font-size:1rem}ul{margin:.3rem 0;padding-left:1.2rem;font-size:.93rem}
+                     *     @media screen and (max-width:44rem){
+                     *     table,tbody,tr,td,tbody th,caption{display:block}thead{position:absolute;clip-path:inset(50%);width:1px;height:1px;overflow:hidden}
+                     *     tr{border:1px solid var(--line);border-radius:.4rem;margin:.5rem 0;padding:.3rem .2rem}
+                     *     td,tbody th,td.number{border:0;padding:.12rem .5rem;text-align:left;white-space:normal;overflow-wrap:anywhere}
+                     *     td::before{content:attr(data-heading) ": ";color:var(--soft)}}
+                     *     @media print{:root{color-scheme:light;--line:#444;--soft:#222}body{margin:0;max-width
+                     */
+                    "text/html; charset=utf-8": string;
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    pitListCsv: {
+        parameters: {
+            query?: {
+                /** @description the next meeting of the car, if not given */
+                meetingId?: components["schemas"]["Id"];
+                target?: number;
+            };
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The file. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    /**
+                     * @example do,what,sku,pieces,carStopper,chance,inBox,atHome,spares,onShelf,missing,cost,currency,why
+                     *     change before leaving,front-right tyre: 2-FR,,,true,0.49895708370879766,,,,,,,,Change it before leaving: it is worn out by the end of Round 1 with a chance of 50 %.
+                     *     carry,"Control slick, set of four",QB-TY-101,2,true,0.038334278467257676,0,0,0,0,2,52.00,AUD,"Carry 2: the day is over without it; the chance that one is needed is 4 %, there are 0 in the box, 0 at home and 0 part-worn, so 2 must be bought."
+                     *     carry,Spur 87T 48 DP,QB-SP-487,1,true,0.02097910945278192,3,5,0,4,0,0.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is 2 %, there are 3 in the box, 5 at home and 0 part-worn."
+                     *     carry,LiPo 2S 5000 mAh,QB-EL-801,1,true,0.0035305454039171735,0,0,0,0,1,85.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is under 1 %, there are 0 in the box, 0 at home and 0 part-worn, so 1 must be bought."
+                     */
+                    "text/csv; charset=utf-8; header=present": string;
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    pitListPage: {
+        parameters: {
+            query?: {
+                /** @description the next meeting of the car, if not given */
+                meetingId?: components["schemas"]["Id"];
+                target?: number;
+            };
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The page. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    /**
+                     * @example <!doctype html>
+                     *     <html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1"><title>Pit list: Thornbill, Round 1</title><style>
+                     *     :root{color-scheme:light dark;--line:#8b939c;--soft:#565e67}
+                     *     @media (prefers-color-scheme:dark){:root{--line:#6c757f;--soft:#aeb6bf}}
+                     *     body{font:16px/1.45 system-ui,"Segoe UI","DejaVu Sans",sans-serif;margin:1rem auto;max-width:70rem;padding:0 1rem}
+                     *     h1{font-size:1.4rem;margin:.2rem 0}h2,caption{font-size:1.1rem;font-weight:600;text-align:left;margin:1.2rem 0 .3rem}
+                     *     p{margin:.25rem 0}.soft{color:var(--soft)}
+                     *     table{border-collapse:collapse;width:100%;margin-top:1rem}
+                     *     th,td{border-bottom:1px solid var(--line);padding:.3rem .5rem;text-align:left;vertical-align:top;overflow-wrap:break-word}
+                     *     thead th{border-bottom-width:2px}.number{text-align:right;font-variant-numeric:tabular-nums}
+                     *     td.number{white-space:nowrap}caption p{font-weight:400;font-size:1rem}ul{margin:.3rem 0;padding-left:1.2rem;font-size:.93rem}
+                     *     @media screen and (max-width:44rem){
+                     *     table,tbody,tr,td,tbody th,caption{display:block}thead{position:absolute;clip-path:inset(50%);width:1px;height:1px;overflow:hidden}
+                     *     tr{border:1px solid var(--line);border-radius:.4rem;margin:.5rem 0;padding:.3rem .2rem}
+                     *     td,tbody th,td.number{border:0;padding:.12rem .5rem;text-align:left;white-space:normal;overflow-wrap:anywhere}
+                     *     td::before{content:attr(data-heading) ": ";color:var(--soft)}}
+                     *     @media print{:root{color-scheme:light;--line:#444;--soft:#222}body{margin:0;max
+                     */
+                    "text/html; charset=utf-8": string;
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    purchaseOrderCsv: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The file. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    /**
+                     * @example name,sku,makersPartNumber,gtin,packs,pieces,price,cost,currency,receivedPieces,outstandingPieces,lineId
+                     *     Spur 87T 48 DP,QB-SP-487,,,6,6,9.00,54.00,AUD,0,6,01930000-0000-7000-8000-00000011e001
+                     */
+                    "text/csv; charset=utf-8; header=present": string;
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    purchaseOrderPage: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The page. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    /**
+                     * @example <!doctype html>
+                     *     <html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1"><title>Purchase order to Harrowmead Trade</title><style>
+                     *     :root{color-scheme:light dark;--line:#8b939c;--soft:#565e67}
+                     *     @media (prefers-color-scheme:dark){:root{--line:#6c757f;--soft:#aeb6bf}}
+                     *     body{font:16px/1.45 system-ui,"Segoe UI","DejaVu Sans",sans-serif;margin:1rem auto;max-width:70rem;padding:0 1rem}
+                     *     h1{font-size:1.4rem;margin:.2rem 0}h2,caption{font-size:1.1rem;font-weight:600;text-align:left;margin:1.2rem 0 .3rem}
+                     *     p{margin:.25rem 0}.soft{color:var(--soft)}
+                     *     table{border-collapse:collapse;width:100%;margin-top:1rem}
+                     *     th,td{border-bottom:1px solid var(--line);padding:.3rem .5rem;text-align:left;vertical-align:top;overflow-wrap:break-word}
+                     *     thead th{border-bottom-width:2px}.number{text-align:right;font-variant-numeric:tabular-nums}
+                     *     td.number{white-space:nowrap}caption p{font-weight:400;font-size:1rem}ul{margin:.3rem 0;padding-left:1.2rem;font-size:.93rem}
+                     *     @media screen and (max-width:44rem){
+                     *     table,tbody,tr,td,tbody th,caption{display:block}thead{position:absolute;clip-path:inset(50%);width:1px;height:1px;overflow:hidden}
+                     *     tr{border:1px solid var(--line);border-radius:.4rem;margin:.5rem 0;padding:.3rem .2rem}
+                     *     td,tbody th,td.number{border:0;padding:.12rem .5rem;text-align:left;white-space:normal;overflow-wrap:anywhere}
+                     *     td::before{content:attr(data-heading) ": ";color:var(--soft)}}
+                     *     @media print{:root{color-scheme:light;--line:#444;--soft:#222}body{margin
+                     */
+                    "text/html; charset=utf-8": string;
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
             422: components["responses"]["Problem422"];
             429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
@@ -10058,6 +11548,87 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "asOf": "2026-12-01T09:00:00.000Z",
+                     *       "through": "2027-06-30",
+                     *       "budgetMinorUnits": 20000,
+                     *       "currency": "AUD",
+                     *       "parts": "car-stoppers",
+                     *       "cars": 1,
+                     *       "lines": 3,
+                     *       "spentMinorUnits": 18900,
+                     *       "chanceWithout": 0.00000319255,
+                     *       "chanceWith": 0.99806,
+                     *       "chanceAtMost": 0.998326,
+                     *       "buy": [
+                     *         {
+                     *           "lineId": "01930000-0000-7000-8000-000000000051",
+                     *           "sku": "QB-TY-101",
+                     *           "name": "Control slick, set of four",
+                     *           "packs": 2,
+                     *           "pieces": 8,
+                     *           "costMinorUnits": 10400,
+                     *           "chanceWithout": 0.00000339385,
+                     *           "chanceWith": 0.998708,
+                     *           "sentence": "2 packs (8 pieces) raise the chance that it lasts from under 1 % to over 99 %."
+                     *         },
+                     *         {
+                     *           "lineId": "01930000-0000-7000-8000-000000000053",
+                     *           "sku": "QB-EL-801",
+                     *           "name": "LiPo 2S 5000 mAh",
+                     *           "packs": 1,
+                     *           "pieces": 1,
+                     *           "costMinorUnits": 8500,
+                     *           "chanceWithout": 0.940687,
+                     *           "chanceWith": 0.999351,
+                     *           "sentence": "1 pack (1 piece) raise the chance that it lasts from 94 % to over 99 %."
+                     *         }
+                     *       ],
+                     *       "next": {
+                     *         "lineId": "01930000-0000-7000-8000-000000000051",
+                     *         "sku": "QB-TY-101",
+                     *         "name": "Control slick, set of four",
+                     *         "packs": 1,
+                     *         "costMinorUnits": 5200,
+                     *         "chance": 0.999318,
+                     *         "costPerPointMinorUnits": 41335
+                     *       },
+                     *       "curve": [
+                     *         {
+                     *           "spentMinorUnits": 0,
+                     *           "chance": 0.00000319255,
+                     *           "step": null
+                     *         },
+                     *         {
+                     *           "spentMinorUnits": 5200,
+                     *           "chance": 0.867282,
+                     *           "step": {
+                     *             "lineId": "01930000-0000-7000-8000-000000000051",
+                     *             "sku": "QB-TY-101",
+                     *             "name": "Control slick, set of four",
+                     *             "packs": 1,
+                     *             "costMinorUnits": 5200,
+                     *             "costPerPointMinorUnits": 60
+                     *           }
+                     *         },
+                     *         {
+                     *           "spentMinorUnits": 10400,
+                     *           "chance": 0.939472,
+                     *           "step": {
+                     *             "lineId": "01930000-0000-7000-8000-000000000051",
+                     *             "sku": "QB-TY-101",
+                     *             "name": "Control slick, set of four",
+                     *             "packs": 1,
+                     *             "costMinorUnits": 5200,
+                     *             "costPerPointMinorUnits": 720
+                     *           }
+                     *         }
+                     *       ],
+                     *       "otherCurrency": [],
+                     *       "sentence": "For 18900 of 20000 minor units (AUD) the chance of no lost run through 2027-06-30 rises from under 1 % to over 99 %; the next 5200, for Control slick, set of four, would make it over 99 %."
+                     *     }
+                     */
                     "application/json": components["schemas"]["RestockPlan"];
                 };
             };
@@ -10092,6 +11663,110 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "carId": "01930000-0000-7000-8000-0000000ca001",
+                     *       "carName": "Thornbill",
+                     *       "asOf": "2026-12-01T09:00:00.000Z",
+                     *       "meeting": {
+                     *         "meetingId": "01930000-0000-7000-8000-00000003ee01",
+                     *         "name": "Round 1",
+                     *         "startsOn": "2027-02-07",
+                     *         "surface": "asphalt",
+                     *         "runs": 6,
+                     *         "minutesPerRun": 5.5
+                     *       },
+                     *       "meetingsBefore": 0,
+                     *       "target": 0.95,
+                     *       "currency": "AUD",
+                     *       "carStoppers": 3,
+                     *       "chanceDayEnds": {
+                     *         "asItIs": 0.501988,
+                     *         "changed": 0.0618331,
+                     *         "carried": 0.00184249
+                     *       },
+                     *       "met": true,
+                     *       "change": [
+                     *         {
+                     *           "position": "front-right tyre",
+                     *           "pieceId": "01930000-0000-7000-8000-000000271e02",
+                     *           "mark": "2-FR",
+                     *           "lineId": "01930000-0000-7000-8000-000000000051",
+                     *           "kindCode": "TYR-EX",
+                     *           "carStopper": true,
+                     *           "wearsOut": 0.498957,
+                     *           "lasts": 0.491529,
+                     *           "sentence": "Change it before leaving: it is worn out by the end of Round 1 with a chance of 50 %."
+                     *         }
+                     *       ],
+                     *       "carry": [
+                     *         {
+                     *           "lineId": "01930000-0000-7000-8000-000000000051",
+                     *           "sku": "QB-TY-101",
+                     *           "name": "Control slick, set of four",
+                     *           "kindCode": "TYR-EX",
+                     *           "carStopper": true,
+                     *           "pieces": 2,
+                     *           "why": "car-stopper",
+                     *           "chanceNeeded": 0.0383343,
+                     *           "expectedNeed": 0.0795682,
+                     *           "inBox": 0,
+                     *           "atHome": 0,
+                     *           "spares": 0,
+                     *           "onShelf": 0,
+                     *           "missing": 2,
+                     *           "currency": "AUD",
+                     *           "costMinorUnits": 5200,
+                     *           "sentence": "Carry 2: the day is over without it; the chance that one is needed is 4 %, there are 0 in the box, 0 at home and 0 part-worn, so 2 must be bought."
+                     *         },
+                     *         {
+                     *           "lineId": "01930000-0000-7000-8000-00000011e001",
+                     *           "sku": "QB-SP-487",
+                     *           "name": "Spur 87T 48 DP",
+                     *           "kindCode": "SPR-EX",
+                     *           "carStopper": true,
+                     *           "pieces": 1,
+                     *           "why": "car-stopper",
+                     *           "chanceNeeded": 0.0209791,
+                     *           "expectedNeed": 0.0214294,
+                     *           "inBox": 3,
+                     *           "atHome": 5,
+                     *           "spares": 0,
+                     *           "onShelf": 4,
+                     *           "missing": 0,
+                     *           "currency": "AUD",
+                     *           "costMinorUnits": 0,
+                     *           "sentence": "Carry 1: the day is over without it; the chance that one is needed is 2 %, there are 3 in the box, 5 at home and 0 part-worn."
+                     *         },
+                     *         {
+                     *           "lineId": "01930000-0000-7000-8000-000000000053",
+                     *           "sku": "QB-EL-801",
+                     *           "name": "LiPo 2S 5000 mAh",
+                     *           "kindCode": "LIP-EX",
+                     *           "carStopper": true,
+                     *           "pieces": 1,
+                     *           "why": "car-stopper",
+                     *           "chanceNeeded": 0.00353055,
+                     *           "expectedNeed": 0.00353686,
+                     *           "inBox": 0,
+                     *           "atHome": 0,
+                     *           "spares": 0,
+                     *           "onShelf": 0,
+                     *           "missing": 1,
+                     *           "currency": "AUD",
+                     *           "costMinorUnits": 8500,
+                     *           "sentence": "Carry 1: the day is over without it; the chance that one is needed is under 1 %, there are 0 in the box, 0 at home and 0 part-worn, so 1 must be bought."
+                     *         }
+                     *       ],
+                     *       "totals": [
+                     *         {
+                     *           "currency": "AUD",
+                     *           "minorUnits": 13700
+                     *         }
+                     *       ],
+                     *       "sentence": "A part ends the day of Round 1 with a chance of 50 % as the car is and with nothing in the box; with 1 piece changed before leaving it is 6 %, and with this list in the box under 1 %."
+                     *     }
+                     */
                     "application/json": components["schemas"]["PitList"];
                 };
             };
@@ -10129,6 +11804,73 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "lineId": "01930000-0000-7000-8000-00000011e001",
+                     *       "sku": "QB-SP-487",
+                     *       "asOf": "2026-12-01T09:00:00.000Z",
+                     *       "through": "2027-06-30",
+                     *       "inUse": 1,
+                     *       "calendarEndsOn": "2027-05-23",
+                     *       "months": [
+                     *         {
+                     *           "month": "2026-12",
+                     *           "lastDay": "2026-12-31",
+                     *           "expected": 0,
+                     *           "pieces": {
+                     *             "p10": 0,
+                     *             "median": 0,
+                     *             "p90": 0
+                     *           },
+                     *           "through": {
+                     *             "expected": 0,
+                     *             "pieces": {
+                     *               "p10": 0,
+                     *               "median": 0,
+                     *               "p90": 0
+                     *             }
+                     *           }
+                     *         },
+                     *         {
+                     *           "month": "2027-01",
+                     *           "lastDay": "2027-01-31",
+                     *           "expected": 0,
+                     *           "pieces": {
+                     *             "p10": 0,
+                     *             "median": 0,
+                     *             "p90": 0
+                     *           },
+                     *           "through": {
+                     *             "expected": 0,
+                     *             "pieces": {
+                     *               "p10": 0,
+                     *               "median": 0,
+                     *               "p90": 0
+                     *             }
+                     *           }
+                     *         },
+                     *         {
+                     *           "month": "2027-02",
+                     *           "lastDay": "2027-02-28",
+                     *           "expected": 0.042892,
+                     *           "pieces": {
+                     *             "p10": 0,
+                     *             "median": 0,
+                     *             "p90": 0
+                     *           },
+                     *           "through": {
+                     *             "expected": 0.042892,
+                     *             "pieces": {
+                     *               "p10": 0,
+                     *               "median": 0,
+                     *               "p90": 0
+                     *             }
+                     *           }
+                     *         }
+                     *       ],
+                     *       "sentence": "0 to 1 pieces are likely to be needed through 2027-06-30 (expected 0.1), most of them in 2027-05 (0.1)."
+                     *     }
+                     */
                     "application/json": components["schemas"]["LineOutlook"];
                 };
             };
@@ -10165,6 +11907,99 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "asOf": "2026-12-01T09:00:00.000Z",
+                     *       "from": "2026-10-01",
+                     *       "through": "2027-06-30",
+                     *       "currency": "AUD",
+                     *       "cars": 1,
+                     *       "calendarEndsOn": "2027-05-23",
+                     *       "actualIsOf": "locations",
+                     *       "months": [
+                     *         {
+                     *           "month": "2026-10",
+                     *           "lastDay": "2026-10-31",
+                     *           "actualMinorUnits": 10800,
+                     *           "ahead": null
+                     *         },
+                     *         {
+                     *           "month": "2026-11",
+                     *           "lastDay": "2026-11-30",
+                     *           "actualMinorUnits": 5400,
+                     *           "ahead": null
+                     *         },
+                     *         {
+                     *           "month": "2026-12",
+                     *           "lastDay": "2026-12-31",
+                     *           "actualMinorUnits": 0,
+                     *           "ahead": {
+                     *             "expectedMinorUnits": 1451,
+                     *             "rangeMinorUnits": {
+                     *               "p10": 0,
+                     *               "median": 0,
+                     *               "p90": 5200
+                     *             }
+                     *           }
+                     *         }
+                     *       ],
+                     *       "lines": [
+                     *         {
+                     *           "lineId": "01930000-0000-7000-8000-000000000051",
+                     *           "sku": "QB-TY-101",
+                     *           "name": "Control slick, set of four",
+                     *           "kindCode": "TYR-EX",
+                     *           "expectedPieces": 3.32,
+                     *           "actualMinorUnits": 0,
+                     *           "expectedMinorUnits": 5616,
+                     *           "rangeMinorUnits": {
+                     *             "p10": 5200,
+                     *             "median": 5200,
+                     *             "p90": 5200
+                     *           }
+                     *         },
+                     *         {
+                     *           "lineId": "01930000-0000-7000-8000-000000000053",
+                     *           "sku": "QB-EL-801",
+                     *           "name": "LiPo 2S 5000 mAh",
+                     *           "kindCode": "LIP-EX",
+                     *           "expectedPieces": 0.064,
+                     *           "actualMinorUnits": 0,
+                     *           "expectedMinorUnits": 544,
+                     *           "rangeMinorUnits": {
+                     *             "p10": 0,
+                     *             "median": 0,
+                     *             "p90": 0
+                     *           }
+                     *         },
+                     *         {
+                     *           "lineId": "01930000-0000-7000-8000-00000011e001",
+                     *           "sku": "QB-SP-487",
+                     *           "name": "Spur 87T 48 DP",
+                     *           "kindCode": "SPR-EX",
+                     *           "expectedPieces": 0.137,
+                     *           "actualMinorUnits": 16200,
+                     *           "expectedMinorUnits": 0,
+                     *           "rangeMinorUnits": {
+                     *             "p10": 0,
+                     *             "median": 0,
+                     *             "p90": 0
+                     *           }
+                     *         }
+                     *       ],
+                     *       "total": {
+                     *         "actualMinorUnits": 16200,
+                     *         "expectedMinorUnits": 6160,
+                     *         "rangeMinorUnits": {
+                     *           "p10": 5200,
+                     *           "median": 5200,
+                     *           "p90": 10400
+                     *         }
+                     *       },
+                     *       "otherCurrency": [],
+                     *       "sentence": "From 2026-10-01 on 16200 minor units (AUD) were spent; through 2027-06-30 another 5200 to 10400 are likely (expected 6160)."
+                     *     }
+                     */
                     "application/json": components["schemas"]["SeasonCost"];
                 };
             };
@@ -10198,6 +12033,39 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "pieceId": "01930000-0000-7000-8000-00000b1ece01",
+                     *       "mark": "spur 1",
+                     *       "lineId": "01930000-0000-7000-8000-00000011e001",
+                     *       "sku": "QB-SP-487",
+                     *       "kindCode": "SPR-EX",
+                     *       "asOf": "2026-12-01T09:00:00.000Z",
+                     *       "clock": "minutes",
+                     *       "currency": "AUD",
+                     *       "changedTogether": 1,
+                     *       "plannedCostMinorUnits": 900,
+                     *       "lostRunCostMinorUnits": 2500,
+                     *       "assumed": {
+                     *         "plannedCost": true,
+                     *         "lostRunCost": false
+                     *       },
+                     *       "worthwhile": true,
+                     *       "changeAtUsage": 385.447,
+                     *       "within": {
+                     *         "from": 336.127,
+                     *         "to": 440.555
+                     *       },
+                     *       "saving": 0.166883,
+                     *       "costPerHundredMinorUnits": 551.784,
+                     *       "costPerHundredRunToEndMinorUnits": 662.313,
+                     *       "plannedShare": 0.642437,
+                     *       "usage": 165,
+                     *       "endsInNextMeeting": 0.020979,
+                     *       "changeNow": false,
+                     *       "sentence": "Change it at about 385 minutes (anywhere from 336 to 441 costs within 1 % of the least): that saves 17 % against running it to its end; this one has 165, and ends in the next meeting with a chance of 2 %, so it stays."
+                     *     }
+                     */
                     "application/json": components["schemas"]["ChangeEarly"];
                 };
             };
@@ -10232,6 +12100,22 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "asOf": "2026-12-01T09:00:00.000Z",
+                     *       "through": "2027-06-30",
+                     *       "target": 0.95,
+                     *       "targetKind": "cycle",
+                     *       "reviewPeriodDays": 7,
+                     *       "currency": "AUD",
+                     *       "driversSharing": 0,
+                     *       "drivers": 1,
+                     *       "totals": [],
+                     *       "lines": [],
+                     *       "withheld": [],
+                     *       "sentence": "0 of 1 drivers share what they will need: 0 of 0 lines are to be ordered now; 0 lines with fewer than 3 drivers behind it not shown."
+                     *     }
+                     */
                     "application/json": components["schemas"]["ShelfPlan"];
                 };
             };
@@ -10591,6 +12475,22 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "0192f0c1-7c1e-7b6a-9c1d-2f6a1b3c4d5e",
+                     *       "lineId": "01930000-0000-7000-8000-00000011e001",
+                     *       "locationId": "01930000-0000-7000-8000-000000000001",
+                     *       "quantity": -2,
+                     *       "reason": "moved",
+                     *       "at": "2026-11-28T09:15:00.000Z",
+                     *       "pieceId": null,
+                     *       "orderId": null,
+                     *       "undoesId": null,
+                     *       "pairId": "0192f0c1-7c1e-7b6a-9c1d-2f6a1b3c4d5e",
+                     *       "notes": "packed for the meeting",
+                     *       "recordedAt": "2026-12-01T09:00:00.000Z"
+                     *     }
+                     */
                     "application/json": components["schemas"]["Movement"];
                 };
             };
@@ -10806,6 +12706,822 @@ export interface operations {
             409: components["responses"]["Problem409"];
             413: components["responses"]["Problem413"];
             415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    listShops: {
+        parameters: {
+            query?: {
+                limit?: number;
+                /** @description the `next` of the page before */
+                after?: string;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description A page of shops. */
+            200: {
+                headers: {
+                    /** @description the next page, rel="next" (RFC 8288); absent on the last one */
+                    link?: string;
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["ShopPage"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    addShop: {
+        parameters: {
+            query?: never;
+            header?: {
+                /** @description a string of your own, new for each new request: after a lost answer send the request again with the same one, and it is done once; the first answer is given again for 24 hours */
+                "Idempotency-Key"?: string;
+            };
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example {
+                 *       "name": "Gantry Models",
+                 *       "pullUrl": "https://shop.example/stock.csv",
+                 *       "pullEveryMinutes": 360,
+                 *       "columns": {
+                 *         "sku": "Article",
+                 *         "inventoryLevel": "Stock",
+                 *         "price": "Retail"
+                 *       },
+                 *       "encoding": "windows-1252",
+                 *       "decimal": ",",
+                 *       "separator": ";"
+                 *     }
+                 */
+                "application/json": {
+                    /** @example Quillbrook club counter */
+                    name: string;
+                    /**
+                     * @description its shelf in the club's own ledger, if it has one
+                     * @default null
+                     */
+                    locationId?: components["schemas"]["Id"] | null;
+                    /**
+                     * @description where its list is fetched from, or null
+                     * @default null
+                     * @example https://shop.example/stock.csv
+                     */
+                    pullUrl?: string | null;
+                    /**
+                     * @description minutes between fetches; null: only on demand
+                     * @default null
+                     * @example 360
+                     */
+                    pullEveryMinutes?: number | null;
+                    /**
+                     * @description what the fetched list is
+                     * @default full
+                     * @example full
+                     * @enum {string}
+                     */
+                    pullMode?: "full" | "changes";
+                    /**
+                     * @description what the shop's list calls a column, where it differs from ours
+                     * @default null
+                     * @example {
+                     *       "sku": "Article",
+                     *       "inventoryLevel": "Stock",
+                     *       "price": "Retail"
+                     *     }
+                     */
+                    columns?: {
+                        [key: string]: string;
+                    } | null;
+                    /**
+                     * @description of a CSV list, by the WHATWG Encoding Standard
+                     * @default utf-8
+                     * @example windows-1252
+                     */
+                    encoding?: string;
+                    /**
+                     * @description decimal sign of a CSV list
+                     * @default .
+                     * @example ,
+                     * @enum {string}
+                     */
+                    decimal?: "." | ",";
+                    /**
+                     * @description what stands between the cells of a CSV list
+                     * @default ,
+                     * @example ;
+                     * @enum {string}
+                     */
+                    separator?: "," | ";" | "\t" | "|";
+                    /**
+                     * @description free text
+                     * @default null
+                     */
+                    notes?: string | null;
+                    /**
+                     * @description the club's if not given; it stays
+                     * @example AUD
+                     */
+                    currency?: string;
+                };
+            };
+        };
+        responses: {
+            /** @description The shop. */
+            201: {
+                headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
+                    /** @description where the record is read */
+                    location?: string;
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Shop"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
+            413: components["responses"]["Problem413"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    getShop: {
+        parameters: {
+            query?: never;
+            header?: {
+                /** @description an ETag that is known already: if it still holds, the answer is 304 with no body */
+                "If-None-Match"?: string;
+            };
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The shop. */
+            200: {
+                headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Shop"];
+                };
+            };
+            /** @description Nothing has changed since the ETag that was sent. */
+            304: {
+                headers: {
+                    /** @description the same ETag */
+                    etag?: string;
+                    [name: string]: unknown;
+                };
+                content?: never;
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    changeShop: {
+        parameters: {
+            query?: never;
+            header?: {
+                "If-Match"?: string;
+            };
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example {
+                 *       "separator": ";",
+                 *       "decimal": ","
+                 *     }
+                 */
+                "application/json": {
+                    /** @example Quillbrook club counter */
+                    name?: string;
+                    /** @description its shelf in the club's own ledger, if it has one */
+                    locationId?: components["schemas"]["Id"] | null;
+                    /**
+                     * @description where its list is fetched from, or null
+                     * @example https://shop.example/stock.csv
+                     */
+                    pullUrl?: string | null;
+                    /**
+                     * @description minutes between fetches; null: only on demand
+                     * @example 360
+                     */
+                    pullEveryMinutes?: number | null;
+                    /**
+                     * @description what the fetched list is
+                     * @example full
+                     * @enum {string}
+                     */
+                    pullMode?: "full" | "changes";
+                    /**
+                     * @description what the shop's list calls a column, where it differs from ours
+                     * @example {
+                     *       "sku": "Article",
+                     *       "inventoryLevel": "Stock",
+                     *       "price": "Retail"
+                     *     }
+                     */
+                    columns?: {
+                        [key: string]: string;
+                    } | null;
+                    /**
+                     * @description of a CSV list, by the WHATWG Encoding Standard
+                     * @example windows-1252
+                     */
+                    encoding?: string;
+                    /**
+                     * @description decimal sign of a CSV list
+                     * @example ,
+                     * @enum {string}
+                     */
+                    decimal?: "." | ",";
+                    /**
+                     * @description what stands between the cells of a CSV list
+                     * @example ;
+                     * @enum {string}
+                     */
+                    separator?: "," | ";" | "\t" | "|";
+                    /** @description free text */
+                    notes?: string | null;
+                };
+            };
+        };
+        responses: {
+            /** @description The shop as it is now. */
+            200: {
+                headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Shop"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
+            412: components["responses"]["Problem412"];
+            413: components["responses"]["Problem413"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    listArrivals: {
+        parameters: {
+            query?: {
+                limit?: number;
+                /** @description the `next` of the page before */
+                after?: string;
+            };
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description A page of arrivals. */
+            200: {
+                headers: {
+                    /** @description the next page, rel="next" (RFC 8288); absent on the last one */
+                    link?: string;
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["StockListArrivalPage"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    listUnmatched: {
+        parameters: {
+            query?: {
+                limit?: number;
+                /** @description the `next` of the page before */
+                after?: string;
+            };
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description A page of things. */
+            200: {
+                headers: {
+                    /** @description the next page, rel="next" (RFC 8288); absent on the last one */
+                    link?: string;
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["UnmatchedPage"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    confirmMatch: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+                /** @description the shop's own article number */
+                shopSku: string;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example {
+                 *       "lineId": "01930000-0000-7000-8000-00000011e001"
+                 *     }
+                 */
+                "application/json": {
+                    /** @description null: it is no line of the club */
+                    lineId: components["schemas"]["Id"] | null;
+                };
+            };
+        };
+        responses: {
+            /** @description The thing as it is matched now. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["ListedItem"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            413: components["responses"]["Problem413"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    getStockList: {
+        parameters: {
+            query?: {
+                limit?: number;
+                /** @description the `next` of the page before */
+                after?: string;
+                /** @description only what is this line of the club */
+                lineId?: components["schemas"]["Id"];
+                /** @description json if not given and not asked for by Accept */
+                format?: "json" | "jsonld";
+            };
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description A page of the list. */
+            200: {
+                headers: {
+                    /** @description the next page, rel="next" (RFC 8288); absent on the last one */
+                    link?: string;
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["StockList"];
+                    /**
+                     * @example {
+                     *       "@context": "https://schema.org",
+                     *       "@graph": [
+                     *         {
+                     *           "@type": "Product",
+                     *           "sku": "QB-SP-487",
+                     *           "mpn": "SG-4887",
+                     *           "name": "Spur gear 87T, 48 DP",
+                     *           "offers": {
+                     *             "@type": "Offer",
+                     *             "price": "9.00",
+                     *             "priceCurrency": "AUD",
+                     *             "availability": "https://schema.org/InStock",
+                     *             "inventoryLevel": {
+                     *               "@type": "QuantitativeValue",
+                     *               "value": 4
+                     *             },
+                     *             "deliveryLeadTime": {
+                     *               "@type": "QuantitativeValue",
+                     *               "minValue": 3,
+                     *               "maxValue": 7,
+                     *               "unitCode": "DAY"
+                     *             }
+                     *           }
+                     *         }
+                     *       ]
+                     *     }
+                     */
+                    "application/ld+json": Record<string, never>;
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    publishStockList: {
+        parameters: {
+            query?: {
+                /** @description full: what is not on it is gone; changes: what it does not say stays */
+                mode?: "full" | "changes";
+                /** @description true: say what would change, and keep nothing */
+                dryRun?: boolean;
+                /** @description true: keep the sound rows of a list that has rejected ones, instead of refusing it */
+                acceptPartly?: boolean;
+            };
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example sku,name,gtin,mpn,inventoryLevel,price,priceCurrency,availability,deliveryLeadTime
+                 *     QB-SP-487,"Spur gear 87T, 48 DP",6291041500213,SG-4887,4,9.00,AUD,InStock,3-7
+                 *     GM-331,Spur 87 tooth 48 pitch,,,2,8.50,AUD,,
+                 */
+                "text/csv": string;
+                /** @example [{"sku":"QB-SP-487","name":"Spur gear 87T, 48 DP","inventoryLevel":4,"price":"9.00","priceCurrency":"AUD"}] */
+                "application/json": string;
+                /** @example {"@context":"https://schema.org","@graph":[{"@type":"Product","sku":"QB-SP-487","mpn":"SG-4887","name":"Spur gear 87T, 48 DP","offers":{"@type":"Offer","price":"9.00","priceCurrency":"AUD","availability":"https://schema.org/InStock","inventoryLevel":{"@type":"QuantitativeValue","value":4},"deliveryLeadTime":{"@type":"QuantitativeValue","minValue":3,"maxValue":7,"unitCode":"DAY"}}}]} */
+                "application/ld+json": string;
+            };
+        };
+        responses: {
+            /** @description What became of the list. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["StockListResult"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            413: components["responses"]["Problem413"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    pullStockList: {
+        parameters: {
+            query?: {
+                /** @description full: what is not on it is gone; changes: what it does not say stays */
+                mode?: "full" | "changes";
+                /** @description true: say what would change, and keep nothing */
+                dryRun?: boolean;
+                /** @description true: keep the sound rows of a list that has rejected ones, instead of refusing it */
+                acceptPartly?: boolean;
+            };
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description What became of the list. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["StockListResult"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+            502: components["responses"]["Problem502"];
+        };
+    };
+    listReservations: {
+        parameters: {
+            query?: {
+                /** @description only those of this shop */
+                shopId?: components["schemas"]["Id"];
+                /** @description only those in this state */
+                state?: "asked" | "confirmed" | "refused" | "withdrawn";
+                limit?: number;
+                /** @description the `next` of the page before */
+                after?: string;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description A page of reservations. */
+            200: {
+                headers: {
+                    /** @description the next page, rel="next" (RFC 8288); absent on the last one */
+                    link?: string;
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["ReservationPage"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    askReservation: {
+        parameters: {
+            query?: never;
+            header?: {
+                /** @description a string of your own, new for each new request: after a lost answer send the request again with the same one, and it is done once; the first answer is given again for 24 hours */
+                "Idempotency-Key"?: string;
+            };
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example {
+                 *       "shopId": "01930000-0000-7000-8000-0000000540b1",
+                 *       "lineId": "01930000-0000-7000-8000-00000011e001",
+                 *       "pieces": 2,
+                 *       "meetingId": "01930000-0000-7000-8000-00000003ee01",
+                 *       "driverId": "01930000-0000-7000-8000-0000000d0001",
+                 *       "notes": "I pay at the counter"
+                 *     }
+                 */
+                "application/json": {
+                    shopId: components["schemas"]["Id"];
+                    lineId: components["schemas"]["Id"];
+                    /**
+                     * @description pieces to hold
+                     * @example 2
+                     */
+                    pieces: number;
+                    /**
+                     * Format: date
+                     * @description the day; or give a meeting
+                     * @example 2027-02-07
+                     */
+                    forDay?: string;
+                    /** @description the meeting; or give a day */
+                    meetingId?: components["schemas"]["Id"];
+                    /** @description who asks; the key's own driver if not given */
+                    driverId?: components["schemas"]["Id"];
+                    /**
+                     * @description free text
+                     * @default null
+                     */
+                    notes?: string | null;
+                };
+            };
+        };
+        responses: {
+            /** @description The reservation, not answered yet. */
+            201: {
+                headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
+                    /** @description where the record is read */
+                    location?: string;
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Reservation"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
+            413: components["responses"]["Problem413"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    getReservation: {
+        parameters: {
+            query?: never;
+            header?: {
+                /** @description an ETag that is known already: if it still holds, the answer is 304 with no body */
+                "If-None-Match"?: string;
+            };
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The reservation. */
+            200: {
+                headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Reservation"];
+                };
+            };
+            /** @description Nothing has changed since the ETag that was sent. */
+            304: {
+                headers: {
+                    /** @description the same ETag */
+                    etag?: string;
+                    [name: string]: unknown;
+                };
+                content?: never;
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    answerReservation: {
+        parameters: {
+            query?: never;
+            header?: {
+                "If-Match"?: string;
+            };
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example {
+                 *       "confirmed": true,
+                 *       "notes": "under the counter until Sunday noon"
+                 *     }
+                 */
+                "application/json": {
+                    /** @description true: they are held; false: they are not */
+                    confirmed: boolean;
+                    /**
+                     * @description free text
+                     * @default null
+                     */
+                    notes?: string | null;
+                };
+            };
+        };
+        responses: {
+            /** @description The reservation as it is now. */
+            200: {
+                headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Reservation"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
+            412: components["responses"]["Problem412"];
+            413: components["responses"]["Problem413"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    withdrawReservation: {
+        parameters: {
+            query?: never;
+            header?: {
+                "If-Match"?: string;
+            };
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The reservation as it is now. */
+            200: {
+                headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Reservation"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            412: components["responses"]["Problem412"];
             422: components["responses"]["Problem422"];
             429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
@@ -11226,6 +13942,35 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-8000-00000000de01",
+                     *       "supplierId": "01930000-0000-7000-8000-0000005bb001",
+                     *       "supplierName": "Harrowmead Trade",
+                     *       "locationId": "01930000-0000-7000-8000-000000000001",
+                     *       "placedAt": "2026-11-25T09:00:00.000Z",
+                     *       "promisedOn": "2026-12-03",
+                     *       "open": true,
+                     *       "closedAt": null,
+                     *       "notes": null,
+                     *       "lines": [
+                     *         {
+                     *           "lineId": "01930000-0000-7000-8000-00000011e001",
+                     *           "sku": "QB-SP-487",
+                     *           "name": "Spur 87T 48 DP",
+                     *           "packs": 6,
+                     *           "pieces": 6,
+                     *           "priceMinorUnits": 900,
+                     *           "currency": "AUD",
+                     *           "receivedPieces": 3,
+                     *           "outstandingPieces": 3,
+                     *           "overPieces": 0
+                     *         }
+                     *       ],
+                     *       "createdAt": "2026-12-01T09:00:00.000Z",
+                     *       "version": 1
+                     *     }
+                     */
                     "application/json": components["schemas"]["Order"];
                 };
             };
@@ -11301,6 +14046,56 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "items": [
+                     *         {
+                     *           "position": 1,
+                     *           "at": "2026-01-10T09:00:00.000Z",
+                     *           "type": "line.added",
+                     *           "subject": {
+                     *             "kind": "line",
+                     *             "id": "01930000-0000-7000-8000-00000011e001"
+                     *           },
+                     *           "by": "owner",
+                     *           "data": {
+                     *             "sku": "QB-SP-487",
+                     *             "name": "Spur 87T 48 DP"
+                     *           }
+                     *         },
+                     *         {
+                     *           "position": 2,
+                     *           "at": "2026-01-10T09:00:00.000Z",
+                     *           "type": "line.added",
+                     *           "subject": {
+                     *             "kind": "line",
+                     *             "id": "01930000-0000-7000-8000-000000000051"
+                     *           },
+                     *           "by": "owner",
+                     *           "data": {
+                     *             "sku": "QB-TY-101",
+                     *             "name": "Control slick, set of four"
+                     *           }
+                     *         },
+                     *         {
+                     *           "position": 3,
+                     *           "at": "2026-01-10T09:00:00.000Z",
+                     *           "type": "line.added",
+                     *           "subject": {
+                     *             "kind": "line",
+                     *             "id": "01930000-0000-7000-8000-000000000053"
+                     *           },
+                     *           "by": "owner",
+                     *           "data": {
+                     *             "sku": "QB-EL-801",
+                     *             "name": "LiPo 2S 5000 mAh"
+                     *           }
+                     *         }
+                     *       ],
+                     *       "next": 20,
+                     *       "more": true
+                     *     }
+                     */
                     "application/json": components["schemas"]["ChangeFeed"];
                 };
             };
@@ -11517,7 +14312,7 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
-                    /** @example id,name,notes,createdAt,version */
+                    /** @example id,name,notes,sharesDemand,createdAt,version */
                     "text/csv": string;
                 };
             };
@@ -11545,6 +14340,821 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "format": "wear-and-spares/1",
+                     *       "exportedAt": "2026-12-01T09:00:00.000Z",
+                     *       "club": {
+                     *         "id": "01930000-0000-7000-8000-000000000001",
+                     *         "name": "Quillbrook Radio Car Club",
+                     *         "currency": "AUD",
+                     *         "timeZone": "Australia/Brisbane",
+                     *         "createdAt": "2026-01-10T09:00:00.000Z"
+                     *       },
+                     *       "kinds": [
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-000000000002",
+                     *           "code": "TYR-RT",
+                     *           "name": "Rubber touring tyre",
+                     *           "clock": "minutes",
+                     *           "shipped": true,
+                     *           "benchStep": "tyres",
+                     *           "measure": {
+                     *             "quantity": "outside diameter",
+                     *             "unit": "mm",
+                     *             "direction": "falls",
+                     *             "asNew": 63.5,
+                     *             "asNewSd": 0.15,
+                     *             "instruments": [
+                     *               {
+                     *                 "name": "calliper",
+                     *                 "repeatabilitySd": 0.12,
+                     *                 "resolution": 0.1
+                     *               }
+                     *             ]
+                     *           },
+                     *           "limits": {
+                     *             "basis": "size",
+                     *             "race": 63.2,
+                     *             "club": 61.9,
+                     *             "stop": 61.5
+                     *           },
+                     *           "usualLife": {
+                     *             "p10": 145,
+                     *             "p90": 200
+                     *           },
+                     *           "pieceSpread": 0.12,
+                     *           "runSpread": 0.25,
+                     *           "surfaces": {
+                     *             "asphalt": 1,
+                     *             "coarse-asphalt": 1.6,
+                     *             "carpet": 0.45,
+                     *             "astro": 0.9,
+                     *             "wet-asphalt": 0.35
+                     *           },
+                     *           "usedBy": "fitting",
+                     *           "changeRule": "set",
+                     *           "changedTogether": 4,
+                     *           "mateCode": null,
+                     *           "breakagePerRun": 0.004,
+                     *           "shelfLifeDays": 730,
+                     *           "carStopper": false,
+                     *           "checkMinutes": 1,
+                     *           "check": "Diameter at the centre and both edges, glue at the bead, tears and a hardened shine.",
+                     *           "cautions": [
+                     *             "Tyre glue bonds skin at once and its vapour stings: guard the eyes, air the room, no cotton gloves, and follow the label; soak bonded skin in warm water, never pull, and get help for eyes.",
+                     *             "Traction additive burns and irritates skin: use only what the class and the venue allow, and follow its label."
+                     *           ],
+                     *           "source": "European RC news article on tyre rules, 18 January 2012, for the title life of 3 to 6 runs behind the race limit; otherwise common practice, no source",
+                     *           "createdAt": "2026-01-10T09:00:00.000Z",
+                     *           "version": 1
+                     *         },
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-000000000003",
+                     *           "code": "TYR-FT",
+                     *           "name": "Foam touring tyre",
+                     *           "clock": "minutes",
+                     *           "shipped": true,
+                     *           "benchStep": "tyres",
+                     *           "measure": {
+                     *             "quantity": "outside diameter",
+                     *             "unit": "mm",
+                     *             "direction": "falls",
+                     *             "asNew": 60,
+                     *             "asNewSd": 0.05,
+                     *             "instruments": [
+                     *               {
+                     *                 "name": "calliper",
+                     *                 "repeatabilitySd": 0.05,
+                     *                 "resolution": 0.05
+                     *               }
+                     *             ]
+                     *           },
+                     *           "limits": {
+                     *             "basis": "size",
+                     *             "race": 56,
+                     *             "club": 55.5,
+                     *             "stop": 55
+                     *           },
+                     *           "usualLife": {
+                     *             "p10": 88,
+                     *             "p90": 120
+                     *           },
+                     *           "pieceSpread": 0.1,
+                     *           "runSpread": 0.25,
+                     *           "surfaces": {
+                     *             "asphalt": 2.2,
+                     *             "coarse-asphalt": 3.5,
+                     *             "carpet": 1
+                     *           },
+                     *           "usedBy": "fitting",
+                     *           "changeRule": "pair",
+                     *           "changedTogether": 2,
+                     *           "mateCode": null,
+                     *           "breakagePerRun": 0.01,
+                     *           "shelfLifeDays": 545,
+                     *           "carStopper": false,
+                     *           "checkMinutes": 1,
+                     *           "check": "Diameter left against right, coning, chunks at the edge, foam loose on the wheel.",
+                     *           "cautions": [
+                     *             "When truing, guard the lathe and your eyes, draw off the dust and wear no gloves, as the machine's maker says.",
+                     *             "Tyre glue bonds skin at once and its vapour stings: guard the eyes, air the room, no cotton gloves, and follow the label; soak bonded skin in warm water, never pull, and get help for eyes.",
+                     *             "Traction additive burns and irritates skin: use only what the class and the venue allow, and follow its label."
+                     *           ],
+                     *           "source": "common practice, no source",
+                     *           "createdAt": "2026-01-10T09:00:00.000Z",
+                     *           "version": 1
+                     *         },
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-000000000004",
+                     *           "code": "TYR-RBR",
+                     *           "name": "Rubber buggy tyre, rear",
+                     *           "clock": "minutes",
+                     *           "shipped": true,
+                     *           "benchStep": "tyres",
+                     *           "measure": {
+                     *             "quantity": "pin height",
+                     *             "unit": "mm",
+                     *             "direction": "falls",
+                     *             "asNew": 3.2,
+                     *             "asNewSd": 0.1,
+                     *             "instruments": [
+                     *               {
+                     *                 "name": "depth gauge",
+                     *                 "repeatabilitySd": 0.15,
+                     *                 "resolution": 0.1
+                     *               },
+                     *               {
+                     *                 "name": "calliper tail",
+                     *                 "repeatabilitySd": 0.15,
+                     *                 "resolution": 0.1
+                     *               },
+                     *               {
+                     *                 "name": "depth gauge, mean of three pins",
+                     *                 "repeatabilitySd": 0.09,
+                     *                 "resolution": 0.1
+                     *               }
+                     *             ]
+                     *           },
+                     *           "limits": {
+                     *             "basis": "size",
+                     *             "race": null,
+                     *             "club": 1.6,
+                     *             "stop": 1.1
+                     *           },
+                     *           "usualLife": {
+                     *             "p10": 155,
+                     *             "p90": 225
+                     *           },
+                     *           "pieceSpread": 0.15,
+                     *           "runSpread": 0.3,
+                     *           "surfaces": {
+                     *             "asphalt": 4,
+                     *             "coarse-asphalt": 6,
+                     *             "carpet": 0.7,
+                     *             "astro": 0.8,
+                     *             "clay": 0.5,
+                     *             "dusty-clay": 1
+                     *           },
+                     *           "usedBy": "fitting",
+                     *           "changeRule": "pair",
+                     *           "changedTogether": 2,
+                     *           "mateCode": null,
+                     *           "breakagePerRun": 0.005,
+                     *           "shelfLifeDays": 910,
+                     *           "carStopper": false,
+                     *           "checkMinutes": 1,
+                     *           "check": "Pin height at three pins, torn pins, a bald centre, glue at the bead, splits in the sidewall.",
+                     *           "cautions": [
+                     *             "Tyre glue bonds skin at once and its vapour stings: guard the eyes, air the room, no cotton gloves, and follow the label; soak bonded skin in warm water, never pull, and get help for eyes."
+                     *           ],
+                     *           "source": "tyre-life guide, about 6 h to bald indoors; otherwise common practice, no source",
+                     *           "createdAt": "2026-01-10T09:00:00.000Z",
+                     *           "version": 1
+                     *         }
+                     *       ],
+                     *       "suppliers": [
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-0000005bb001",
+                     *           "name": "Harrowmead Trade",
+                     *           "leadTimeDays": 6,
+                     *           "leadTimeSdDays": 3,
+                     *           "minimumOrderMinorUnits": 15000,
+                     *           "notes": null,
+                     *           "createdAt": "2026-01-10T09:00:00.000Z",
+                     *           "version": 1
+                     *         }
+                     *       ],
+                     *       "lines": [
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-000000000051",
+                     *           "sku": "QB-TY-101",
+                     *           "gtin": null,
+                     *           "makersPartNumber": null,
+                     *           "name": "Control slick, set of four",
+                     *           "kindId": "01930000-0000-7000-8000-000000000048",
+                     *           "kindCode": "TYR-EX",
+                     *           "supplierId": "01930000-0000-7000-8000-0000005bb001",
+                     *           "supplierName": "Harrowmead Trade",
+                     *           "packSize": 4,
+                     *           "orderMultiplePacks": 1,
+                     *           "priceMinorUnits": 5200,
+                     *           "currency": "AUD",
+                     *           "leadTimeDays": null,
+                     *           "shelfLifeDays": null,
+                     *           "asNew": null,
+                     *           "limits": null,
+                     *           "usualLife": null,
+                     *           "supersededById": null,
+                     *           "endedOn": null,
+                     *           "fits": [
+                     *             "01930000-0000-7000-8000-0000000c0d01"
+                     *           ],
+                     *           "notes": null,
+                     *           "createdAt": "2026-01-10T09:00:00.000Z",
+                     *           "version": 1
+                     *         },
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-000000000053",
+                     *           "sku": "QB-EL-801",
+                     *           "gtin": null,
+                     *           "makersPartNumber": null,
+                     *           "name": "LiPo 2S 5000 mAh",
+                     *           "kindId": "01930000-0000-7000-8000-000000000049",
+                     *           "kindCode": "LIP-EX",
+                     *           "supplierId": "01930000-0000-7000-8000-0000005bb001",
+                     *           "supplierName": "Harrowmead Trade",
+                     *           "packSize": 1,
+                     *           "orderMultiplePacks": 1,
+                     *           "priceMinorUnits": 8500,
+                     *           "currency": "AUD",
+                     *           "leadTimeDays": null,
+                     *           "shelfLifeDays": null,
+                     *           "asNew": null,
+                     *           "limits": null,
+                     *           "usualLife": null,
+                     *           "supersededById": null,
+                     *           "endedOn": null,
+                     *           "fits": [
+                     *             "01930000-0000-7000-8000-0000000c0d01"
+                     *           ],
+                     *           "notes": null,
+                     *           "createdAt": "2026-01-10T09:00:00.000Z",
+                     *           "version": 1
+                     *         },
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-00000011e001",
+                     *           "sku": "QB-SP-487",
+                     *           "gtin": null,
+                     *           "makersPartNumber": null,
+                     *           "name": "Spur 87T 48 DP",
+                     *           "kindId": "01930000-0000-7000-8000-00000000ad01",
+                     *           "kindCode": "SPR-EX",
+                     *           "supplierId": "01930000-0000-7000-8000-0000005bb001",
+                     *           "supplierName": "Harrowmead Trade",
+                     *           "packSize": 1,
+                     *           "orderMultiplePacks": 1,
+                     *           "priceMinorUnits": 900,
+                     *           "currency": "AUD",
+                     *           "leadTimeDays": null,
+                     *           "shelfLifeDays": null,
+                     *           "asNew": null,
+                     *           "limits": null,
+                     *           "usualLife": null,
+                     *           "supersededById": null,
+                     *           "endedOn": null,
+                     *           "fits": [
+                     *             "01930000-0000-7000-8000-0000000c0d01"
+                     *           ],
+                     *           "notes": null,
+                     *           "createdAt": "2026-01-10T09:00:00.000Z",
+                     *           "version": 1
+                     *         }
+                     *       ],
+                     *       "carModels": [
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-0000000c0d01",
+                     *           "name": "Thornbill",
+                     *           "discipline": "touring",
+                     *           "internalRatio": 2,
+                     *           "notes": null,
+                     *           "createdAt": "2026-01-10T09:00:00.000Z",
+                     *           "version": 1
+                     *         }
+                     *       ],
+                     *       "venues": [
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-00000000ea01",
+                     *           "name": "Ferris Lane",
+                     *           "surface": "asphalt",
+                     *           "direction": "clockwise",
+                     *           "notes": null,
+                     *           "createdAt": "2026-01-10T09:00:00.000Z",
+                     *           "version": 1
+                     *         }
+                     *       ],
+                     *       "meetings": [
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-000000000061",
+                     *           "name": "Round 2",
+                     *           "startsOn": "2027-02-28",
+                     *           "days": 1,
+                     *           "venueId": "01930000-0000-7000-8000-00000000ea01",
+                     *           "surface": "asphalt",
+                     *           "discipline": "touring",
+                     *           "plannedRuns": 6,
+                     *           "minutesPerRun": 5.5,
+                     *           "notes": null,
+                     *           "createdAt": "2026-12-01T09:00:00.000Z",
+                     *           "version": 1
+                     *         },
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-000000000062",
+                     *           "name": "Round 3",
+                     *           "startsOn": "2027-03-21",
+                     *           "days": 1,
+                     *           "venueId": "01930000-0000-7000-8000-00000000ea01",
+                     *           "surface": "asphalt",
+                     *           "discipline": "touring",
+                     *           "plannedRuns": 6,
+                     *           "minutesPerRun": 5.5,
+                     *           "notes": null,
+                     *           "createdAt": "2026-12-01T09:00:00.000Z",
+                     *           "version": 1
+                     *         },
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-000000000063",
+                     *           "name": "Round 4",
+                     *           "startsOn": "2027-04-11",
+                     *           "days": 1,
+                     *           "venueId": "01930000-0000-7000-8000-00000000ea01",
+                     *           "surface": "asphalt",
+                     *           "discipline": "touring",
+                     *           "plannedRuns": 6,
+                     *           "minutesPerRun": 5.5,
+                     *           "notes": null,
+                     *           "createdAt": "2026-12-01T09:00:00.000Z",
+                     *           "version": 1
+                     *         }
+                     *       ],
+                     *       "drivers": [
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-0000000d0001",
+                     *           "name": "Mara Tindle",
+                     *           "notes": "careful, keeps notes",
+                     *           "sharesDemand": false,
+                     *           "createdAt": "2026-01-10T09:00:00.000Z",
+                     *           "version": 1
+                     *         }
+                     *       ],
+                     *       "cars": [
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-0000000ca001",
+                     *           "driverId": "01930000-0000-7000-8000-0000000d0001",
+                     *           "driver": "Mara Tindle",
+                     *           "name": "Thornbill",
+                     *           "carModelId": "01930000-0000-7000-8000-0000000c0d01",
+                     *           "carModel": "Thornbill",
+                     *           "raceClass": "Touring club",
+                     *           "gearCase": "vented",
+                     *           "spurTeeth": 87,
+                     *           "pinionTeeth": 28,
+                     *           "meshNote": "paper, motor slot 2",
+                     *           "notes": null,
+                     *           "createdAt": "2026-01-10T09:00:00.000Z",
+                     *           "version": 1
+                     *         }
+                     *       ],
+                     *       "positions": [
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-000000000055",
+                     *           "carId": "01930000-0000-7000-8000-0000000ca001",
+                     *           "car": "Mara Tindle / Thornbill",
+                     *           "name": "spur",
+                     *           "kindId": "01930000-0000-7000-8000-00000000ad01",
+                     *           "kindCode": "SPR-EX",
+                     *           "changedWith": null,
+                     *           "createdAt": "2026-01-10T09:00:00.000Z"
+                     *         },
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-000000000056",
+                     *           "carId": "01930000-0000-7000-8000-0000000ca001",
+                     *           "car": "Mara Tindle / Thornbill",
+                     *           "name": "second spur",
+                     *           "kindId": "01930000-0000-7000-8000-00000000ad01",
+                     *           "kindCode": "SPR-EX",
+                     *           "changedWith": null,
+                     *           "createdAt": "2026-01-10T09:00:00.000Z"
+                     *         },
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-000000000057",
+                     *           "carId": "01930000-0000-7000-8000-0000000ca001",
+                     *           "car": "Mara Tindle / Thornbill",
+                     *           "name": "front-left tyre",
+                     *           "kindId": "01930000-0000-7000-8000-000000000048",
+                     *           "kindCode": "TYR-EX",
+                     *           "changedWith": "tyres",
+                     *           "createdAt": "2026-01-10T09:00:00.000Z"
+                     *         }
+                     *       ],
+                     *       "pieces": [
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-00000000bac1",
+                     *           "driverId": "01930000-0000-7000-8000-0000000d0001",
+                     *           "driver": "Mara Tindle",
+                     *           "lineId": "01930000-0000-7000-8000-000000000053",
+                     *           "sku": "QB-EL-801",
+                     *           "mark": "pack 1",
+                     *           "asNew": 101,
+                     *           "unit": "percent",
+                     *           "priorUsage": null,
+                     *           "priorUsageSd": null,
+                     *           "boughtOn": null,
+                     *           "notes": null,
+                     *           "carId": null,
+                     *           "car": null,
+                     *           "position": null,
+                     *           "fittedAt": null,
+                     *           "removedAt": null,
+                     *           "retiredAt": null,
+                     *           "retiredFor": null,
+                     *           "createdAt": "2026-01-10T09:00:00.000Z",
+                     *           "version": 1
+                     *         },
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-000000271e01",
+                     *           "driverId": "01930000-0000-7000-8000-0000000d0001",
+                     *           "driver": "Mara Tindle",
+                     *           "lineId": "01930000-0000-7000-8000-000000000051",
+                     *           "sku": "QB-TY-101",
+                     *           "mark": "2-FL",
+                     *           "asNew": 63.4,
+                     *           "unit": "mm",
+                     *           "priorUsage": null,
+                     *           "priorUsageSd": null,
+                     *           "boughtOn": null,
+                     *           "notes": null,
+                     *           "carId": "01930000-0000-7000-8000-0000000ca001",
+                     *           "car": "Mara Tindle / Thornbill",
+                     *           "position": "front-left tyre",
+                     *           "fittedAt": "2026-02-07T08:00:00.000Z",
+                     *           "removedAt": null,
+                     *           "retiredAt": null,
+                     *           "retiredFor": null,
+                     *           "createdAt": "2026-01-10T09:00:00.000Z",
+                     *           "version": 1
+                     *         },
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-000000271e02",
+                     *           "driverId": "01930000-0000-7000-8000-0000000d0001",
+                     *           "driver": "Mara Tindle",
+                     *           "lineId": "01930000-0000-7000-8000-000000000051",
+                     *           "sku": "QB-TY-101",
+                     *           "mark": "2-FR",
+                     *           "asNew": 63.5,
+                     *           "unit": "mm",
+                     *           "priorUsage": null,
+                     *           "priorUsageSd": null,
+                     *           "boughtOn": null,
+                     *           "notes": null,
+                     *           "carId": "01930000-0000-7000-8000-0000000ca001",
+                     *           "car": "Mara Tindle / Thornbill",
+                     *           "position": "front-right tyre",
+                     *           "fittedAt": "2026-02-07T08:00:00.000Z",
+                     *           "removedAt": null,
+                     *           "retiredAt": null,
+                     *           "retiredFor": null,
+                     *           "createdAt": "2026-01-10T09:00:00.000Z",
+                     *           "version": 1
+                     *         }
+                     *       ],
+                     *       "fittings": [
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-000000000059",
+                     *           "pieceId": "01930000-0000-7000-8000-000000271e01",
+                     *           "driverId": "01930000-0000-7000-8000-0000000d0001",
+                     *           "driver": "Mara Tindle",
+                     *           "mark": "2-FL",
+                     *           "carId": "01930000-0000-7000-8000-0000000ca001",
+                     *           "car": "Mara Tindle / Thornbill",
+                     *           "positionId": "01930000-0000-7000-8000-000000000057",
+                     *           "position": "front-left tyre",
+                     *           "fittedAt": "2026-02-07T08:00:00.000Z",
+                     *           "removedAt": null,
+                     *           "version": 1
+                     *         },
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-000000000060",
+                     *           "pieceId": "01930000-0000-7000-8000-000000271e02",
+                     *           "driverId": "01930000-0000-7000-8000-0000000d0001",
+                     *           "driver": "Mara Tindle",
+                     *           "mark": "2-FR",
+                     *           "carId": "01930000-0000-7000-8000-0000000ca001",
+                     *           "car": "Mara Tindle / Thornbill",
+                     *           "positionId": "01930000-0000-7000-8000-000000000058",
+                     *           "position": "front-right tyre",
+                     *           "fittedAt": "2026-02-07T08:00:00.000Z",
+                     *           "removedAt": null,
+                     *           "version": 1
+                     *         },
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-000000f17001",
+                     *           "pieceId": "01930000-0000-7000-8000-00000b1ece01",
+                     *           "driverId": "01930000-0000-7000-8000-0000000d0001",
+                     *           "driver": "Mara Tindle",
+                     *           "mark": "spur 1",
+                     *           "carId": "01930000-0000-7000-8000-0000000ca001",
+                     *           "car": "Mara Tindle / Thornbill",
+                     *           "positionId": "01930000-0000-7000-8000-000000000055",
+                     *           "position": "spur",
+                     *           "fittedAt": "2026-02-07T08:00:00.000Z",
+                     *           "removedAt": null,
+                     *           "version": 1
+                     *         }
+                     *       ],
+                     *       "runs": [
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-000000000066",
+                     *           "carId": "01930000-0000-7000-8000-0000000ca001",
+                     *           "car": "Mara Tindle / Thornbill",
+                     *           "at": "2026-02-08T00:10:00.000Z",
+                     *           "minutes": 5.5,
+                     *           "surface": "asphalt",
+                     *           "conditions": [],
+                     *           "packId": "01930000-0000-7000-8000-00000000bac1",
+                     *           "pack": "pack 1",
+                     *           "knocks": 0,
+                     *           "meetingId": null,
+                     *           "meeting": null,
+                     *           "notes": null,
+                     *           "version": 1
+                     *         },
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-000000000067",
+                     *           "carId": "01930000-0000-7000-8000-0000000ca001",
+                     *           "car": "Mara Tindle / Thornbill",
+                     *           "at": "2026-02-08T01:10:00.000Z",
+                     *           "minutes": 5.5,
+                     *           "surface": "asphalt",
+                     *           "conditions": [],
+                     *           "packId": "01930000-0000-7000-8000-00000000bac1",
+                     *           "pack": "pack 1",
+                     *           "knocks": 0,
+                     *           "meetingId": null,
+                     *           "meeting": null,
+                     *           "notes": null,
+                     *           "version": 1
+                     *         },
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-000000000068",
+                     *           "carId": "01930000-0000-7000-8000-0000000ca001",
+                     *           "car": "Mara Tindle / Thornbill",
+                     *           "at": "2026-02-08T02:10:00.000Z",
+                     *           "minutes": 5.5,
+                     *           "surface": "asphalt",
+                     *           "conditions": [],
+                     *           "packId": "01930000-0000-7000-8000-00000000bac1",
+                     *           "pack": "pack 1",
+                     *           "knocks": 1,
+                     *           "meetingId": null,
+                     *           "meeting": null,
+                     *           "notes": null,
+                     *           "version": 1
+                     *         }
+                     *       ],
+                     *       "inspections": [
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-000000000072",
+                     *           "pieceId": "01930000-0000-7000-8000-00000b1ece01",
+                     *           "driverId": "01930000-0000-7000-8000-0000000d0001",
+                     *           "driver": "Mara Tindle",
+                     *           "mark": "spur 1",
+                     *           "at": "2026-02-08T09:00:00.000Z",
+                     *           "grade": null,
+                     *           "findings": [],
+                     *           "services": [],
+                     *           "notes": null,
+                     *           "version": 1
+                     *         },
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-000000000074",
+                     *           "pieceId": "01930000-0000-7000-8000-000000271e01",
+                     *           "driverId": "01930000-0000-7000-8000-0000000d0001",
+                     *           "driver": "Mara Tindle",
+                     *           "mark": "2-FL",
+                     *           "at": "2026-02-08T09:00:00.000Z",
+                     *           "grade": null,
+                     *           "findings": [],
+                     *           "services": [],
+                     *           "notes": null,
+                     *           "version": 1
+                     *         },
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-000000000076",
+                     *           "pieceId": "01930000-0000-7000-8000-00000000bac1",
+                     *           "driverId": "01930000-0000-7000-8000-0000000d0001",
+                     *           "driver": "Mara Tindle",
+                     *           "mark": "pack 1",
+                     *           "at": "2026-02-08T09:00:00.000Z",
+                     *           "grade": 1,
+                     *           "findings": [],
+                     *           "services": [],
+                     *           "notes": null,
+                     *           "version": 1
+                     *         }
+                     *       ],
+                     *       "readings": [
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-000000000073",
+                     *           "inspectionId": "01930000-0000-7000-8000-000000000072",
+                     *           "pieceId": "01930000-0000-7000-8000-00000b1ece01",
+                     *           "driverId": "01930000-0000-7000-8000-0000000d0001",
+                     *           "driver": "Mara Tindle",
+                     *           "mark": "spur 1",
+                     *           "at": "2026-02-08T09:00:00.000Z",
+                     *           "value": 15.479,
+                     *           "unit": "mm",
+                     *           "sd": 0.018,
+                     *           "instrument": "calliper",
+                     *           "enteredValue": 15.479,
+                     *           "enteredUnit": "mm",
+                     *           "confirmed": false
+                     *         },
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-000000000075",
+                     *           "inspectionId": "01930000-0000-7000-8000-000000000074",
+                     *           "pieceId": "01930000-0000-7000-8000-000000271e01",
+                     *           "driverId": "01930000-0000-7000-8000-0000000d0001",
+                     *           "driver": "Mara Tindle",
+                     *           "mark": "2-FL",
+                     *           "at": "2026-02-08T09:00:00.000Z",
+                     *           "value": 63.18,
+                     *           "unit": "mm",
+                     *           "sd": 0.018,
+                     *           "instrument": "calliper",
+                     *           "enteredValue": 63.18,
+                     *           "enteredUnit": "mm",
+                     *           "confirmed": false
+                     *         },
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-000000000084",
+                     *           "inspectionId": "01930000-0000-7000-8000-000000000083",
+                     *           "pieceId": "01930000-0000-7000-8000-00000b1ece01",
+                     *           "driverId": "01930000-0000-7000-8000-0000000d0001",
+                     *           "driver": "Mara Tindle",
+                     *           "mark": "spur 1",
+                     *           "at": "2026-03-01T09:00:00.000Z",
+                     *           "value": 15.473,
+                     *           "unit": "mm",
+                     *           "sd": 0.018,
+                     *           "instrument": "calliper",
+                     *           "enteredValue": 15.473,
+                     *           "enteredUnit": "mm",
+                     *           "confirmed": false
+                     *         }
+                     *       ],
+                     *       "locations": [
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-000000000001",
+                     *           "name": "Home",
+                     *           "sort": "home",
+                     *           "driverId": "01930000-0000-7000-8000-0000000d0001",
+                     *           "driver": "Mara Tindle",
+                     *           "createdAt": "2026-12-01T09:00:00.000Z",
+                     *           "version": 1
+                     *         },
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-000000000002",
+                     *           "name": "Pit box",
+                     *           "sort": "pit-box",
+                     *           "driverId": "01930000-0000-7000-8000-0000000d0001",
+                     *           "driver": "Mara Tindle",
+                     *           "createdAt": "2026-12-01T09:00:00.000Z",
+                     *           "version": 1
+                     *         },
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-000000000003",
+                     *           "name": "Club counter",
+                     *           "sort": "shelf",
+                     *           "driverId": null,
+                     *           "driver": null,
+                     *           "createdAt": "2026-12-01T09:00:00.000Z",
+                     *           "version": 1
+                     *         }
+                     *       ],
+                     *       "movements": [
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-0000000000e1",
+                     *           "lineId": "01930000-0000-7000-8000-00000011e001",
+                     *           "sku": "QB-SP-487",
+                     *           "locationId": "01930000-0000-7000-8000-000000000001",
+                     *           "location": "Home",
+                     *           "quantity": 5,
+                     *           "reason": "received",
+                     *           "at": "2026-10-01T09:00:00.000Z",
+                     *           "pieceId": null,
+                     *           "orderId": null,
+                     *           "undoesId": null,
+                     *           "pairId": null,
+                     *           "notes": null,
+                     *           "recordedAt": "2026-12-01T09:00:00.000Z"
+                     *         },
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-000000000120",
+                     *           "lineId": "01930000-0000-7000-8000-00000011e001",
+                     *           "sku": "QB-SP-487",
+                     *           "locationId": "01930000-0000-7000-8000-000000000002",
+                     *           "location": "Pit box",
+                     *           "quantity": 3,
+                     *           "reason": "received",
+                     *           "at": "2026-10-01T09:00:00.000Z",
+                     *           "pieceId": null,
+                     *           "orderId": null,
+                     *           "undoesId": null,
+                     *           "pairId": null,
+                     *           "notes": null,
+                     *           "recordedAt": "2026-12-01T09:00:00.000Z"
+                     *         },
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-000000000121",
+                     *           "lineId": "01930000-0000-7000-8000-00000011e001",
+                     *           "sku": "QB-SP-487",
+                     *           "locationId": "01930000-0000-7000-8000-000000000003",
+                     *           "location": "Club counter",
+                     *           "quantity": 4,
+                     *           "reason": "received",
+                     *           "at": "2026-10-01T09:00:00.000Z",
+                     *           "pieceId": null,
+                     *           "orderId": null,
+                     *           "undoesId": null,
+                     *           "pairId": null,
+                     *           "notes": null,
+                     *           "recordedAt": "2026-12-01T09:00:00.000Z"
+                     *         }
+                     *       ],
+                     *       "orders": [
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-00000000de01",
+                     *           "supplierId": "01930000-0000-7000-8000-0000005bb001",
+                     *           "supplierName": "Harrowmead Trade",
+                     *           "locationId": "01930000-0000-7000-8000-000000000001",
+                     *           "location": "Home",
+                     *           "placedAt": "2026-11-25T09:00:00.000Z",
+                     *           "promisedOn": "2026-12-03",
+                     *           "closedAt": null,
+                     *           "notes": null,
+                     *           "createdAt": "2026-12-01T09:00:00.000Z",
+                     *           "version": 1
+                     *         }
+                     *       ],
+                     *       "orderLines": [
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-000000000122",
+                     *           "orderId": "01930000-0000-7000-8000-00000000de01",
+                     *           "lineId": "01930000-0000-7000-8000-00000011e001",
+                     *           "sku": "QB-SP-487",
+                     *           "packs": 6,
+                     *           "pieces": 6,
+                     *           "priceMinorUnits": 900
+                     *         }
+                     *       ],
+                     *       "stockLevels": [
+                     *         {
+                     *           "lineId": "01930000-0000-7000-8000-00000011e001",
+                     *           "sku": "QB-SP-487",
+                     *           "lineName": "Spur 87T 48 DP",
+                     *           "locationId": "01930000-0000-7000-8000-000000000001",
+                     *           "location": "Home",
+                     *           "sort": "home",
+                     *           "driverId": "01930000-0000-7000-8000-0000000d0001",
+                     *           "driver": "Mara Tindle",
+                     *           "pieces": 5
+                     *         },
+                     *         {
+                     *           "lineId": "01930000-0000-7000-8000-00000011e001",
+                     *           "sku": "QB-SP-487",
+                     *           "lineName": "Spur 87T 48 DP",
+                     *           "locationId": "01930000-0000-7000-8000-000000000002",
+                     *           "location": "Pit box",
+                     *           "sort": "pit-box",
+                     *           "driverId": "01930000-0000-7000-8000-0000000d0001",
+                     *           "driver": "Mara Tindle",
+                     *           "pieces": 3
+                     *         },
+                     *         {
+                     *           "lineId": "01930000-0000-7000-8000-00000011e001",
+                     *           "sku": "QB-SP-487",
+                     *           "lineName": "Spur 87T 48 DP",
+                     *           "locationId": "01930000-0000-7000-8000-000000000003",
+                     *           "location": "Club counter",
+                     *           "sort": "shelf",
+                     *           "driverId": null,
+                     *           "driver": null,
+                     *           "pieces": 4
+                     *         }
+                     *       ]
+                     *     }
+                     */
                     "application/json": components["schemas"]["ClubExport"];
                 };
             };
@@ -11717,6 +15327,133 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "population": {
+                     *         "rate": {
+                     *           "p10": 0.00150686,
+                     *           "median": 0.00232592,
+                     *           "p90": 0.00359017
+                     *         },
+                     *         "pieceSpread": 0.261327,
+                     *         "runSpread": 0.240992,
+                     *         "readingSd": 0.0901366,
+                     *         "pathExponent": 0.996996
+                     *       },
+                     *       "pieces": [
+                     *         {
+                     *           "id": "101",
+                     *           "usage": 2000,
+                     *           "wear": {
+                     *             "p10": 5.41305,
+                     *             "median": 5.5143,
+                     *             "p90": 5.63035
+                     *           },
+                     *           "rate": {
+                     *             "p10": 0.0024096,
+                     *             "median": 0.00274051,
+                     *             "p90": 0.00310869
+                     *           },
+                     *           "remaining": {
+                     *             "quantiles": [
+                     *               {
+                     *                 "probability": 0.05,
+                     *                 "usage": 1292.65
+                     *               },
+                     *               {
+                     *                 "probability": 0.1,
+                     *                 "usage": 1363.32
+                     *               },
+                     *               {
+                     *                 "probability": 0.25,
+                     *                 "usage": 1486.21
+                     *               }
+                     *             ],
+                     *             "median": 1629.6,
+                     *             "mean": 1652.22
+                     *           },
+                     *           "pastLimitProbability": 2.23509e-287
+                     *         },
+                     *         {
+                     *           "id": "102",
+                     *           "usage": 2000,
+                     *           "wear": {
+                     *             "p10": 4.88384,
+                     *             "median": 4.98877,
+                     *             "p90": 5.09235
+                     *           },
+                     *           "rate": {
+                     *             "p10": 0.00215081,
+                     *             "median": 0.00244493,
+                     *             "p90": 0.00278903
+                     *           },
+                     *           "remaining": {
+                     *             "quantiles": [
+                     *               {
+                     *                 "probability": 0.05,
+                     *                 "usage": 1605.32
+                     *               },
+                     *               {
+                     *                 "probability": 0.1,
+                     *                 "usage": 1698.87
+                     *               },
+                     *               {
+                     *                 "probability": 0.25,
+                     *                 "usage": 1858.07
+                     *               }
+                     *             ],
+                     *             "median": 2043.66,
+                     *             "mean": 2068.54
+                     *           },
+                     *           "pastLimitProbability": 0
+                     *         },
+                     *         {
+                     *           "id": "103",
+                     *           "usage": 2000,
+                     *           "wear": {
+                     *             "p10": 3.80582,
+                     *             "median": 3.91044,
+                     *             "p90": 4.01332
+                     *           },
+                     *           "rate": {
+                     *             "p10": 0.00168376,
+                     *             "median": 0.0019388,
+                     *             "p90": 0.0022639
+                     *           },
+                     *           "remaining": {
+                     *             "quantiles": [
+                     *               {
+                     *                 "probability": 0.05,
+                     *                 "usage": 2383.5
+                     *               },
+                     *               {
+                     *                 "probability": 0.1,
+                     *                 "usage": 2541.52
+                     *               },
+                     *               {
+                     *                 "probability": 0.25,
+                     *                 "usage": 2811.06
+                     *               }
+                     *             ],
+                     *             "median": 3131.1,
+                     *             "mean": 3169.86
+                     *           },
+                     *           "pastLimitProbability": 0
+                     *         }
+                     *       ],
+                     *       "belief": {
+                     *         "expectedLife": {
+                     *           "p10": 801.7,
+                     *           "p90": 20042.5
+                     *         },
+                     *         "expectedLifeFrom": "readings",
+                     *         "pieceSpread": 0.3,
+                     *         "runSpread": 0.3,
+                     *         "usagePerRun": 200.425,
+                     *         "readingSd": 0.116271
+                     *       }
+                     *     }
+                     */
                     "application/json": components["schemas"]["WearFit"];
                 };
             };
@@ -11774,6 +15511,28 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "moduleMm": 2,
+                     *       "diametralPitch": 12.7,
+                     *       "teethSpanned": 3,
+                     *       "asNewSpanMm": 15.3209,
+                     *       "contactDiameterMm": 40.5902,
+                     *       "onFlank": true,
+                     *       "toothThicknessMm": 3.14159,
+                     *       "toothChordMm": 3.13836,
+                     *       "wear": {
+                     *         "spanLossMm": 0.199879,
+                     *         "toothThinningMm": 0.212707,
+                     *         "shareOfClubLimit": 0.531766,
+                     *         "limits": {
+                     *           "raceMm": 0.2,
+                     *           "clubMm": 0.4,
+                     *           "stopMm": 0.6
+                     *         }
+                     *       }
+                     *     }
+                     */
                     "application/json": components["schemas"]["GearSpan"];
                 };
             };
@@ -11829,6 +15588,18 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "finalDriveRatio": 3.2,
+                     *       "rolloutMm": 44.8855,
+                     *       "wornTyre": {
+                     *         "rolloutMm": 43.3932,
+                     *         "rolloutLost": 0.0332458,
+                     *         "exactPinionTeeth": 31.0317,
+                     *         "pinionTeeth": 31
+                     *       }
+                     *     }
+                     */
                     "application/json": components["schemas"]["Rollout"];
                 };
             };
@@ -11937,6 +15708,45 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "parameters": {
+                     *         "shape": 1.7208,
+                     *         "scale": 606.528
+                     *       },
+                     *       "standardErrors": {
+                     *         "shape": 0.502151,
+                     *         "scale": 124.911
+                     *       },
+                     *       "intervals": {
+                     *         "shape": {
+                     *           "low": 0.905645,
+                     *           "high": 2.88574
+                     *         },
+                     *         "scale": {
+                     *           "low": 437.557,
+                     *           "high": 1118.88
+                     *         },
+                     *         "b10": {
+                     *           "low": 59.8546,
+                     *           "high": 271.95
+                     *         },
+                     *         "median": {
+                     *           "low": 344.711,
+                     *           "high": 815.078
+                     *         },
+                     *         "mean": {
+                     *           "low": 389.647,
+                     *           "high": 1090.11
+                     *         }
+                     *       },
+                     *       "logLikelihood": -75.1346,
+                     *       "b10": 164.022,
+                     *       "median": 490.174,
+                     *       "mean": 540.737,
+                     *       "noFit": null
+                     *     }
+                     */
                     "application/json": components["schemas"]["LifeFit"];
                 };
             };
@@ -11988,6 +15798,28 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "conditionalSurvival": 0.826338,
+                     *       "remaining": {
+                     *         "quantiles": [
+                     *           {
+                     *             "probability": 0.05,
+                     *             "usage": 29.0264
+                     *           },
+                     *           {
+                     *             "probability": 0.1,
+                     *             "usage": 57.7452
+                     *           },
+                     *           {
+                     *             "probability": 0.25,
+                     *             "usage": 144.365
+                     *           }
+                     *         ],
+                     *         "median": 303.325
+                     *       }
+                     *     }
+                     */
                     "application/json": components["schemas"]["RemainingLife"];
                 };
             };
@@ -12037,6 +15869,21 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "interval": 493.047,
+                     *       "costRate": 0.00346204,
+                     *       "costRateRunToFailure": 0.0056353,
+                     *       "worthwhile": true,
+                     *       "saving": 0.385651,
+                     *       "within": {
+                     *         "from": 436.067,
+                     *         "to": 557.503
+                     *       },
+                     *       "plannedShare": 0.843079,
+                     *       "meanCycle": 470.152
+                     *     }
+                     */
                     "application/json": components["schemas"]["ReplacementInterval"];
                 };
             };
@@ -12088,6 +15935,17 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "expected": 0.609091,
+                     *       "variance": 0.384295,
+                     *       "probabilities": [
+                     *         0.46077,
+                     *         0.472529,
+                     *         0.0636126
+                     *       ]
+                     *     }
+                     */
                     "application/json": components["schemas"]["Renewals"];
                 };
             };
@@ -12162,6 +16020,16 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "reorderPoint": 39992,
+                     *       "orderUpTo": 39993,
+                     *       "safetyStock": 22492,
+                     *       "cycleServiceLevel": 0.900009,
+                     *       "fillRate": 0.900014,
+                     *       "expectedShort": 830.783
+                     *     }
+                     */
                     "application/json": components["schemas"]["StockLevels"];
                 };
             };
@@ -12226,6 +16094,14 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "kind": "economic",
+                     *       "quantity": 100,
+                     *       "unroundedQuantity": 100,
+                     *       "costRate": 200
+                     *     }
+                     */
                     "application/json": components["schemas"]["OrderQuantity"];
                 };
             };
@@ -12358,6 +16234,99 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "quantities": [
+                     *         {
+                     *           "id": "type 1",
+                     *           "packs": 1,
+                     *           "units": 1
+                     *         },
+                     *         {
+                     *           "id": "type 2",
+                     *           "packs": 2,
+                     *           "units": 2
+                     *         },
+                     *         {
+                     *           "id": "type 3",
+                     *           "packs": 2,
+                     *           "units": 2
+                     *         }
+                     *       ],
+                     *       "cost": 500,
+                     *       "jointChance": 0.604404,
+                     *       "expectedShort": 0.631917,
+                     *       "exact": true,
+                     *       "curve": [
+                     *         {
+                     *           "quantities": [
+                     *             {
+                     *               "id": "type 1",
+                     *               "packs": 0,
+                     *               "units": 0
+                     *             },
+                     *             {
+                     *               "id": "type 2",
+                     *               "packs": 0,
+                     *               "units": 0
+                     *             },
+                     *             {
+                     *               "id": "type 3",
+                     *               "packs": 0,
+                     *               "units": 0
+                     *             }
+                     *           ],
+                     *           "cost": 0,
+                     *           "jointChance": 0.00223391,
+                     *           "expectedShort": 6.104
+                     *         },
+                     *         {
+                     *           "quantities": [
+                     *             {
+                     *               "id": "type 1",
+                     *               "packs": 0,
+                     *               "units": 0
+                     *             },
+                     *             {
+                     *               "id": "type 2",
+                     *               "packs": 0,
+                     *               "units": 0
+                     *             },
+                     *             {
+                     *               "id": "type 3",
+                     *               "packs": 0,
+                     *               "units": 0
+                     *             }
+                     *           ],
+                     *           "cost": 11,
+                     *           "jointChance": 0.00290409,
+                     *           "expectedShort": 5.84482
+                     *         },
+                     *         {
+                     *           "quantities": [
+                     *             {
+                     *               "id": "type 1",
+                     *               "packs": 0,
+                     *               "units": 0
+                     *             },
+                     *             {
+                     *               "id": "type 2",
+                     *               "packs": 1,
+                     *               "units": 1
+                     *             },
+                     *             {
+                     *               "id": "type 3",
+                     *               "packs": 0,
+                     *               "units": 0
+                     *             }
+                     *           ],
+                     *           "cost": 14,
+                     *           "jointChance": 0.00294877,
+                     *           "expectedShort": 5.83015
+                     *         }
+                     *       ]
+                     *     }
+                     */
                     "application/json": components["schemas"]["SparesKit"];
                 };
             };

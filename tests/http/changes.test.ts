@@ -198,17 +198,10 @@ describe("the feed of changes", () => {
           one.after = body.next;
           return body.more as boolean;
         };
-        // Writers and readers run at once: each step is begun before the one before it has ended.
-        await Promise.all(
-          steps.map((step) =>
-            "write" in step
-              ? Promise.all(Array.from({ length: step.write }, () => write(step.driver)))
-              : undefined,
-          ),
-        );
+        // A write is begun before the one before it has ended, and readers read in between.
         const running: Promise<unknown>[] = [];
         for (const step of steps)
-          if ("write" in step) running.push(write(step.driver));
+          if ("write" in step) for (let i = 0; i < step.write; i++) running.push(write(step.driver));
           else await readOn(step.reader, step.limit);
         await Promise.all(running);
         for (const [i, reader] of readers.entries()) {
