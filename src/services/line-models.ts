@@ -8,7 +8,7 @@ import { keepLineModels, selectEvidence, selectLineModel } from "../storage/line
 import type { LineModelRow, LineRow } from "../storage/tables.ts";
 import { lineAndKind } from "./keep-pieces.ts";
 import { lineEvidence, overridesOf } from "./line-evidence.ts";
-import { fitHere, type RunFit } from "./run-fit.ts";
+import { type FitDone, fitHere, type FitTask, type RunFit } from "./run-fit.ts";
 import type { Work } from "./work.ts";
 
 export { seenAtUsage } from "./line-evidence.ts";
@@ -87,6 +87,11 @@ export class LineModels {
     });
     const fresh = await this.#inTime(refit, known.model.fitMs);
     return { ...(fresh ?? known).model, ...about, current: fresh !== undefined };
+  }
+
+  /** A fit that is not kept, made where fits run. */
+  fit(task: FitTask): Promise<FitDone> {
+    return this.#runFit(task);
   }
 
   /** What a refit gives, or undefined where it would keep the answer waiting for too long. */

@@ -176,6 +176,7 @@ export {
   predictLevel,
   profileDrift,
 } from "./state-space.ts";
+export { type StraightLine, straightLine } from "./straight-line.ts";
 export {
   type PossibleOutcome,
   type SampleInformation,
