@@ -1,3 +1,4 @@
+import { fillOrder } from "../domain/fill-order.ts";
 import { reorderLevels, restockDecision, type LeadTime } from "../domain/restock.ts";
 import type { ServiceTarget } from "../stats/index.ts";
 import { selectClub } from "../storage/clubs.ts";
@@ -148,12 +149,20 @@ export async function restockList(work: Work, asked: AskedList) {
       ordered.filter((entry) => entry.currency === club.currency).map((entry) => entry.costMinorUnits),
     );
     const minimum = supplier?.minimumOrderMinorUnits ?? 0;
+    const below = total > 0 ? Math.max(0, minimum - total) : 0;
     return {
       supplierId,
       supplierName: supplier?.name ?? null,
       orderBy: earliest(ordered.map((entry) => entry.orderBy)),
       totals: totalsOf(ordered),
-      belowMinimumByMinorUnits: total > 0 ? Math.max(0, minimum - total) : 0,
+      belowMinimumByMinorUnits: below,
+      toReachMinimum: toReachMinimum(
+        supplied.filter(
+          (one) => (one.supplier?.id ?? null) === supplierId && one.bought.currency === club.currency,
+        ),
+        entries,
+        below,
+      ),
       lines: ordered.sort((a, b) => ((a.orderBy ?? "9") < (b.orderBy ?? "9") ? -1 : 1)),
     };
   });
@@ -178,6 +187,32 @@ export async function restockList(work: Work, asked: AskedList) {
     chanceWithAtMost: Math.min(1, ...entries.map((entry) => entry.chanceWith)),
     sentence: `${count(buying, "line")} of ${entries.length} must be bought for ${count(cars.length, "car")} to get through ${asked.through}; the chance that nothing at all runs out rises from ${percent(chanceWithout)} to ${percent(chanceWith)}.`,
   };
+}
+
+/** What to take as well where an order is below the supplier's minimum; null where nothing sensible reaches it. */
+function toReachMinimum(
+  supplied: readonly SuppliedDemand[],
+  entries: readonly { lineId: string; pieces: number }[],
+  missing: number,
+) {
+  if (missing === 0) return [];
+  const lines = supplied.map(({ needs, bought, availableOn }) => {
+    const ordered = entries.find((entry) => entry.lineId === bought.id)?.pieces ?? 0;
+    const last = needs.at(-1);
+    return {
+      needed: last?.needed ?? [1],
+      stocked: Math.max(0, availableOn(last?.day ?? "")) + ordered,
+      unitPieces: bought.packSize * bought.orderMultiplePacks,
+      unitPrice: bought.priceMinorUnits * bought.orderMultiplePacks,
+    };
+  });
+  const units = fillOrder(lines, missing);
+  if (units === null) return null;
+  return units.flatMap((count, i) => {
+    const { id, sku, name, orderMultiplePacks } = supplied[i]!.bought;
+    const costMinorUnits = count * lines[i]!.unitPrice;
+    return count === 0 ? [] : [{ lineId: id, sku, name, packs: count * orderMultiplePacks, costMinorUnits }];
+  });
 }
 
 const earliest = (days: readonly (string | null)[]) => days.filter((day) => day !== null).sort()[0] ?? null;

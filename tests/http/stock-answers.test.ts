@@ -45,6 +45,27 @@ describe("answers about stock", () => {
       expect(await wanted("fill")).toBeLessThanOrEqual(await wanted("cycle"));
     });
 
+    it("says what to take as well where an order is below the supplier's minimum", async () => {
+      const path = `/v1/restock-list?through=2026-12-31&target=0.9`;
+      const [first] = (await get(path)).suppliers;
+      const total = first.totals[0].minorUnits;
+      expect(first.belowMinimumByMinorUnits).toBe(Math.max(0, 5000 - total));
+      await service.owner.must("PATCH", `/v1/suppliers/${club.supplier.id}`, {
+        minimumOrderMinorUnits: total + 1,
+      });
+      const [supplier] = (await get(path)).suppliers;
+      expect(supplier.belowMinimumByMinorUnits).toBe(1);
+      const more = supplier.toReachMinimum.reduce((sum: number, one: any) => sum + one.costMinorUnits, 0);
+      expect(more).toBeGreaterThanOrEqual(1);
+      await service.owner.must("PATCH", `/v1/suppliers/${club.supplier.id}`, {
+        minimumOrderMinorUnits: 900_000,
+      });
+      expect((await get(path)).suppliers[0].toReachMinimum).toBeNull();
+      await service.owner.must("PATCH", `/v1/suppliers/${club.supplier.id}`, {
+        minimumOrderMinorUnits: 5000,
+      });
+    });
+
     it("a longer review orders up to no less", async () => {
       const upTo = async (days: number) =>
         (await get(`/v1/lines/${club.lines.spur.id}/reorder-point?reviewPeriodDays=${days}`)).orderUpTo;

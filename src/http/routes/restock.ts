@@ -97,6 +97,21 @@ const RestockList = z
         belowMinimumByMinorUnits: MinorUnits.meta({
           description: "how much is missing to the supplier's minimum order",
         }),
+        toReachMinimum: z
+          .array(
+            z.object({
+              lineId: Id,
+              sku: z.string(),
+              name: z.string(),
+              packs: z.number().int(),
+              costMinorUnits: MinorUnits,
+            }),
+          )
+          .nullable()
+          .meta({
+            description:
+              "what to take as well to reach the minimum: what will most likely be used anyway; null where nothing sensible reaches it",
+          }),
         lines: z.array(RestockEntry),
       }),
     ),
