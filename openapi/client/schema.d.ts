@@ -675,6 +675,87 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/v1/calendar.ics": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * The calendar of meetings and days to order by
+         * @description iCalendar (RFC 5545): every meeting from 180 days ago on, and for each supplier the day by which to order what the days ahead need; all-day events, with ids that stay. A driver's key gets the days to order for its own cars.
+         */
+        get: operations["readCalendar"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/calendar-feeds": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * List the addresses of the calendar, without their secret
+         * @description A key sees those that it made, an owner's key all of the club.
+         */
+        get: operations["listCalendarFeeds"];
+        put?: never;
+        /**
+         * Get an address to subscribe to the calendar
+         * @description Calendar programs ask by an address alone and send no key. The address made here reads the calendar as this key does and nothing else; it ends when it is deleted or the key is revoked. It gives nothing that the key could not read, so that a key that only reads may make one. Only a hash of it is kept: that is why no Idempotency-Key is taken. After a lost answer delete the feed and make another.
+         */
+        post: operations["makeCalendarFeed"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/calendar-feeds/{id}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        post?: never;
+        /** End an address of the calendar */
+        delete: operations["endCalendarFeed"];
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/feeds/{token}/calendar.ics": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * The calendar behind an address, without a key
+         * @description iCalendar (RFC 5545): every meeting from 180 days ago on, and for each supplier the day by which to order what the days ahead need; all-day events, with ids that stay.
+         */
+        get: operations["readCalendarFeed"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/v1/pieces/{id}/forecast": {
         parameters: {
             query?: never;
@@ -2946,6 +3027,56 @@ export interface components {
             /** @description give it as `after` for the next page; null on the last one */
             next: string | null;
         };
+        NewCalendarFeed: {
+            id: components["schemas"]["Id"];
+            /** @description the key that made it, as which it reads */
+            keyId: components["schemas"]["Id"];
+            /**
+             * @description what the calendar is called where it is shown
+             * @example Club racing
+             */
+            name: string;
+            /**
+             * @description how many days ahead parts are to last: days to order are given for what that takes
+             * @example 120
+             */
+            daysAhead: number;
+            /**
+             * Format: date-time
+             * @description moment in UTC, RFC 3339
+             * @example 2026-11-29T07:30:00.000Z
+             */
+            createdAt: string;
+            /** @description the address to subscribe to, made from the one that this request was sent to; whoever has it reads the calendar, and it is shown only now */
+            url: string;
+        };
+        CalendarFeedPage: {
+            items: components["schemas"]["CalendarFeed"][];
+            /** @description give it as `after` for the next page; null on the last one */
+            next: string | null;
+        };
+        /** @description an address under which the calendar can be subscribed to */
+        CalendarFeed: {
+            id: components["schemas"]["Id"];
+            /** @description the key that made it, as which it reads */
+            keyId: components["schemas"]["Id"];
+            /**
+             * @description what the calendar is called where it is shown
+             * @example Club racing
+             */
+            name: string;
+            /**
+             * @description how many days ahead parts are to last: days to order are given for what that takes
+             * @example 120
+             */
+            daysAhead: number;
+            /**
+             * Format: date-time
+             * @description moment in UTC, RFC 3339
+             * @example 2026-11-29T07:30:00.000Z
+             */
+            createdAt: string;
+        };
         Forecast: {
             pieceId: components["schemas"]["Id"];
             mark: string;
@@ -3431,6 +3562,18 @@ export interface components {
                  * @example 900
                  */
                 belowMinimumByMinorUnits: number;
+                /** @description what to take as well to reach the minimum: what will most likely be used anyway; null where nothing sensible reaches it */
+                toReachMinimum: {
+                    lineId: components["schemas"]["Id"];
+                    sku: string;
+                    name: string;
+                    packs: number;
+                    /**
+                     * @description money in whole minor units of the currency (ISO 4217), such as cents
+                     * @example 900
+                     */
+                    costMinorUnits: number;
+                }[] | null;
                 lines: components["schemas"]["RestockEntry"][];
             }[];
             /** @description lines of which there is enough */
@@ -10090,6 +10233,167 @@ export interface operations {
             500: components["responses"]["Problem500"];
         };
     };
+    readCalendar: {
+        parameters: {
+            query?: {
+                daysAhead?: number;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The calendar. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "text/calendar; charset=utf-8": string;
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    listCalendarFeeds: {
+        parameters: {
+            query?: {
+                limit?: number;
+                /** @description the `next` of the page before */
+                after?: string;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description A page of feeds. */
+            200: {
+                headers: {
+                    /** @description the next page, rel="next" (RFC 8288); absent on the last one */
+                    link?: string;
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["CalendarFeedPage"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    makeCalendarFeed: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                /**
+                 * @example {
+                 *       "name": "Club racing",
+                 *       "daysAhead": 120
+                 *     }
+                 */
+                "application/json": {
+                    /**
+                     * @description what the calendar is called where it is shown
+                     * @default Meetings and orders
+                     * @example Club racing
+                     */
+                    name?: string;
+                    /**
+                     * @description how many days ahead parts are to last: days to order are given for what that takes
+                     * @default 120
+                     * @example 120
+                     */
+                    daysAhead?: number;
+                };
+            };
+        };
+        responses: {
+            /** @description The feed with its address. */
+            201: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["NewCalendarFeed"];
+                };
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            413: components["responses"]["Problem413"];
+            415: components["responses"]["Problem415"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    endCalendarFeed: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The address is gone. */
+            204: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content?: never;
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    readCalendarFeed: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description the secret part of the address, as it was given */
+                token: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The calendar. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "text/calendar; charset=utf-8": string;
+                };
+            };
+            404: components["responses"]["Problem404"];
+            500: components["responses"]["Problem500"];
+        };
+    };
     forecastPiece: {
         parameters: {
             query?: {
@@ -14124,12 +14428,12 @@ export interface operations {
             content: {
                 /**
                  * @example car,at,minutes,surface,conditions,knocks
-                 *     Mara Quill / Club car,2026-11-29T10:20:00+11:00,5.5,asphalt,"dusty hot",1
+                 *     Mara Tindle / Thornbill,2026-11-29T10:20:00+11:00,5.5,asphalt,"dusty hot",1
                  */
                 "text/csv": string;
-                /** @example [{"car":"Mara Quill / Club car","at":"2026-11-29T10:20:00+11:00","minutes":5.5,"surface":"asphalt","conditions":["dusty","hot"],"knocks":1}] */
+                /** @example [{"car":"Mara Tindle / Thornbill","at":"2026-11-29T10:20:00+11:00","minutes":5.5,"surface":"asphalt","conditions":["dusty","hot"],"knocks":1}] */
                 "application/json": string;
-                /** @example {"car":"Mara Quill / Club car","at":"2026-11-29T10:20:00+11:00","minutes":5.5,"surface":"asphalt","conditions":["dusty","hot"],"knocks":1} */
+                /** @example {"car":"Mara Tindle / Thornbill","at":"2026-11-29T10:20:00+11:00","minutes":5.5,"surface":"asphalt","conditions":["dusty","hot"],"knocks":1} */
                 "application/x-ndjson": string;
             };
         };
@@ -14140,6 +14444,14 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "dryRun": true,
+                     *       "rowsRead": 1,
+                     *       "rowsKept": 1,
+                     *       "rowsAlreadyThere": 0
+                     *     }
+                     */
                     "application/json": components["schemas"]["ImportResult"];
                 };
             };
@@ -14170,12 +14482,12 @@ export interface operations {
             content: {
                 /**
                  * @example driver,mark,at,value,unit,instrument
-                 *     Mara Quill,spur 9,2026-11-29T19:40:00+11:00,15.45,mm,calliper
+                 *     Mara Tindle,spur 1,2026-11-29T19:40:00+11:00,15.45,mm,calliper
                  */
                 "text/csv": string;
-                /** @example [{"driver":"Mara Quill","mark":"spur 9","at":"2026-11-29T19:40:00+11:00","value":15.45,"unit":"mm"}] */
+                /** @example [{"driver":"Mara Tindle","mark":"spur 1","at":"2026-11-29T19:40:00+11:00","value":15.45,"unit":"mm"}] */
                 "application/json": string;
-                /** @example {"driver":"Mara Quill","mark":"spur 9","at":"2026-11-29T19:40:00+11:00","value":15.45,"unit":"mm"} */
+                /** @example {"driver":"Mara Tindle","mark":"spur 1","at":"2026-11-29T19:40:00+11:00","value":15.45,"unit":"mm"} */
                 "application/x-ndjson": string;
             };
         };
@@ -14186,6 +14498,14 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "dryRun": true,
+                     *       "rowsRead": 1,
+                     *       "rowsKept": 1,
+                     *       "rowsAlreadyThere": 0
+                     *     }
+                     */
                     "application/json": components["schemas"]["ImportResult"];
                 };
             };
@@ -14216,12 +14536,12 @@ export interface operations {
             content: {
                 /**
                  * @example driver,sku,mark,asNew,unit,car,position,fittedAt,removedAt
-                 *     Mara Quill,QB-SP-048-87,spur 9,15.49,mm,Mara Quill / Club car,spur,2026-02-07T18:00:00+11:00,
+                 *     Mara Tindle,QB-SP-487,spur 3,15.49,mm,Mara Tindle / Thornbill,second spur,2026-02-07T18:00:00+11:00,
                  */
                 "text/csv": string;
-                /** @example [{"driver":"Mara Quill","sku":"QB-SP-048-87","mark":"spur 9","asNew":15.49,"car":"Mara Quill / Club car","position":"spur","fittedAt":"2026-02-07T18:00:00+11:00"}] */
+                /** @example [{"driver":"Mara Tindle","sku":"QB-SP-487","mark":"spur 3","asNew":15.49,"car":"Mara Tindle / Thornbill","position":"second spur","fittedAt":"2026-02-07T18:00:00+11:00"}] */
                 "application/json": string;
-                /** @example {"driver":"Mara Quill","sku":"QB-SP-048-87","mark":"spur 9","asNew":15.49,"car":"Mara Quill / Club car","position":"spur","fittedAt":"2026-02-07T18:00:00+11:00"} */
+                /** @example {"driver":"Mara Tindle","sku":"QB-SP-487","mark":"spur 3","asNew":15.49,"car":"Mara Tindle / Thornbill","position":"second spur","fittedAt":"2026-02-07T18:00:00+11:00"} */
                 "application/x-ndjson": string;
             };
         };
@@ -14232,6 +14552,14 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "dryRun": true,
+                     *       "rowsRead": 1,
+                     *       "rowsKept": 1,
+                     *       "rowsAlreadyThere": 0
+                     *     }
+                     */
                     "application/json": components["schemas"]["ImportResult"];
                 };
             };
@@ -14262,12 +14590,12 @@ export interface operations {
             content: {
                 /**
                  * @example location,driver,sku,pieces,at
-                 *     Home,Mara Quill,QB-SP-048-87,3,2026-11-28T21:00:00+11:00
+                 *     Home,Mara Tindle,QB-SP-487,3,2026-11-28T21:00:00+11:00
                  */
                 "text/csv": string;
-                /** @example [{"location":"Home","driver":"Mara Quill","sku":"QB-SP-048-87","pieces":3}] */
+                /** @example [{"location":"Home","driver":"Mara Tindle","sku":"QB-SP-487","pieces":3}] */
                 "application/json": string;
-                /** @example {"location":"Home","driver":"Mara Quill","sku":"QB-SP-048-87","pieces":3} */
+                /** @example {"location":"Home","driver":"Mara Tindle","sku":"QB-SP-487","pieces":3} */
                 "application/x-ndjson": string;
             };
         };
@@ -14278,6 +14606,14 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "dryRun": true,
+                     *       "rowsRead": 1,
+                     *       "rowsKept": 1,
+                     *       "rowsAlreadyThere": 0
+                     *     }
+                     */
                     "application/json": components["schemas"]["ImportResult"];
                 };
             };
