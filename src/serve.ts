@@ -5,6 +5,7 @@ import { buildApp, faultLogger } from "./app.ts";
 import { startFitPool } from "./fit-pool.ts";
 import { makeLog } from "./log.ts";
 import { newId as freshId } from "./new-id.ts";
+import { startPullTimer } from "./pull-timer.ts";
 import { LineModels } from "./services/line-models.ts";
 import { serviceItself } from "./services/work.ts";
 import type { Settings } from "./settings.ts";
@@ -46,12 +47,14 @@ export async function startService({
   const pool = startFitPool();
   const models = new LineModels({ runFit: pool.run, onFault });
   const now = () => clock().toISOString();
-  const watch = new Watch({
-    workFor: (clubId) => ({ ...serviceItself(clubId), db: database, now, newId: freshId, models }),
-    onFault,
+  const pulls = { allowPrivate: settings.pullAllowPrivate };
+  const workFor = (clubId: string) => ({
+    ...{ ...serviceItself(clubId), db: database, now, newId: freshId, models, pulls },
+    wake: () => watch.wake(clubId),
   });
+  const watch: Watch = new Watch({ workFor, onFault });
   const onChange = (clubId: string) => watch.wake(clubId);
-  const app = buildApp({ db: database, clock, log, models, onChange, corsOrigins, rateLimit });
+  const app = buildApp({ db: database, clock, log, models, onChange, corsOrigins, rateLimit, pulls });
   const server = serve({ fetch: app.fetch, port: settings.port, hostname: settings.host });
   await new Promise<void>((resolve, reject) => {
     server.once("listening", resolve);
@@ -62,8 +65,10 @@ export async function startService({
   const address = `http://${settings.host.includes(":") ? `[${settings.host}]` : settings.host}:${port}`;
   log("info", "serving", { address, database: settings.databaseUrl });
   watch.start(() => selectClubIds(database));
+  const pullTimer = startPullTimer(workFor, onFault);
   // Fits that are not finished are given up: they are a cache, and the next answer makes them again.
   const finish = async () => {
+    await pullTimer.stop();
     await watch.stop();
     await pool.close();
     await models.settled();

@@ -8,6 +8,8 @@ export interface Settings {
   corsOrigins: readonly string[];
   /** requests a minute that each key may make; 0 for any number */
   rateLimit: number;
+  /** may shops' lists be fetched from addresses of one's own network? */
+  pullAllowPrivate: boolean;
 }
 export const logLevels = ["debug", "info", "warn", "error", "silent"] as const;
 export type LogLevel = (typeof logLevels)[number];
@@ -44,6 +46,9 @@ export function settingsFrom(environment: Record<string, string | undefined>): S
     throw new Error(
       `RATE_LIMIT must be a whole number of requests a minute, or 0 for any, but is "${rateLimit}"`,
     );
+  const pullAllowPrivate = environment["PULL_ALLOW_PRIVATE"] ?? "false";
+  if (pullAllowPrivate !== "true" && pullAllowPrivate !== "false")
+    throw new Error(`PULL_ALLOW_PRIVATE must be true or false, but is "${pullAllowPrivate}"`);
   return {
     port: Number(port),
     host: environment["HOST"] ?? "127.0.0.1",
@@ -51,5 +56,6 @@ export function settingsFrom(environment: Record<string, string | undefined>): S
     logLevel: logLevel as LogLevel,
     corsOrigins: originsFrom(environment["CORS_ORIGINS"] ?? ""),
     rateLimit: Number(rateLimit),
+    pullAllowPrivate: pullAllowPrivate === "true",
   };
 }

@@ -23,6 +23,8 @@ export const refusals = {
   already_undone: "That movement was already undone",
   order_closed: "The order is closed",
   import_refused: "Nothing was imported",
+  reservation_over: "The reservation is over",
+  pull_failed: "The list could not be fetched",
 } as const;
 
 export type RefusalCode = keyof typeof refusals;

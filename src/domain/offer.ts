@@ -35,7 +35,8 @@ export type Offer = {
   name: string;
   mpn?: string | undefined;
   gtin?: string | undefined;
-  price: Money;
+  /** left out where the shop does not tell */
+  price?: Money | undefined;
   /** pieces on the shelf; left out where the shop does not tell */
   onHand?: number | undefined;
   /** days from order to delivery */
@@ -66,8 +67,8 @@ export type SchemaOrgProduct = {
   name: string;
   offers: {
     "@type": "Offer";
-    price: string;
-    priceCurrency: string;
+    price?: string;
+    priceCurrency?: string;
     availability: string;
     itemCondition?: string;
     inventoryLevel?: QuantitativeValue;
@@ -104,8 +105,7 @@ export function toSchemaOrg(offer: Offer): SchemaOrgProduct {
     name,
     offers: {
       "@type": "Offer",
-      price: formatMoney(price),
-      priceCurrency: price.currency,
+      ...(price === undefined ? {} : { price: formatMoney(price), priceCurrency: price.currency }),
       availability: `https://schema.org/${offer.availability ?? availabilityOf(onHand)}`,
       ...(condition === undefined ? {} : { itemCondition: `https://schema.org/${condition}` }),
       ...(onHand === undefined ? {} : { inventoryLevel: quantity({ value: onHand }) }),

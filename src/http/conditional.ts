@@ -34,6 +34,8 @@ export const guards = {
   inspections: { what: "inspection", path: "/v1/inspections/{id}" },
   meetings: { what: "meeting", path: "/v1/meetings/{id}" },
   locations: { what: "location", path: "/v1/locations/{id}" },
+  shops: { what: "shop", path: "/v1/shops/{id}", showsMore: true },
+  reservations: { what: "reservation", path: "/v1/reservations/{id}", showsMore: true },
   orders: { what: "order", path: "/v1/orders/{id}", showsMore: true },
 } as const satisfies Record<string, Guard>;
 export type GuardedRecord = keyof typeof guards;

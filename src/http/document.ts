@@ -93,6 +93,7 @@ function answerObject({
   type = "application/json",
   headers,
   example,
+  others = {},
 }: Answer): ZodOpenApiResponseObject {
   const shown = example === undefined ? {} : { example };
   return {
@@ -105,7 +106,17 @@ function answerObject({
         ]),
       ),
     }),
-    ...(body && { content: { [type]: { schema: body, ...shown } } }),
+    ...(body && {
+      content: {
+        [type]: { schema: body, ...shown },
+        ...Object.fromEntries(
+          Object.entries(others).map(([other, value]) => [
+            other,
+            { schema: { type: "object" as const }, example: value },
+          ]),
+        ),
+      },
+    }),
     ...(!body &&
       type !== "application/json" && {
         content: { [type]: { schema: { type: "string" as const }, ...shown } },

@@ -27,6 +27,8 @@ export const exampleIds = {
   shelfId: "01930000-0000-7000-8000-000000000003",
   movementId: "01930000-0000-7000-8000-0000000000e1",
   orderId: "01930000-0000-7000-8000-00000000de01",
+  shopId: "01930000-0000-7000-8000-0000000540b1",
+  reservationId: "01930000-0000-7000-8000-00000000e501",
 } as const;
 
 /** Which of them a path parameter `{id}` means, by the word before it in the path. */
@@ -48,6 +50,8 @@ const byCollection: Record<string, string> = {
   movements: exampleIds.movementId,
   orders: exampleIds.orderId,
   entries: exampleIds.carId,
+  shops: exampleIds.shopId,
+  reservations: exampleIds.reservationId,
 };
 
 /** The path parameters of an operation's example: those it states, and else the ids of the prepared club. */

@@ -18,6 +18,8 @@ export interface Answer<B extends z.ZodType | undefined = z.ZodType | undefined>
   body?: B;
   /** media type, if not JSON; the handler then sends text */
   type?: string;
+  /** other media types that can be asked for, each with an example */
+  others?: Record<string, unknown>;
   headers?: Record<string, { description: string }>;
   example?: unknown;
 }
@@ -42,6 +44,8 @@ export interface Spec {
   params?: z.ZodObject;
   query?: z.ZodObject;
   body?: z.ZodType;
+  /** doing it twice does no harm, and it asks others: it takes no Idempotency-Key, for that would hold a transaction */
+  harmlessTwice?: true;
   /** media types of a body that the handler reads as a stream by itself */
   streamedBody?: Record<string, { description: string; example: string }>;
   answers: Record<number, Answer>;

@@ -26,6 +26,8 @@ const statusOf: Record<RefusalCode, number> = {
   already_undone: 409,
   order_closed: 409,
   import_refused: 422,
+  reservation_over: 409,
+  pull_failed: 502,
 };
 
 /** Refusals of the form of a request, before any rule of the trade is asked. */

@@ -21,8 +21,11 @@ import { FormError, problemFor } from "./problem.ts";
 export const keptHours = 24;
 
 /** Every POST that writes takes a key, but for those that read their body as a stream: imports know repeats by content. */
-export const takesIdempotencyKey = ({ method, need, streamedBody }: Spec): boolean =>
-  method === "post" && need?.endsWith(":write") === true && streamedBody === undefined;
+export const takesIdempotencyKey = ({ method, need, streamedBody, harmlessTwice }: Spec): boolean =>
+  method === "post" &&
+  need?.endsWith(":write") === true &&
+  streamedBody === undefined &&
+  harmlessTwice !== true;
 
 /** Requests that are running in this process now. A second process waits for the write lock, and then finds the answer. */
 const running = new Set<string>();

@@ -253,7 +253,7 @@ export interface ShopRow extends Kept {
   columns: Json | null;
   encoding: string;
   decimal: "." | ",";
-  separator: string;
+  separator: "," | ";" | "\t" | "|";
   notes: string | null;
 }
 /** What is known of a shop's list; its id is the shop's. */

@@ -17,7 +17,7 @@ export type Answer = { status: number; body: any; headers: Headers };
  */
 export async function startTestService(
   now = "2026-12-01T09:00:00.000Z",
-  options: Pick<AppOptions, "corsOrigins" | "rateLimit"> = {},
+  options: Pick<AppOptions, "corsOrigins" | "rateLimit" | "pulls"> = {},
   watching = false,
 ) {
   const clock = { now };

@@ -27,7 +27,12 @@ const layers: Record<string, Layer> = {
     reaches: ["services", "storage", "domain", "stats", "seeds"],
     // An import or export is read and written as a stream, row by row, within one service.
     // A calculation of many parts lets other requests in between them (node:timers/promises).
-    packages: ["csv-parse", "csv-stringify", "@streamparser/json", "node:stream", "node:timers/promises"],
+    // A shop's list is fetched with checks on every address that is connected to (node:http, https, dns, net), and
+    // its rows are compared with the club's lines (minisearch).
+    packages: [
+      ...["csv-parse", "csv-stringify", "@streamparser/json", "node:stream", "node:timers/promises"],
+      ...["node:http", "node:https", "node:dns", "node:net", "minisearch"],
+    ],
   },
   http: {
     reaches: ["http", "services", "storage", "domain", "stats"],

@@ -24,7 +24,10 @@ import { restockPlanOperations } from "./restock-plan.ts";
 import { seasonOperations } from "./season.ts";
 import { shelfPlanOperations } from "./shelf-plan.ts";
 import { restockOperations } from "./restock.ts";
+import { reservationOperations } from "./reservations.ts";
 import { runOperations } from "./runs.ts";
+import { shopOperations } from "./shops.ts";
+import { stockListOperations } from "./stock-lists.ts";
 import { supplierOperations } from "./suppliers.ts";
 import { venueOperations } from "./venues.ts";
 
@@ -52,6 +55,9 @@ export const operations: readonly Operation[] = [
   ...shelfPlanOperations,
   ...locationOperations,
   ...movementOperations,
+  ...shopOperations,
+  ...stockListOperations,
+  ...reservationOperations,
   ...orderOperations,
   ...changeOperations,
   ...bulkOperations,

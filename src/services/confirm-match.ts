@@ -1,0 +1,31 @@
+import { DomainError } from "../domain/errors.ts";
+import { getRecord } from "../storage/records.ts";
+import { selectListed, updateMatch, upsertMatch } from "../storage/stock-lists.ts";
+import { currentList } from "./keep-shops.ts";
+import { together, type Work } from "./work.ts";
+
+/**
+ * A person says which line a thing on a shop's list is, or that it is none of the club's. It lasts: later lists of the
+ * shop are matched by it before anything else.
+ *
+ * @param lineId null: no line of the club
+ * @throws {DomainError} `not_found` where the shop, the line, or the thing on its list is unknown
+ */
+export async function confirmMatch(work: Work, shopId: string, shopSku: string, lineId: string | null) {
+  const { clubId } = work.actor;
+  const { feed } = await currentList(work, shopId);
+  return together(work, async (work) => {
+    if (lineId !== null) await getRecord(work.db, "lines", clubId, lineId, "line");
+    const [row] = feed.listId === null ? [] : await selectListed(work.db, feed.listId, { skus: [shopSku] });
+    if (row === undefined || feed.listId === null)
+      throw new DomainError(
+        "not_found",
+        `The shop's list has nothing with the article number ${JSON.stringify(shopSku)}`,
+      );
+    const confirmedAt = work.now();
+    await upsertMatch(work.db, { id: work.newId(), clubId, shopId, shopSku, lineId, confirmedAt });
+    const matchedBy = lineId === null ? ("none" as const) : ("confirmed" as const);
+    await updateMatch(work.db, feed.listId, { sku: shopSku, lineId, matchedBy });
+    return { ...row, lineId, matchedBy };
+  });
+}

@@ -1,0 +1,161 @@
+import { allRecords } from "../storage/records.ts";
+import { selectHeld, selectListed } from "../storage/stock-lists.ts";
+import { levelOf } from "../storage/stock-ledger.ts";
+import type { LineRow, ListedRow, ShopRow } from "../storage/tables.ts";
+import { clubDay } from "./calendar-ahead.ts";
+import { freshFeed } from "./keep-shops.ts";
+import { count } from "./needs-ahead.ts";
+import type { Work } from "./work.ts";
+
+/** What a shop has of a line, and how old that knowledge is. */
+export interface OnShelf {
+  shopId: string;
+  shopName: string;
+  /** the shop's own article number; null where only the ledger tells */
+  shopSku: string | null;
+  /** the line that it is, which may be the ended one that was superseded */
+  lineId: string;
+  /** pieces on the shelf; null where the shop does not tell */
+  pieces: number | null;
+  /** of them held for drivers from today on, and for the driver who asks */
+  heldPieces: number;
+  heldForDriver: number;
+  priceMinorUnits: number | null;
+  currency: string;
+  availability: string | null;
+  leadTimeDays: { least: number; most: number } | null;
+  /** the shop's list, or the ledger's level of its shelf where it has published none */
+  source: "list" | "ledger";
+  asOf: string;
+  ageHours: number;
+  /** where the line has ended: since when, and what replaces it */
+  ended: string | null;
+  sentence: string;
+}
+
+interface Asked {
+  lineIds: readonly string[];
+  /** whose reservations are one's own; null for nobody's */
+  driverId: string | null;
+}
+
+const age = (hours: number) =>
+  hours < 48 ? count(Math.round(hours), "hour") : count(Math.round(hours / 24), "day");
+
+/** "ended on 2027-02-26, replaced by QB-SP-671: the new hub needs an adapter", or null for a line that is sold on. */
+export function endingOf(line: LineRow, byId: ReadonlyMap<string, LineRow>, today: string): string | null {
+  const next = line.supersededById === null ? undefined : byId.get(line.supersededById);
+  if (line.endedOn === null && next === undefined) return null;
+  const when =
+    line.endedOn === null
+      ? "is superseded"
+      : line.endedOn <= today
+        ? `ended on ${line.endedOn}`
+        : `ends on ${line.endedOn}`;
+  const by = next === undefined ? "" : `, replaced by ${next.sku} (${next.name})`;
+  return `${when}${by}${line.notes === null ? "" : `: ${line.notes}`}`;
+}
+
+/** Where some lines lie on shops' shelves. A line may be on several lists, or several times on one. */
+export async function shelvesOf(work: Work, { lineIds, driverId }: Asked): Promise<Map<string, OnShelf[]>> {
+  const { clubId } = work.actor;
+  const found = new Map<string, OnShelf[]>();
+  const shops = await allRecords(work.db, "shops", clubId);
+  if (shops.length === 0) return found;
+  const today = await clubDay(work);
+  const lines = new Map((await allRecords(work.db, "lines", clubId)).map((line) => [line.id, line]));
+  const held = await selectHeld(work.db, clubId, today);
+  const wanted = [...new Set(lineIds)];
+  const add = (shop: ShopRow, lineId: string, seen: Seen) => {
+    const ofLine = held.filter((one) => one.shopId === shop.id && one.lineId === lineId);
+    const heldPieces = ofLine.reduce((sum, { pieces }) => sum + pieces, 0);
+    const own = ofLine.find((one) => one.driverId === driverId)?.pieces ?? 0;
+    const ended = endingOf(lines.get(lineId)!, lines, today);
+    const one = {
+      shopId: shop.id,
+      shopName: shop.name,
+      lineId,
+      heldPieces,
+      heldForDriver: own,
+      ended,
+      ...seen,
+    };
+    found.set(lineId, [...(found.get(lineId) ?? []), { ...one, sentence: sentenceOf(one) }]);
+  };
+  for (const shop of shops) {
+    const feed = await freshFeed(work, shop);
+    if (feed.listId !== null && feed.listedAt !== null)
+      for (const row of await selectListed(work.db, feed.listId, { lineIds: wanted }))
+        add(shop, row.lineId!, seenOnList(shop, row, feed.listedAt, work.now()));
+    else if (shop.locationId !== null)
+      for (const lineId of wanted) {
+        const pieces = await levelOf(work.db, clubId, lineId, shop.locationId);
+        if (pieces > 0) add(shop, lineId, seenInLedger(lines.get(lineId)!, pieces, work.now()));
+      }
+  }
+  return found;
+}
+
+type Seen = Omit<
+  OnShelf,
+  "shopId" | "shopName" | "lineId" | "heldPieces" | "heldForDriver" | "ended" | "sentence"
+>;
+
+const hoursBetween = (from: string, to: string) =>
+  Math.max(0, Math.round((Date.parse(to) - Date.parse(from)) / 360_000) / 10);
+
+const seenOnList = (shop: ShopRow, row: ListedRow, listedAt: string, now: string): Seen => ({
+  shopSku: row.sku,
+  pieces: row.onHand,
+  priceMinorUnits: row.priceMinorUnits,
+  currency: shop.currency,
+  availability: row.availability,
+  leadTimeDays:
+    row.leadTimeLeastDays === null
+      ? null
+      : { least: row.leadTimeLeastDays, most: row.leadTimeMostDays ?? row.leadTimeLeastDays },
+  source: "list",
+  asOf: listedAt,
+  ageHours: hoursBetween(listedAt, now),
+});
+
+const seenInLedger = (line: LineRow, pieces: number, now: string): Seen => ({
+  shopSku: null,
+  pieces,
+  priceMinorUnits: null,
+  currency: line.currency,
+  availability: null,
+  leadTimeDays: null,
+  source: "ledger",
+  asOf: now,
+  ageHours: 0,
+});
+
+/** Pieces that a driver can have from a shelf: what is there, less what is held for others. */
+export const freePieces = ({
+  pieces,
+  heldPieces,
+  heldForDriver,
+}: Pick<OnShelf, "pieces" | "heldPieces" | "heldForDriver">) =>
+  Math.max(0, (pieces ?? 0) - (heldPieces - heldForDriver));
+
+function sentenceOf(one: Omit<OnShelf, "sentence">): string {
+  const { shopName, pieces, heldPieces, source, ageHours, ended } = one;
+  const there = pieces === null ? "has it, and does not say how many" : `has ${pieces}`;
+  const held = heldPieces > 0 ? ` (${heldPieces} held)` : "";
+  const known = source === "ledger" ? "by the ledger" : `by its list of ${age(ageHours)} ago`;
+  return `${shopName} ${there}${held} ${known}${ended === null ? "" : `; this line ${ended}`}.`;
+}
+
+/** What of an order for some pieces lies on shelves, and what must come from elsewhere. */
+export function splitOverShelves(
+  pieces: number,
+  shelves: readonly OnShelf[],
+  countedShops: ReadonlySet<string> = new Set(),
+): { shelves: OnShelf[]; fromShelves: number; fromElsewhere: number } {
+  const free = shelves
+    .filter(({ shopId }) => !countedShops.has(shopId))
+    .reduce((sum, one) => sum + freePieces(one), 0);
+  const fromShelves = Math.min(pieces, free);
+  return { shelves: [...shelves], fromShelves, fromElsewhere: pieces - fromShelves };
+}

@@ -1,0 +1,289 @@
+import { DomainError, type Fault } from "../domain/errors.ts";
+import type { StockMember } from "../domain/stock-row.ts";
+import { deleteRecord, getRecord, insertRecord } from "../storage/records.ts";
+import type { Spool } from "../storage/spool.ts";
+import {
+  catalogueMark,
+  compareLists,
+  countListed,
+  deleteListed,
+  insertListed,
+  mergeChanges,
+  sweepArrivals,
+  updateFeed,
+  updateStockList,
+} from "../storage/stock-lists.ts";
+import type { ListedRow, ShopRow, StockListRow } from "../storage/tables.ts";
+import { matcherFor, rematch } from "./match-lines.ts";
+import { count } from "./needs-ahead.ts";
+import {
+  type ListForm,
+  type ListType,
+  readStockList,
+  refusedList,
+  Rejected,
+  type RejectedRow,
+} from "./read-stock-list.ts";
+import { together, type Work } from "./work.ts";
+
+/** How a list came, and what is to be done with it. */
+export interface Arrival {
+  way: "push" | "pull";
+  mode: "full" | "changes";
+  type: ListType;
+  /** where the sender states it; the shop's if not */
+  encoding?: string | undefined;
+  /** only say what would change */
+  dryRun?: boolean;
+  /** keep the sound rows of a list with rejected ones */
+  acceptPartly?: boolean;
+}
+
+export interface ListResult {
+  outcome: "kept" | "kept-partly" | "unchanged" | "dry-run";
+  dryRun: boolean;
+  mode: "full" | "changes";
+  arrivedAt: string;
+  rowsRead: number;
+  rowsRejected: number;
+  rejected: RejectedRow[];
+  /** compared with the list that counted before */
+  added: number;
+  changed: number;
+  gone: number;
+  /** of the list as it is now, or as it arrived in a dry run */
+  rows: number;
+  matched: number;
+  unmatched: number;
+  sentence: string;
+}
+
+/** Rows written in one short transaction: others wait for no longer than that. */
+const rowsTogether = 5000;
+/** An arrival that did not end within this time never will. */
+const endsWithinMs = 3_600_000;
+const arrivalsKept = 200;
+
+const formOf = (shop: ShopRow, { type, encoding }: Arrival): ListForm => ({
+  type,
+  encoding: encoding ?? shop.encoding,
+  separator: shop.separator,
+  terms: { currency: shop.currency, decimal: shop.decimal },
+  columns: shop.columns === null ? {} : (JSON.parse(shop.columns) as Partial<Record<StockMember, string>>),
+});
+
+/** What makes two arrivals the same: the bytes, and how they are read. */
+const digestOf = (spool: Spool, form: ListForm, mode: string) =>
+  `${spool.digest} ${mode} ${JSON.stringify(form)}`;
+
+/**
+ * Takes a list that has arrived as a whole: reads it, matches its rows with the club's lines, and puts it in the place
+ * of the last one in a single step. A list with rejected rows is refused unless `acceptPartly` is said.
+ *
+ * @throws {DomainError} `import_refused`; the reason is kept, and the last good list counts on
+ */
+export async function takeStockList(
+  work: Work,
+  shop: ShopRow,
+  spool: Spool,
+  arrival: Arrival,
+): Promise<ListResult> {
+  const form = formOf(shop, arrival);
+  const digest = digestOf(spool, form, arrival.mode);
+  const feed = await getRecord(work.db, "shopFeeds", shop.clubId, shop.id, "shop");
+  if (feed.listId !== null && feed.digest === digest) return unchanged(work, shop, feed.listId, arrival);
+  const list = await begin(work, shop, spool, arrival);
+  try {
+    const mark = await catalogueMark(work.db, shop.clubId);
+    const rejected = new Rejected();
+    const rowsRead = await stage(work, shop, spool, form, list, rejected);
+    const read = { rowsRead, rejected };
+    if (arrival.dryRun === true) return await tried(work, shop, list, read);
+    requireSound(rejected, rowsRead, arrival);
+    return await keep(work, shop, list, read, { digest: rejected.total === 0 ? digest : null, mark });
+  } catch (error) {
+    await giveUp(work, list, arrival.dryRun === true, error);
+    throw error;
+  }
+}
+
+async function begin(work: Work, shop: ShopRow, spool: Spool, { way, mode }: Arrival): Promise<StockListRow> {
+  const list: StockListRow = {
+    ...{ id: work.newId(), clubId: shop.clubId, shopId: shop.id, arrivedAt: work.now(), way, mode },
+    ...{ outcome: "arriving", bytes: spool.bytes, rowsRead: 0, rejected: 0, added: 0, changed: 0, gone: 0 },
+    reason: null,
+  };
+  const before = new Date(Date.parse(list.arrivedAt) - endsWithinMs).toISOString();
+  await together(work, async (work) => {
+    await sweepArrivals(work.db, shop.id, before, arrivalsKept);
+    await insertRecord(work.db, "stockLists", list, "stock list");
+  });
+  return list;
+}
+
+/** Reads the list and writes its rows under its own id, where nobody sees them yet. */
+async function stage(
+  work: Work,
+  shop: ShopRow,
+  spool: Spool,
+  form: ListForm,
+  list: StockListRow,
+  rejected: Rejected,
+): Promise<number> {
+  const matcher = await matcherFor(work, work.db, shop.id);
+  let batch: ListedRow[] = [];
+  const flush = async () => {
+    // In the order of the table's key, rows go into few of its pages.
+    const rows = batch.sort((a, b) => (a.sku < b.sku ? -1 : a.sku > b.sku ? 1 : a.rowNo - b.rowNo));
+    batch = [];
+    if (rows.length === 0) return;
+    const again = await together(work, (work) => insertListed(work.db, rows));
+    for (const { row, firstRowNo } of again)
+      rejected.add(
+        row.rowNo,
+        form.columns.sku ?? "sku",
+        row.sku,
+        `is there twice: row ${firstRowNo} has the same article number; write one row for each`,
+      );
+  };
+  const rows = await readStockList(spool.read(), form, rejected, {
+    keep: (item, rowNo) => batch.push({ listId: list.id, rowNo, ...item, ...matcher.match(item) }),
+    pause: async () => {
+      if (batch.length >= rowsTogether) await flush();
+    },
+  });
+  await flush();
+  return rows;
+}
+
+function requireSound(rejected: Rejected, rowsRead: number, { mode, acceptPartly }: Arrival): void {
+  const sound = rowsRead - rejected.total;
+  if (rejected.total > 0 && acceptPartly !== true) {
+    const first = rejected.listed[0]!;
+    const faults: Fault[] = rejected.listed.map(({ row, column, detail }) => ({
+      pointer: `#/rows/${row - 1}${column === null ? "" : `/${column.replaceAll("~", "~0").replaceAll("/", "~1")}`}`,
+      detail: `row ${row}${column === null ? "" : `, ${column}`}: ${detail}`,
+    }));
+    const more = rejected.total > faults.length ? `, of which the first ${faults.length} are listed` : "";
+    throw new DomainError(
+      "import_refused",
+      `${count(rejected.total, "row")} of ${rowsRead} ${rejected.total === 1 ? "is" : "are"} wrong${more}; the first: row ${first.row}${first.column === null ? "" : `, ${first.column}`}: ${first.detail}. Nothing was kept; the last good list still counts. With ?acceptPartly=true the other rows are kept`,
+      faults,
+    );
+  }
+  if (sound === 0 && mode === "full")
+    throw refusedList(
+      rowsRead === 0
+        ? "A full list without a row would empty the shelf"
+        : "Not one row of the list can be kept",
+    );
+}
+
+interface Read {
+  rowsRead: number;
+  rejected: Rejected;
+}
+
+const resultOf = (
+  list: StockListRow,
+  { rowsRead, rejected }: Read,
+  difference: { added: number; changed: number; gone: number },
+  counts: { rows: number; matched: number; unmatched: number },
+  outcome: ListResult["outcome"],
+): ListResult => {
+  const would = outcome === "dry-run" ? "would be " : "";
+  const { added, changed, gone } = difference;
+  const { rows, matched, unmatched } = counts;
+  return {
+    ...{ outcome, dryRun: outcome === "dry-run", mode: list.mode, arrivedAt: list.arrivedAt, rowsRead },
+    rowsRejected: rejected.total,
+    rejected: rejected.listed,
+    ...{ added, changed, gone, rows, matched, unmatched },
+    sentence: `${count(rowsRead, "row")} read: ${added} ${would}added, ${changed} ${would}changed, ${gone} ${would}gone, ${rejected.total} rejected; ${matched} of ${rows} are lines of the club, ${unmatched} nobody has matched yet.`,
+  };
+};
+
+async function tried(work: Work, shop: ShopRow, list: StockListRow, read: Read): Promise<ListResult> {
+  const { listId } = await getRecord(work.db, "shopFeeds", shop.clubId, shop.id, "shop");
+  const difference = await compareLists(work.db, list.id, listId, list.mode);
+  const counts = await countListed(work.db, list.id);
+  await forget(work, list);
+  return resultOf(list, read, difference, counts, "dry-run");
+}
+
+const forget = (work: Work, list: StockListRow) =>
+  together(work, async ({ db }) => {
+    await deleteListed(db, list.id);
+    await deleteRecord(db, "stockLists", list.clubId, list.id, "stock list");
+  });
+
+/** The one step in which a list takes effect. */
+const keep = (
+  work: Work,
+  shop: ShopRow,
+  list: StockListRow,
+  read: Read,
+  { digest, mark }: { digest: string | null; mark: string },
+): Promise<ListResult> =>
+  together(work, async (work) => {
+    const { db } = work;
+    const { listId } = await getRecord(db, "shopFeeds", shop.clubId, shop.id, "shop");
+    const difference = await compareLists(db, list.id, listId, list.mode);
+    const merged = list.mode === "changes" && listId !== null;
+    if (merged) {
+      await mergeChanges(db, list.id, listId);
+      await rematch(work, db, shop.id, listId);
+    }
+    const outcome = read.rejected.total === 0 ? "kept" : "kept-partly";
+    const { rowsRead, rejected } = read;
+    await updateFeed(db, shop.id, {
+      ...{ listId: merged ? listId : list.id, listedAt: list.arrivedAt, digest, catalogueMark: mark },
+      ...{ failures: 0, failedAt: null, failedFor: null },
+    });
+    await updateStockList(db, list.id, { outcome, rowsRead, rejected: rejected.total, ...difference });
+    const replaced = merged ? list.id : listId;
+    if (replaced !== null) await deleteListed(db, replaced);
+    const counts = await countListed(db, merged ? listId : list.id);
+    return resultOf(list, read, difference, counts, outcome);
+  });
+
+async function unchanged(work: Work, shop: ShopRow, listId: string, arrival: Arrival): Promise<ListResult> {
+  const now = work.now();
+  const { mode, dryRun = false } = arrival;
+  if (!dryRun) await confirmList(work, shop.id, now);
+  const counts = await countListed(work.db, listId);
+  return {
+    ...{ outcome: "unchanged", dryRun, mode, arrivedAt: now, rowsRead: 0, rowsRejected: 0, rejected: [] },
+    ...{ added: 0, changed: 0, gone: 0, ...counts },
+    sentence: `The list is the same as the last one: its ${count(counts.rows, "row")} are as good as new.`,
+  };
+}
+
+/** The list that counts was said to be true again. */
+export const confirmList = (work: Work, shopId: string, at: string): Promise<void> =>
+  updateFeed(work.db, shopId, { listedAt: at, failures: 0, failedAt: null, failedFor: null });
+
+/** Removes what was written of a list, and keeps the reason. */
+async function giveUp(work: Work, list: StockListRow, dryRun: boolean, error: unknown): Promise<void> {
+  if (dryRun) return forget(work, list);
+  const refused = error instanceof DomainError;
+  const reason = refused ? error.message : "The list could not be kept because of a fault of the service";
+  await together(work, async (work) => {
+    await deleteListed(work.db, list.id);
+    await updateStockList(work.db, list.id, {
+      outcome: refused ? "refused" : "failed",
+      reason: reason.slice(0, 1000),
+    });
+    await noteFailure(work, list.shopId, reason);
+  });
+}
+
+/** Counts a failure; the last good list counts on, and its age shows. */
+export async function noteFailure(work: Work, shopId: string, reason: string): Promise<void> {
+  const feed = await getRecord(work.db, "shopFeeds", work.actor.clubId, shopId, "shop");
+  await updateFeed(work.db, shopId, {
+    failures: feed.failures + 1,
+    failedAt: work.now(),
+    failedFor: reason.slice(0, 1000),
+  });
+}

@@ -1,0 +1,77 @@
+import { createHash } from "node:crypto";
+import { createReadStream } from "node:fs";
+import { mkdtemp, open, rm } from "node:fs/promises";
+import { tmpdir } from "node:os";
+import path from "node:path";
+import { pipeline } from "node:stream";
+import zlib from "node:zlib";
+
+/**
+ * A body that came from outside, kept in a file until it is read: nobody's slow line holds the database, and a list of
+ * any length takes the same memory.
+ */
+export interface Spool {
+  bytes: number;
+  /** SHA-256 of the bytes, base64url */
+  digest: string;
+  read: () => AsyncIterable<Uint8Array>;
+  remove: () => Promise<void>;
+}
+
+/** A body that is larger than it may be, counted after decompression. */
+export class TooManyBytes extends Error {
+  readonly most: number;
+  constructor(most: number) {
+    super(`more than ${most} bytes`);
+    this.most = most;
+  }
+}
+
+/**
+ * Writes a body into a file of its own.
+ *
+ * @throws {TooManyBytes} as soon as the limit is passed; what was written is removed
+ */
+export async function spoolBody(body: AsyncIterable<Uint8Array>, most: number): Promise<Spool> {
+  const folder = await mkdtemp(path.join(tmpdir(), "list-"));
+  const file = path.join(folder, "body");
+  const remove = () => rm(folder, { recursive: true, force: true });
+  try {
+    const hash = createHash("sha256");
+    const handle = await open(file, "wx", 0o600);
+    let bytes = 0;
+    try {
+      for await (const chunk of body) {
+        bytes += chunk.byteLength;
+        if (bytes > most) throw new TooManyBytes(most);
+        hash.update(chunk);
+        await handle.write(chunk);
+      }
+    } finally {
+      await handle.close();
+    }
+    return { bytes, digest: hash.digest("base64url"), read: () => createReadStream(file), remove };
+  } catch (error) {
+    await remove();
+    throw error;
+  }
+}
+
+const decoders = {
+  gzip: () => zlib.createGunzip(),
+  "x-gzip": () => zlib.createGunzip(),
+  deflate: () => zlib.createInflate(),
+  br: () => zlib.createBrotliDecompress(),
+} as const;
+export type Coding = keyof typeof decoders | "identity";
+export const isCoding = (name: string): name is Coding =>
+  name === "identity" || Object.hasOwn(decoders, name);
+
+/** A body without its content coding (RFC 9110, section 8.4.1), a chunk at a time: what is not read is not inflated. */
+export function decoded(body: AsyncIterable<Uint8Array>, coding: Coding): AsyncIterable<Uint8Array> {
+  if (coding === "identity") return body;
+  const decoder = decoders[coding]();
+  // Errors of either side come out of the loop that reads the decoder.
+  pipeline(body, decoder, () => {});
+  return decoder;
+}
