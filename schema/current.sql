@@ -1,6 +1,18 @@
 -- The schema as the migrations of this folder make it in SQLite, for reading.
 -- Written by `UPDATE=1 npm test -- tests/tidy/schema.test.ts`; edit a migration instead.
 
+CREATE TABLE "calendarFeeds" (
+  "id" text not null primary key,
+  "clubId" text not null references "clubs" ("id"),
+  "keyId" text not null references "keys" ("id"),
+  "name" text not null,
+  "daysAhead" integer not null,
+  "hash" text not null unique,
+  "createdAt" text not null
+) strict;
+
+CREATE INDEX "calendarFeedsByKey" on "calendarFeeds" ("clubId", "keyId");
+
 CREATE TABLE "carModels" (
   "id" text not null primary key,
   "clubId" text not null references "clubs" ("id"),

@@ -13,6 +13,7 @@ import { newId as freshId } from "./new-id.ts";
 import type { FetchLimits } from "./services/fetch-safely.ts";
 import { LineModels } from "./services/line-models.ts";
 import type { Work } from "./services/work.ts";
+import { makeFeedToken } from "./storage/calendar-feeds.ts";
 import type { Db } from "./storage/database.ts";
 
 export interface AppOptions {
@@ -21,6 +22,8 @@ export interface AppOptions {
   clock?: () => Date;
   /** makes ids that sort by time of making; tests give ids that repeat */
   newId?: () => string;
+  /** makes the secret part of a calendar's address; random if not given, and tests give ones that repeat */
+  newToken?: () => string;
   log?: Log;
   /** the fitted lines; fits run on the calling thread if not given */
   models?: LineModels;
@@ -45,6 +48,7 @@ export function buildApp({
   db,
   clock = () => new Date(),
   newId = freshId,
+  newToken = makeFeedToken,
   log = () => {},
   models = new LineModels({ onFault: faultLogger(log) }),
   onChange,
@@ -58,7 +62,7 @@ export function buildApp({
     const started = performance.now();
     await next();
     const ms = Math.round((performance.now() - started) * 10) / 10;
-    log("info", "request", { method: c.req.method, path: c.req.path, status: c.res.status, ms });
+    log("info", "request", { method: c.req.method, path: loggedPath(c.req.path), status: c.res.status, ms });
   });
   app.use(commonHeaders(corsOrigins));
   app.onError((error, c) => problemAnswer(error, c, onFault));
@@ -70,6 +74,7 @@ export function buildApp({
     reach: c.get("reach"),
     now: () => clock().toISOString(),
     newId: () => newId(),
+    newToken,
     models,
     ...(onChange && { wake: () => onChange(c.get("actor").clubId) }),
     pulls,
@@ -83,6 +88,9 @@ export function buildApp({
   );
   return app;
 }
+
+/** A path as it is logged: the token in the address of a calendar lets whoever reads it subscribe. */
+const loggedPath = (path: string) => path.replace(/^\/feeds\/[^/]+/, "/feeds/…");
 
 /** A path that exists with other methods is told so, with the methods it takes (RFC 9110, 15.5.6). */
 function missing(c: Context<AppEnv>): FormError {

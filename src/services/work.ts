@@ -16,6 +16,8 @@ export interface Work {
   now: () => string;
   /** a new id that sorts by time of making (UUID version 7, RFC 9562) */
   newId: () => string;
+  /** a new secret for the address of a calendar; only requests make any */
+  newToken?: () => string;
   /** the fitted lines */
   models: LineModels;
   /** limits on fetching shops' lists, where they are not the usual ones */

@@ -3,7 +3,8 @@ import type { Actor } from "../domain/access.ts";
 import type { Queries } from "./database.ts";
 import type { KeyRow } from "./tables.ts";
 
-const hashOf = (key: string) => createHash("sha256").update(key).digest("hex");
+/** What is stored of a secret that cannot be guessed. */
+export const hashOf = (key: string): string => createHash("sha256").update(key).digest("hex");
 
 /** A new key of 256 random bits. It is shown once; only its SHA-256 is stored (no salt needed: it cannot be guessed). */
 export const makeKey = (): string => `ws_${randomBytes(32).toString("base64url")}`;

@@ -355,6 +355,15 @@ export interface CrossingRow {
   at: string;
 }
 
+/** An address of the calendar; `hash` is of its secret part. */
+export interface CalendarFeedRow extends Owned {
+  keyId: string;
+  name: string;
+  daysAhead: number;
+  hash: string;
+  createdAt: string;
+}
+
 export interface Tables {
   shops: ShopRow;
   shopFeeds: ShopFeedRow;
@@ -386,6 +395,7 @@ export interface Tables {
   movements: MovementRow;
   lineModels: LineModelRow;
   keptAnswers: KeptAnswerRow;
+  calendarFeeds: CalendarFeedRow;
   changes: ChangeRow;
   changeReaders: ChangeReaderRow;
   crossings: CrossingRow;

@@ -21,7 +21,12 @@ export function repeatingIds(sort: string) {
 export async function openExampleClub(file: string) {
   const db = await openDatabase(`file:${file}`);
   const { newId } = repeatingIds("9000");
-  const app = buildApp({ db, clock: () => new Date(exampleNow), newId });
+  const app = buildApp({
+    db,
+    clock: () => new Date(exampleNow),
+    newId,
+    newToken: () => "cal_shown-once",
+  });
   return { db, app };
 }
 
@@ -39,7 +44,7 @@ export async function makeExampleClub(file: string): Promise<string> {
   await foundClub(db, { ...club, id: newId(), at: founded, newId });
   const key = await issueKey(db, { name: "owner", role: "owner", driverId: null }, founded, newId);
   let now = founded;
-  const app = buildApp({ db, clock: () => new Date(now), newId });
+  const app = buildApp({ db, clock: () => new Date(now), newId, newToken: () => ids.feedToken });
   const headers = { authorization: `Bearer ${key}`, "content-type": "application/json" };
   const post = async (path: string, body: object) => {
     const response = await app.request(path, { method: "POST", headers, body: JSON.stringify(body) });
@@ -230,6 +235,8 @@ export async function makeExampleClub(file: string): Promise<string> {
     },
     lines: [{ lineId: ids.lineId, packs: 6 }],
   });
+  next("feedId");
+  await post("/v1/calendar-feeds", { name: "Club racing" });
   await db.destroy();
   return key;
 }

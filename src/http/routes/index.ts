@@ -5,6 +5,7 @@ import { bulkOperations } from "./bulk.ts";
 import { lifeCalculators } from "./calculators-life.ts";
 import { stockCalculators } from "./calculators-stock.ts";
 import { wearCalculators } from "./calculators-wear.ts";
+import { calendarOperations } from "./calendar.ts";
 import { carModelOperations } from "./car-models.ts";
 import { carOperations } from "./cars.ts";
 import { changeOperations } from "./changes.ts";
@@ -44,6 +45,7 @@ export const operations: readonly Operation[] = [
   ...runOperations,
   ...inspectionOperations,
   ...meetingOperations,
+  ...calendarOperations,
   ...answerOperations,
   ...accuracyOperations,
   ...restockOperations,

@@ -1,0 +1,60 @@
+import { reachOf } from "../domain/access.ts";
+import { DomainError } from "../domain/errors.ts";
+import {
+  deleteFeed,
+  insertCalendarFeed,
+  makeFeedToken,
+  pageOfFeeds,
+  selectFeedOf,
+  type ShownFeed,
+} from "../storage/calendar-feeds.ts";
+import type { Page, PageRequest } from "../storage/records.ts";
+import { type ClubCalendar, clubCalendar } from "./club-calendar.ts";
+import type { Work } from "./work.ts";
+
+/** An owner keeps all feeds of the club in order; everybody else their own. */
+const whose = ({ actor }: Work) => (actor.role === "owner" ? null : actor.keyId);
+
+/**
+ * Makes an address under which the calendar can be subscribed to without a key. It shows what the key shows that makes
+ * it, and ends with that key.
+ *
+ * @returns the feed and its token, which cannot be read again
+ */
+export async function makeCalendarFeed(
+  work: Work,
+  given: { name: string; daysAhead: number },
+): Promise<{ feed: ShownFeed; token: string }> {
+  const token = (work.newToken ?? makeFeedToken)();
+  const { clubId, keyId } = work.actor;
+  const feed = { id: work.newId(), clubId, keyId, ...given, createdAt: work.now() };
+  await insertCalendarFeed(work.db, token, feed);
+  return { feed, token };
+}
+
+export const listCalendarFeeds = (work: Work, page: PageRequest): Promise<Page<ShownFeed>> =>
+  pageOfFeeds(work.db, work.actor.clubId, whose(work), page);
+
+/** Ends an address. @throws {DomainError} `not_found`, also where it is another key's */
+export async function endCalendarFeed(work: Work, id: string): Promise<void> {
+  if (!(await deleteFeed(work.db, work.actor.clubId, whose(work), id)))
+    throw new DomainError("not_found", `There is no calendar feed with id ${id}`);
+}
+
+/**
+ * The calendar behind an address, as the holder of its key sees it.
+ *
+ * @param work of nobody: who asks is known by the token alone
+ * @throws {DomainError} `not_found` where the token is unknown, was ended, or its key was revoked
+ */
+export async function calendarOfFeed(
+  work: Omit<Work, "actor" | "reach">,
+  token: string,
+): Promise<ClubCalendar> {
+  const feed = await selectFeedOf(work.db, token);
+  const reach = feed === undefined ? "none" : reachOf(feed.actor.role, "answers:read");
+  if (feed === undefined || reach === "none")
+    throw new DomainError("not_found", "There is no such calendar, or its address was ended");
+  const calendar = await clubCalendar({ ...work, actor: feed.actor, reach }, feed.daysAhead);
+  return { ...calendar, name: feed.name };
+}
