@@ -6,8 +6,9 @@ import type { Work } from "./services/work.ts";
 const gatherMs = 200;
 /** After a look of some length, this many times as long is left to the requests. */
 const restFactor = 4;
-/** Wear goes on by the calendar too: everything is looked at anew after this time, and once at the start. */
+/** Wear goes on by the calendar too: everything is looked at anew after this time, and once soon after the start. */
 const everythingMs = 6 * 3_600_000;
+const afterStartMs = 20_000;
 
 export interface WatchOptions {
   /** the work of the service itself for a club, on nobody's behalf */
@@ -25,7 +26,7 @@ export class Watch {
   readonly #waiting = new Map<string, { all: boolean }>();
   #running: Promise<void> | null = null;
   readonly #stopping = new AbortController();
-  #timer: NodeJS.Timeout | null = null;
+  readonly #timers: NodeJS.Timeout[] = [];
 
   constructor(options: WatchOptions) {
     this.#options = { gatherMs, ...options };
@@ -37,19 +38,19 @@ export class Watch {
     this.#waiting.set(clubId, { all: all || this.#waiting.get(clubId)?.all === true });
     this.#running ??= this.#run().finally(() => {
       this.#running = null;
+      // Woken just as the last look ended.
+      for (const [id, { all: everything }] of this.#waiting) this.wake(id, everything);
     });
   }
 
-  /** Looks at everything of some clubs now, and again every few hours. */
+  /** Looks at everything of some clubs when the first answers are given, and again every few hours. */
   start(clubIds: () => Promise<readonly string[]>): void {
     const look = () => {
       clubIds().then((ids) => {
         for (const id of ids) this.wake(id, true);
       }, this.#options.onFault);
     };
-    look();
-    this.#timer = setInterval(look, everythingMs);
-    this.#timer.unref();
+    this.#timers.push(setTimeout(look, afterStartMs).unref(), setInterval(look, everythingMs).unref());
   }
 
   /** Resolves when nothing is waiting to be looked at. */
@@ -60,7 +61,7 @@ export class Watch {
   /** Ends the look that is under way, and takes no new ones. What was not looked at is found in the feed next time. */
   async stop(): Promise<void> {
     this.#stopping.abort();
-    if (this.#timer !== null) clearInterval(this.#timer);
+    this.#timers.forEach(clearTimeout);
     await this.settled();
   }
 

@@ -127,43 +127,41 @@ const unless = (look: Promise<Look>): Promise<Look> =>
     throw error;
   });
 
-async function findingsOn(work: Work, affected: Affected, rest: () => Promise<void>): Promise<Finding[]> {
-  const { carIds, pieceIds } = affected;
-  const lines = new Map<string, LineInStock>();
-  const findings: Finding[] = [];
-  const keep = async (look: Promise<Look>) => {
-    const found = await unless(look);
-    findings.push(...found.findings);
-    for (const line of found.lines) lines.set(`${line.lineId} ${line.driverId}`, line);
-    await rest();
-  };
-  for (const id of carIds) await keep(lookAtCar(work, id));
-  for (const id of pieceIds) await keep(lookAtLoosePiece(work, id));
-  for (const line of affected.lines) lines.set(`${line.lineId} ${line.driverId}`, line);
-  for (const line of [...lines.values()]) await keep(lookAtLine(work, line));
-  return findings;
-}
-
 /** Tells what was found where it differs from what was told last. */
 async function tell(work: Work, { of, crossed, types, subject, audience, data }: Finding): Promise<void> {
   const { clubId } = work.actor;
+  // One watch looks at a club, so that nobody tells the same in between; most looks find nothing new and write nothing.
   if (crossed === null || crossed === (await isCrossed(work.db, clubId, of))) return;
   const at = work.now();
-  await setCrossed(work.db, clubId, of, crossed ? at : null);
-  await insertChange(
-    work.db,
-    clubId,
-    { type: types[crossed ? 0 : 1], subject, audience, data },
-    { at, by: null },
-  );
+  const change = { type: types[crossed ? 0 : 1], subject, audience, data };
+  await together(work, async ({ db }) => {
+    await setCrossed(db, clubId, of, crossed ? at : null);
+    await insertChange(db, clubId, change, { at, by: null });
+  });
+}
+
+/** Looks at one thing after another, and tells at once what each look finds. */
+async function lookAt(work: Work, affected: Affected, rest: () => Promise<void>): Promise<void> {
+  const lines = new Map<string, LineInStock>();
+  const add = (line: LineInStock) => lines.set(`${line.lineId} ${line.driverId}`, line);
+  const take = async (look: Promise<Look>) => {
+    const found = await unless(look);
+    for (const finding of found.findings) await tell(work, finding);
+    found.lines.forEach(add);
+    await rest();
+  };
+  for (const id of affected.carIds) await take(lookAtCar(work, id));
+  for (const id of affected.pieceIds) await take(lookAtLoosePiece(work, id));
+  affected.lines.forEach(add);
+  for (const line of [...lines.values()]) await take(lookAtLine(work, line));
 }
 
 /** Where the feed has more new entries than this, looking at everything once is less work than following them. */
 const most = 500;
 
 /**
- * Looks at what the feed tells since the last look, or at everything; then tells what was crossed, and keeps the place
- * in the feed, in one transaction: a look that is broken off is made again.
+ * Looks at what the feed tells since the last look, or at everything, tells what was crossed, and keeps the place in the
+ * feed when all is done. A look that is broken off is made again, and tells only what it had not told.
  *
  * @param rest waits between two things that are looked at, so that requests are not kept waiting
  */
@@ -179,9 +177,6 @@ export async function lookAtThresholds(
     all || head - after > most
       ? await everything(work)
       : await affectedBy(work, { after, head, limit: most });
-  const findings = await findingsOn(work, affected, rest);
-  await together(work, async (work) => {
-    for (const finding of findings) await tell(work, finding);
-    await moveReader(work.db, clubId, reader, head);
-  });
+  await lookAt(work, affected, rest);
+  await moveReader(work.db, clubId, reader, head);
 }
