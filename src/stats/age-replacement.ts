@@ -37,6 +37,8 @@ const WEIGHTS = [
 
 const GRID_FACTOR = 1.08;
 const MOST_PANELS = 3000;
+/** Halvings of one panel: four corners in it take 120. */
+const MOST_HALVINGS = 200;
 const CLOSE_TO_BEST = 0.01;
 
 /**
@@ -150,14 +152,18 @@ function medianOf(caller: string, survival: Cdf): number {
   return high;
 }
 
-/** Halved where the halves disagree with the whole: survival functions may have corners and jumps. */
-function integrate(f: Cdf, from: number, to: number, depth = 30): number {
+/**
+ * Halved where the halves disagree with the whole: survival functions may have corners and jumps, each of which takes one
+ * path down. Where they disagree everywhere, it is rounding in the survival function, and halving on would never end.
+ */
+function integrate(f: Cdf, from: number, to: number, depth = 30, halvings = { left: MOST_HALVINGS }): number {
   const whole = gauss(f, from, to);
   const middle = (from + to) / 2;
   const halves = gauss(f, from, middle) + gauss(f, middle, to);
   if (depth === 0 || Math.abs(halves - whole) <= 1e-14 * (to - from) + 1e-14 * Math.abs(halves))
     return halves;
-  return integrate(f, from, middle, depth - 1) + integrate(f, middle, to, depth - 1);
+  if (halvings.left-- <= 0) return halves;
+  return integrate(f, from, middle, depth - 1, halvings) + integrate(f, middle, to, depth - 1, halvings);
 }
 
 function gauss(f: Cdf, from: number, to: number): number {

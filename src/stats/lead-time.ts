@@ -1,5 +1,5 @@
 /** Lead times: their law as points, demand over them, and what deliveries teach about them. */
-import { mixture } from "./discrete.ts";
+import { mixture, trimTail } from "./discrete.ts";
 import { gammaP, logGamma } from "./gamma.ts";
 import { gammaQuadrature } from "./quadrature.ts";
 
@@ -82,12 +82,14 @@ export function demandOverLeadTime(input: {
       throw new RangeError("demandOverLeadTime requires finite durations of at least 0");
     }
   }
-  return mixture(
+  const law = mixture(
     input.leadTimes.map(({ duration, probability }) => ({
       weight: probability,
       probabilities: input.demandDuring(duration),
     })),
   );
+  // The farthest node of a gamma lead time has a weight below 1e-40, and would make the law ten times as long.
+  return trimTail(law);
 }
 
 /**

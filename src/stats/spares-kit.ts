@@ -200,15 +200,17 @@ function kitOf(lines: readonly KitLine[], packs: readonly number[]): Kit {
 /**
  * Value of 0, 1, 2, … packs, up to the affordable number or until another piece is practically never needed. For the
  * joint chance, the gain in its logarithm; a line that surely runs short has -1e6, far below any other loss, so that
- * such lines are served first and nothing turns infinite.
+ * such lines are served first and nothing turns infinite, and 100 less for each piece that is missing to a chance, so
+ * that marginal analysis finds its way there.
  */
 function packValues(line: KitLine, aim: KitAim, affordable: number): number[] {
   const { demand, packSize = 1, held = 0, weight = 1 } = line;
+  const firstPossible = demand.findIndex((chance) => chance > 0);
   const worth = (packs: number) => {
     const pieces = held + packs * packSize;
     if (aim === "shortage") return -weight * expectedShort(demand, pieces);
     const chance = pmfCdf(demand, pieces);
-    return chance > 0 ? Math.log(chance) : -1e6;
+    return chance > 0 ? Math.log(chance) : -1e6 - 100 * (firstPossible - pieces);
   };
   const none = worth(0);
   const values = [0];

@@ -6,6 +6,8 @@ import {
   ageReplacementPeriods,
   blockReplacementCost,
   groupReplacement,
+  lifeHazard,
+  lifeSurvival,
   setCdf,
 } from "../../src/stats/index.ts";
 
@@ -118,4 +120,17 @@ test("impossible input is refused with a RangeError that names the function", ()
   expect(() => groupReplacement({ ...group, positions: 0 })).toThrow(/^groupReplacement requires/);
   expect(() => groupReplacement({ ...group, most: 0 })).toThrow(/^groupReplacement requires/);
   expect(() => setCdf(survival, 0)).toThrow(/^setCdf requires/);
+});
+
+test("ageReplacement used to halve for a minute where the survival function had rounding in its twelfth digit", () => {
+  const life = { distribution: "lognormal", meanLog: 17, sdLog: 0.003 } as const;
+  const started = performance.now();
+  const { interval } = ageReplacement({
+    survival: (t) => lifeSurvival(life, t),
+    hazard: (t) => lifeHazard(life, t),
+    plannedCost: 1,
+    failureCost: 1.03,
+  });
+  expect(interval! / Math.exp(17)).toBeCloseTo(0.995, 2);
+  expect(performance.now() - started).toBeLessThan(5000);
 });

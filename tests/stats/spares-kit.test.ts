@@ -198,3 +198,13 @@ test("impossible kits are refused", () => {
     jointChance: 1,
   });
 });
+
+test("marginal analysis used to stop at nothing where a few pieces are surely too few", () => {
+  const lines = [
+    { price: 3, demand: poissonLaw(200) },
+    { price: 5, demand: poissonLaw(1) },
+  ];
+  // The law leaves out what is less likely than 1e-20 of its mode, so that up to about 100 pieces have no chance at all.
+  expect(lines[0]!.demand[50]).toBe(0);
+  expect(cheapestKit({ lines, chance: 0.99 })!.jointChance).toBeGreaterThanOrEqual(0.99);
+});
