@@ -238,20 +238,20 @@ async function worldsOf(
   }));
 }
 
-/**
- * Part-worn pieces that count as spares: as many as are expected to last half as long as the median new piece.
- * Of a kind changed in sets, whole sets only.
- */
+/** A part-worn piece counts as a spare where it lasts half as long as the median new one with at least this chance. */
+const spareChance = 0.8;
+
+/** Part-worn pieces that count as spares; of a kind changed in sets, whole sets only. */
 function sparesAmong(model: CurrentModel, pieces: readonly PieceInUse[]): number {
   if (pieces.length === 0) return 0;
   const half = (forecastNewPiece(model.wear).remainingQuantile(0.5) ?? 0) / 2;
-  const good = pieces.reduce((sum, piece) => {
+  const good = pieces.filter((piece) => {
     const forecast = pieceForecast(model, piece);
-    return sum + (1 - forecast.pastLimitProbability) * (1 - forecast.remainingCdf(half));
-  }, 0);
+    return (1 - forecast.pastLimitProbability) * (1 - forecast.remainingCdf(half)) >= spareChance;
+  }).length;
   const { changeRule, changedTogether } = model.kind;
   const size = changeRule === "set" || changeRule === "pair" ? Math.max(1, changedTogether) : 1;
-  return Math.floor(Math.floor(good + 1e-9) / size) * size;
+  return Math.floor(good / size) * size;
 }
 
 const dayMs = 86_400_000;

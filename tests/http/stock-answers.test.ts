@@ -108,6 +108,30 @@ describe("answers about stock", () => {
     });
   });
 
+  describe("part-worn pieces", () => {
+    it("count as spares while they are good for half a life, and not when they are worn", async () => {
+      const driverId = club.drivers[1].id;
+      const spares = async () => {
+        const list = await get(`/v1/restock-list?through=${through}&driverId=${driverId}`);
+        return [...list.suppliers.flatMap((one: any) => one.lines), ...list.enough].find(
+          (one: any) => one.sku === "S-1",
+        ).spares;
+      };
+      expect(await spares()).toBe(0);
+      const add = (mark: string, priorUsage: number | null) =>
+        service.owner.must("POST", "/v1/pieces", {
+          driverId,
+          lineId: club.lines.spur.id,
+          mark,
+          priorUsage,
+          priorUsageSd: priorUsage === null ? null : 50,
+        });
+      await add("fresh", null);
+      await add("tired", 650);
+      expect(await spares()).toBe(1);
+    });
+  });
+
   describe("GET /v1/restock-plan", () => {
     it("spends no more than the budget, and its chance never falls with more money", async () => {
       let before = 0;

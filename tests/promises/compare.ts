@@ -69,16 +69,32 @@ const rules: [name: string, level: (half: Half) => number][] = [
   ],
 ];
 
-/** Each rule with the least factor at which it serves as well as the lists did. */
+/**
+ * Each rule at the service of the lists: between the last factor that serves less and the first that serves as much, which
+ * jump by whole pieces, its costs are interpolated.
+ */
 export function rulesAtSameService(seasons: readonly Half[][], achieved: number): RuleOutcome[] {
   return rules.map(([rule, level]) => {
     let factor = 0;
-    let outcome = followRule(seasons, level, factor);
+    let below = followRule(seasons, level, factor);
+    let outcome = below;
     while (outcome.achieved < achieved && factor < 40) {
       factor += 0.02;
+      below = outcome;
       outcome = followRule(seasons, level, factor);
     }
-    return { rule, factor: Math.round(factor * 100) / 100, ...outcome };
+    const share =
+      outcome.achieved > below.achieved
+        ? Math.min(1, (achieved - below.achieved) / (outcome.achieved - below.achieved))
+        : 1;
+    const between = (low: number, high: number) => low + share * (high - low);
+    return {
+      rule,
+      factor: Math.round(factor * 100) / 100,
+      achieved: between(below.achieved, outcome.achieved),
+      bought: between(below.bought, outcome.bought),
+      leftOver: between(below.leftOver, outcome.leftOver),
+    };
   });
 }
 
