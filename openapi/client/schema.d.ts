@@ -3144,6 +3144,15 @@ export interface components {
                 /** @description chance, 0 to 1: it breaks by accident by then */
                 breaks: number;
             } | null;
+            /** @description accidents, apart from wear: the driver's own rate, drawn to that of the line */
+            breakage: {
+                /** @description breakages of a piece for each run of this driver */
+                perRun: components["schemas"]["Range"];
+                /** @description pieces of the line that broke for this driver */
+                broken: number;
+                /** @description runs of this driver's pieces of the line */
+                runs: number;
+            };
             /** @description can it stay on for one more run? */
             oneMoreRun: {
                 /** @description chance, 0 to 1: it neither wears out nor breaks */
@@ -3393,8 +3402,17 @@ export interface components {
                 learned: boolean;
             }[];
             breakage: {
-                /** @description breakages expected for each run */
+                /** @description breakages expected for each run, over all drivers */
                 perRun: number;
+                /** @description the same as a range */
+                range: components["schemas"]["Range"];
+                /** @description each driver's own rate, drawn to that of the line; a driver's key sees its own only */
+                drivers: {
+                    driverId: components["schemas"]["Id"];
+                    perRun: components["schemas"]["Range"];
+                    broken: number;
+                    runs: number;
+                }[];
                 broken: number;
                 runs: number;
                 /** @description chance, 0 to 1: a piece does not break in ten runs */
@@ -3655,6 +3673,12 @@ export interface components {
             /** @description reorder point less the pieces expected to be needed before a delivery */
             safetyStock: number;
             leadTime: components["schemas"]["LeadTime"];
+            /** @description where it lies on shops' shelves */
+            shelves: components["schemas"]["OnShelf"][];
+            /** @description of the pieces wanted, how many those shelves can give */
+            fromShelves: number;
+            /** @description of the pieces wanted, how many must come from elsewhere */
+            fromElsewhere: number;
             /** @description the answer in one sentence with its numbers */
             sentence: string;
             restsOn: {
@@ -3662,6 +3686,49 @@ export interface components {
                 readings: number;
                 current: boolean;
             };
+        };
+        /** @description what a shop has of a line, and how old that knowledge is */
+        OnShelf: {
+            shopId: components["schemas"]["Id"];
+            shopName: string;
+            /** @description the shop's own article number */
+            shopSku: string | null;
+            lineId: components["schemas"]["Id"];
+            /** @description on the shelf, as it is sold; null: the shop does not tell */
+            packs: number | null;
+            /** @description the pieces in those packs */
+            pieces: number | null;
+            /** @description of them held for drivers from today on */
+            heldPieces: number;
+            /** @description of those, for the driver whose answer this is */
+            heldForDriver: number;
+            /** @description of one pack, in minor units of `currency` */
+            priceMinorUnits: number | null;
+            /** @example AUD */
+            currency: string;
+            /** @description a word of schema.org */
+            availability: string | null;
+            /** @description days from order to arrival where it is not on the shelf; null: the shop does not tell */
+            leadTimeDays: {
+                least: number;
+                most: number;
+            } | null;
+            /**
+             * @description the shop's list, or the ledger's level of its shelf where it has published none
+             * @enum {string}
+             */
+            source: "list" | "ledger";
+            /**
+             * Format: date-time
+             * @description when that was last said to be true
+             * @example 2026-11-29T07:30:00.000Z
+             */
+            asOf: string;
+            /** @description hours since then */
+            ageHours: number;
+            /** @description where the line has ended or ends: when, and what replaces it */
+            ended: string | null;
+            sentence: string;
         };
         RestockPlan: {
             /**
@@ -3852,6 +3919,12 @@ export interface components {
                  * @example 900
                  */
                 costMinorUnits: number;
+                /** @description where it lies on shops' shelves */
+                shelves: components["schemas"]["OnShelf"][];
+                /** @description of the pieces wanted, how many those shelves can give */
+                fromShelves: number;
+                /** @description of the pieces wanted, how many must come from elsewhere */
+                fromElsewhere: number;
                 /** @description the answer in one sentence with its numbers */
                 sentence: string;
             }[];
@@ -4452,9 +4525,9 @@ export interface components {
             gtin: string | null;
             /** @description the maker's part number */
             mpn: string | null;
-            /** @description pieces on the shelf; null: the shop does not tell */
+            /** @description on the shelf, counted as it is sold (packs, where it is a pack); null: the shop does not tell */
             onHand: number | null;
-            /** @description in minor units of the shop's currency */
+            /** @description of one as it is sold, in minor units of the shop's currency */
             priceMinorUnits: number | null;
             /** @description a word of schema.org */
             availability: ("BackOrder" | "Discontinued" | "InStock" | "InStoreOnly" | "LimitedAvailability" | "MadeToOrder" | "OnlineOnly" | "OutOfStock" | "PreOrder" | "PreSale" | "Reserved" | "SoldOut") | null;
@@ -4463,7 +4536,7 @@ export interface components {
                 least: number;
                 most: number;
             } | null;
-            /** @description fewest pieces that are sold at once */
+            /** @description fewest that are sold at once */
             minimumOrder: number | null;
             /** @description the club's line that it is */
             lineId: components["schemas"]["Id"] | null;
@@ -4490,9 +4563,9 @@ export interface components {
             gtin: string | null;
             /** @description the maker's part number */
             mpn: string | null;
-            /** @description pieces on the shelf; null: the shop does not tell */
+            /** @description on the shelf, counted as it is sold (packs, where it is a pack); null: the shop does not tell */
             onHand: number | null;
-            /** @description in minor units of the shop's currency */
+            /** @description of one as it is sold, in minor units of the shop's currency */
             priceMinorUnits: number | null;
             /** @description a word of schema.org */
             availability: ("BackOrder" | "Discontinued" | "InStock" | "InStoreOnly" | "LimitedAvailability" | "MadeToOrder" | "OnlineOnly" | "OutOfStock" | "PreOrder" | "PreSale" | "Reserved" | "SoldOut") | null;
@@ -4501,7 +4574,7 @@ export interface components {
                 least: number;
                 most: number;
             } | null;
-            /** @description fewest pieces that are sold at once */
+            /** @description fewest that are sold at once */
             minimumOrder: number | null;
             /** @description the club's line that it is */
             lineId: components["schemas"]["Id"] | null;
@@ -10250,6 +10323,68 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example BEGIN:VCALENDAR
+                     *     VERSION:2.0
+                     *     PRODID:-//Wear & Spares//Club calendar//EN
+                     *     CALSCALE:GREGORIAN
+                     *     NAME:Quillbrook Radio Car Club
+                     *     X-WR-CALNAME:Quillbrook Radio Car Club
+                     *     REFRESH-INTERVAL;VALUE=DURATION:PT6H
+                     *     BEGIN:VEVENT
+                     *     UID:meeting-01930000-0000-7000-8000-00000003ee02
+                     *     DTSTAMP:20261201T090000Z
+                     *     SEQUENCE:0
+                     *     DTSTART;VALUE=DATE:20261129
+                     *     DTEND;VALUE=DATE:20261130
+                     *     SUMMARY:Round 10
+                     *     DESCRIPTION:6 runs of 5.5 minutes on asphalt.
+                     *     LOCATION:Ferris Lane
+                     *     CATEGORIES:MEETING
+                     *     TRANSP:TRANSPARENT
+                     *     END:VEVENT
+                     *     BEGIN:VEVENT
+                     *     UID:meeting-01930000-0000-7000-8000-00000003ee01
+                     *     DTSTAMP:20261201T090000Z
+                     *     SEQUENCE:0
+                     *     DTSTART;VALUE=DATE:20270207
+                     *     DTEND;VALUE=DATE:20270208
+                     *     SUMMARY:Round 1
+                     *     DESCRIPTION:6 runs of 5.5 minutes on asphalt.
+                     *     LOCATION:Ferris Lane
+                     *     CATEGORIES:MEETING
+                     *     TRANSP:TRANSPARENT
+                     *     END:VEVENT
+                     *     BEGIN:VEVENT
+                     *     UID:meeting-01930000-0000-7000-8000-000000000061
+                     *     DTSTAMP:20261201T090000Z
+                     *     SEQUENCE:0
+                     *     DTSTART;VALUE=DATE:20270228
+                     *     DTEND;VALUE=DATE:20270301
+                     *     SUMMARY:Round 2
+                     *     DESCRIPTION:6 runs of 5.5 minutes on asphalt.
+                     *     LOCATION:Ferris Lane
+                     *     CATEGORIES:MEETING
+                     *     TRANSP:TRANSPARENT
+                     *     END:VEVENT
+                     *     BEGIN:VEVENT
+                     *     UID:meeting-01930000-0000-7000-8000-000000000062
+                     *     DTSTAMP:20261201T090000Z
+                     *     SEQUENCE:0
+                     *     DTSTART;VALUE=DATE:20270321
+                     *     DTEND;VALUE=DATE:20270322
+                     *     SUMMARY:Round 3
+                     *     DESCRIPTION:6 runs of 5.5 minutes on asphalt.
+                     *     LOCATION:Ferris Lane
+                     *     CATEGORIES:MEETING
+                     *     TRANSP:TRANSPARENT
+                     *     END:VEVENT
+                     *     BEGIN:VEVENT
+                     *     UID:meeting-01930000-0000-7000-8000-000000000063
+                     *     DTSTAMP:20261201T090000Z
+                     *     SEQUENCE:0
+                     *     DTSTART;V
+                     */
                     "text/calendar; charset=utf-8": string;
                 };
             };
@@ -10281,6 +10416,20 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "items": [
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-00000000fe01",
+                     *           "keyId": "01930000-0000-7000-8000-000000000047",
+                     *           "name": "Club racing",
+                     *           "daysAhead": 120,
+                     *           "createdAt": "2026-12-01T09:00:00.000Z"
+                     *         }
+                     *       ],
+                     *       "next": null
+                     *     }
+                     */
                     "application/json": components["schemas"]["CalendarFeedPage"];
                 };
             };
@@ -10329,6 +10478,16 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-9000-000000000001",
+                     *       "keyId": "01930000-0000-7000-8000-000000000047",
+                     *       "name": "Club racing",
+                     *       "daysAhead": 120,
+                     *       "createdAt": "2026-12-01T09:00:00.000Z",
+                     *       "url": "http://localhost/feeds/cal_shown-once/calendar.ics"
+                     *     }
+                     */
                     "application/json": components["schemas"]["NewCalendarFeed"];
                 };
             };
@@ -10387,6 +10546,69 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example BEGIN:VCALENDAR
+                     *     VERSION:2.0
+                     *     PRODID:-//Wear & Spares//Club calendar//EN
+                     *     CALSCALE:GREGORIAN
+                     *     NAME:Club racing
+                     *     X-WR-CALNAME:Club racing
+                     *     REFRESH-INTERVAL;VALUE=DURATION:PT6H
+                     *     BEGIN:VEVENT
+                     *     UID:meeting-01930000-0000-7000-8000-00000003ee02
+                     *     DTSTAMP:20261201T090000Z
+                     *     SEQUENCE:0
+                     *     DTSTART;VALUE=DATE:20261129
+                     *     DTEND;VALUE=DATE:20261130
+                     *     SUMMARY:Round 10
+                     *     DESCRIPTION:6 runs of 5.5 minutes on asphalt.
+                     *     LOCATION:Ferris Lane
+                     *     CATEGORIES:MEETING
+                     *     TRANSP:TRANSPARENT
+                     *     END:VEVENT
+                     *     BEGIN:VEVENT
+                     *     UID:meeting-01930000-0000-7000-8000-00000003ee01
+                     *     DTSTAMP:20261201T090000Z
+                     *     SEQUENCE:0
+                     *     DTSTART;VALUE=DATE:20270207
+                     *     DTEND;VALUE=DATE:20270208
+                     *     SUMMARY:Round 1
+                     *     DESCRIPTION:6 runs of 5.5 minutes on asphalt.
+                     *     LOCATION:Ferris Lane
+                     *     CATEGORIES:MEETING
+                     *     TRANSP:TRANSPARENT
+                     *     END:VEVENT
+                     *     BEGIN:VEVENT
+                     *     UID:meeting-01930000-0000-7000-8000-000000000061
+                     *     DTSTAMP:20261201T090000Z
+                     *     SEQUENCE:0
+                     *     DTSTART;VALUE=DATE:20270228
+                     *     DTEND;VALUE=DATE:20270301
+                     *     SUMMARY:Round 2
+                     *     DESCRIPTION:6 runs of 5.5 minutes on asphalt.
+                     *     LOCATION:Ferris Lane
+                     *     CATEGORIES:MEETING
+                     *     TRANSP:TRANSPARENT
+                     *     END:VEVENT
+                     *     BEGIN:VEVENT
+                     *     UID:meeting-01930000-0000-7000-8000-000000000062
+                     *     DTSTAMP:20261201T090000Z
+                     *     SEQUENCE:0
+                     *     DTSTART;VALUE=DATE:20270321
+                     *     DTEND;VALUE=DATE:20270322
+                     *     SUMMARY:Round 3
+                     *     DESCRIPTION:6 runs of 5.5 minutes on asphalt.
+                     *     LOCATION:Ferris Lane
+                     *     CATEGORIES:MEETING
+                     *     TRANSP:TRANSPARENT
+                     *     END:VEVENT
+                     *     BEGIN:VEVENT
+                     *     UID:meeting-01930000-0000-7000-8000-000000000063
+                     *     DTSTAMP:20261201T090000Z
+                     *     SEQUENCE:0
+                     *     DTSTART;VALUE=DATE:20270411
+                     *     DTEND;VA
+                     */
                     "text/calendar; charset=utf-8": string;
                 };
             };
@@ -10495,14 +10717,23 @@ export interface operations {
                      *         "startsOn": "2027-02-07",
                      *         "runs": 6,
                      *         "usage": 33,
-                     *         "lasts": 0.979021,
+                     *         "lasts": 0.979973,
                      *         "wearsOut": 1.77572e-8,
-                     *         "breaks": 0.020979
+                     *         "breaks": 0.0200266
+                     *       },
+                     *       "breakage": {
+                     *         "perRun": {
+                     *           "p10": 0.00017648,
+                     *           "median": 0.00202843,
+                     *           "p90": 0.00851737
+                     *         },
+                     *         "broken": 0,
+                     *         "runs": 30
                      *       },
                      *       "oneMoreRun": {
-                     *         "lasts": 0.996441,
+                     *         "lasts": 0.996595,
                      *         "wearsOut": 3.85116e-12,
-                     *         "breaks": 0.00355872
+                     *         "breaks": 0.00340538
                      *       },
                      *       "surprises": [],
                      *       "restsOn": {
@@ -10621,9 +10852,9 @@ export interface operations {
                      *             "median": 0.834325,
                      *             "p90": 1.28258
                      *           },
-                     *           "lasts": 0.491529,
+                     *           "lasts": 0.492198,
                      *           "wearsOut": 0.498957,
-                     *           "breaks": 0.0189873,
+                     *           "breaks": 0.0176531,
                      *           "lastSeenAt": null,
                      *           "lastGrade": null,
                      *           "runsSinceSeen": 30,
@@ -10670,9 +10901,9 @@ export interface operations {
                      *             "median": 0.749878,
                      *             "p90": 0.76108
                      *           },
-                     *           "lasts": 0.980198,
+                     *           "lasts": 0.981531,
                      *           "wearsOut": 0.000830357,
-                     *           "breaks": 0.0189873,
+                     *           "breaks": 0.0176531,
                      *           "lastSeenAt": "2026-05-03T09:00:00.000Z",
                      *           "lastGrade": null,
                      *           "runsSinceSeen": 0,
@@ -10719,9 +10950,9 @@ export interface operations {
                      *             "median": 0.316263,
                      *             "p90": 0.3918
                      *           },
-                     *           "lasts": 0.979021,
+                     *           "lasts": 0.979973,
                      *           "wearsOut": 1.77572e-8,
-                     *           "breaks": 0.020979,
+                     *           "breaks": 0.0200266,
                      *           "lastSeenAt": "2026-05-03T09:00:00.000Z",
                      *           "lastGrade": null,
                      *           "runsSinceSeen": 0,
@@ -10828,6 +11059,23 @@ export interface operations {
                      *       ],
                      *       "breakage": {
                      *         "perRun": 0.00357143,
+                     *         "range": {
+                     *           "p10": 0.000376288,
+                     *           "median": 0.00247553,
+                     *           "p90": 0.00822352
+                     *         },
+                     *         "drivers": [
+                     *           {
+                     *             "driverId": "01930000-0000-7000-8000-0000000d0001",
+                     *             "perRun": {
+                     *               "p10": 0.00017648,
+                     *               "median": 0.00202843,
+                     *               "p90": 0.00851737
+                     *             },
+                     *             "broken": 0,
+                     *             "runs": 30
+                     *           }
+                     *         ],
                      *         "broken": 0,
                      *         "runs": 30,
                      *         "lastsTenRuns": 0.965517
@@ -11188,6 +11436,22 @@ export interface operations {
                      *             }
                      *           ],
                      *           "belowMinimumByMinorUnits": 9800,
+                     *           "toReachMinimum": [
+                     *             {
+                     *               "lineId": "01930000-0000-7000-8000-000000000051",
+                     *               "sku": "QB-TY-101",
+                     *               "name": "Control slick, set of four",
+                     *               "packs": 1,
+                     *               "costMinorUnits": 5200
+                     *             },
+                     *             {
+                     *               "lineId": "01930000-0000-7000-8000-000000000053",
+                     *               "sku": "QB-EL-801",
+                     *               "name": "LiPo 2S 5000 mAh",
+                     *               "packs": 1,
+                     *               "costMinorUnits": 8500
+                     *             }
+                     *           ],
                      *           "lines": [
                      *             {
                      *               "lineId": "01930000-0000-7000-8000-000000000051",
@@ -11226,7 +11490,10 @@ export interface operations {
                      *                 "sdDays": 4.63401,
                      *                 "deliveries": 0
                      *               },
-                     *               "sentence": "2 to 4 are likely to be needed and there are 0 on hand, 0 on order, 0 part-worn (chance of enough: under 1 %); 1 pack (4 pieces) make it 92 %.",
+                     *               "shelves": [],
+                     *               "fromShelves": 0,
+                     *               "fromElsewhere": 4,
+                     *               "sentence": "2 to 4 are likely to be needed and there are 0 on hand, 0 on order, 0 part-worn (chance of enough: under 1 %); 1 pack (4 pieces) make it 92 %. 4 must come from elsewhere.",
                      *               "restsOn": {
                      *                 "pieces": 2,
                      *                 "readings": 7,
@@ -11252,7 +11519,7 @@ export interface operations {
                      *           },
                      *           "onHand": 12,
                      *           "onOrder": 6,
-                     *           "spares": 0,
+                     *           "spares": 1,
                      *           "ageing": 0,
                      *           "stockWanted": 1,
                      *           "packs": 0,
@@ -11274,7 +11541,33 @@ export interface operations {
                      *             "sdDays": 4.63401,
                      *             "deliveries": 0
                      *           },
-                     *           "sentence": "12 on hand, 6 on order, 0 part-worn last through 2027-06-30 with a chance of over 99 %; 0 to 1 are likely to be needed.",
+                     *           "shelves": [
+                     *             {
+                     *               "shopId": "01930000-0000-7000-8000-0000000540b1",
+                     *               "shopName": "Gantry Models",
+                     *               "shopSku": "QB-SP-487",
+                     *               "lineId": "01930000-0000-7000-8000-00000011e001",
+                     *               "packs": 4,
+                     *               "pieces": 4,
+                     *               "heldPieces": 0,
+                     *               "heldForDriver": 0,
+                     *               "priceMinorUnits": 900,
+                     *               "currency": "AUD",
+                     *               "availability": null,
+                     *               "leadTimeDays": {
+                     *                 "least": 3,
+                     *                 "most": 7
+                     *               },
+                     *               "source": "list",
+                     *               "asOf": "2026-12-01T06:30:00.000Z",
+                     *               "ageHours": 2.5,
+                     *               "ended": null,
+                     *               "sentence": "Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago."
+                     *             }
+                     *           ],
+                     *           "fromShelves": 0,
+                     *           "fromElsewhere": 0,
+                     *           "sentence": "12 on hand, 6 on order, 1 part-worn last through 2027-06-30 with a chance of over 99 %; 0 to 1 are likely to be needed.",
                      *           "restsOn": {
                      *             "pieces": 2,
                      *             "readings": 6,
@@ -11318,6 +11611,9 @@ export interface operations {
                      *             "sdDays": 4.63401,
                      *             "deliveries": 0
                      *           },
+                     *           "shelves": [],
+                     *           "fromShelves": 0,
+                     *           "fromElsewhere": 0,
                      *           "sentence": "0 on hand, 0 on order, 0 part-worn last through 2027-06-30 with a chance of 94 %; 0 to 0 are likely to be needed.",
                      *           "restsOn": {
                      *             "pieces": 1,
@@ -11487,8 +11783,8 @@ export interface operations {
                 content: {
                     /**
                      * @example supplier,name,sku,insteadOf,packs,packSize,pieces,price,cost,currency,orderBy,late,inUse,needP10,needMedian,needP90,onHand,onOrder,spares,ageing,chanceWithout,chanceWith,reorderPoint,orderUpTo,why,lineId
-                     *     Harrowmead Trade,"Control slick, set of four",QB-TY-101,,1,4,4,52.00,52.00,AUD,2027-01-26,false,2,2,4,4,0,0,0,0,0.000003393846847225658,0.9219669298976363,0,0,"2 to 4 are likely to be needed and there are 0 on hand, 0 on order, 0 part-worn (chance of enough: under 1 %); 1 pack (4 pieces) make it 92 %.",01930000-0000-7000-8000-000000000051
-                     *     ,Spur 87T 48 DP,QB-SP-487,,0,1,0,9.00,0.00,AUD,,false,1,0,0,1,12,6,0,0,0.9999999999999999,0.9999999999999999,0,0,"12 on hand, 6 on order, 0 part-worn last through 2027-06-30 with a chance of over 99 %; 0 to 1 are likely to be needed.",01930000-0000-7000-8000-00000011e001
+                     *     Harrowmead Trade,"Control slick, set of four",QB-TY-101,,1,4,4,52.00,52.00,AUD,2027-01-26,false,2,2,4,4,0,0,0,0,0.000003393846847225658,0.9219669298976363,0,0,"2 to 4 are likely to be needed and there are 0 on hand, 0 on order, 0 part-worn (chance of enough: under 1 %); 1 pack (4 pieces) make it 92 %. 4 must come from elsewhere.",01930000-0000-7000-8000-000000000051
+                     *     ,Spur 87T 48 DP,QB-SP-487,,0,1,0,9.00,0.00,AUD,,false,1,0,0,1,12,6,1,0,0.9999999999999999,0.9999999999999999,0,0,"12 on hand, 6 on order, 1 part-worn last through 2027-06-30 with a chance of over 99 %; 0 to 1 are likely to be needed.",01930000-0000-7000-8000-00000011e001
                      *     ,LiPo 2S 5000 mAh,QB-EL-801,,0,1,0,85.00,0.00,AUD,,false,1,0,0,0,0,0,0,0,0.9406870224211459,0.9406870224211459,0,0,"0 on hand, 0 on order, 0 part-worn last through 2027-06-30 with a chance of 94 %; 0 to 0 are likely to be needed.",01930000-0000-7000-8000-000000000053
                      */
                     "text/csv; charset=utf-8; header=present": string;
@@ -11584,9 +11880,9 @@ export interface operations {
                 content: {
                     /**
                      * @example position,mark,kind,benchStep,advice,check,checkMinutes,carStopper,usage,clock,wearP10,wearMedian,wearP90,unit,wearShareMedian,lasts,wearsOut,breaks,lastSeenAt,lastGrade,runsSinceSeen,why,cautions,pieceId
-                     *     front-right tyre,2-FR,Rubber touring tyre,tyres,change,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,0.845203510870684,1.3349196291855299,2.0521249330861577,mm,0.8343247682409555,0.4915294431970656,0.49895708370879766,0.01898734177215189,,,30,Worn out by the end of Round 1 with a chance of 50 %; 30 runs since it was last seen.,"Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e02
-                     *     front-left tyre,2-FL,Rubber touring tyre,tyres,leave,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,1.1821302790942383,1.199805521949206,1.2177281715079122,mm,0.7498784512182531,0.9801980673366469,0.0008303571665147238,0.01898734177215189,2026-05-03T09:00:00.000Z,,0,Worn out by the end of Round 1 with a chance of under 1 %; seen since its last run.,"Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e01
-                     *     spur,spur 1,"Spur, acetal, 48 DP",drivetrain,leave,Span over ten teeth at three places; look for chips.,3,true,165,minutes,0.02346026859088321,0.031626327775569014,0.03918002437073597,mm,0.31626327775569013,0.9790209616362671,1.775724151502475e-8,0.020979020979020935,2026-05-03T09:00:00.000Z,,0,Worn out by the end of Round 1 wit
+                     *     front-right tyre,2-FR,Rubber touring tyre,tyres,change,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,0.845203510870684,1.3349196291855299,2.0521249330861577,mm,0.8343247682409555,0.49219794161312314,0.49895708370879766,0.01765312788683071,,,30,Worn out by the end of Round 1 with a chance of 50 %; 30 runs since it was last seen.,"Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e02
+                     *     front-left tyre,2-FL,Rubber touring tyre,tyres,leave,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,1.1821302790942383,1.199805521949206,1.2177281715079122,mm,0.7498784512182531,0.9815311733479068,0.0008303571665147238,0.01765312788683071,2026-05-03T09:00:00.000Z,,0,Worn out by the end of Round 1 with a chance of under 1 %; seen since its last run.,"Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e01
+                     *     spur,spur 1,"Spur, acetal, 48 DP",drivetrain,leave,Span over ten teeth at three places; look for chips.,3,true,165,minutes,0.02346026859088321,0.031626327775569014,0.03918002437073597,mm,0.31626327775569013,0.9799733596054143,1.775724151502475e-8,0.02002662299296165,2026-05-03T09:00:00.000Z,,0,Worn out by the end of Round 1 wit
                      */
                     "text/csv; charset=utf-8; header=present": string;
                 };
@@ -11676,9 +11972,9 @@ export interface operations {
                     /**
                      * @example do,what,sku,pieces,carStopper,chance,inBox,atHome,spares,onShelf,missing,cost,currency,why
                      *     change before leaving,front-right tyre: 2-FR,,,true,0.49895708370879766,,,,,,,,Change it before leaving: it is worn out by the end of Round 1 with a chance of 50 %.
-                     *     carry,"Control slick, set of four",QB-TY-101,2,true,0.038334278467257676,0,0,0,0,2,52.00,AUD,"Carry 2: the day is over without it; the chance that one is needed is 4 %, there are 0 in the box, 0 at home and 0 part-worn, so 2 must be bought."
-                     *     carry,Spur 87T 48 DP,QB-SP-487,1,true,0.02097910945278192,3,5,0,4,0,0.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is 2 %, there are 3 in the box, 5 at home and 0 part-worn."
-                     *     carry,LiPo 2S 5000 mAh,QB-EL-801,1,true,0.0035305454039171735,0,0,0,0,1,85.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is under 1 %, there are 0 in the box, 0 at home and 0 part-worn, so 1 must be bought."
+                     *     carry,"Control slick, set of four",QB-TY-101,2,true,0.038334278467257676,0,0,0,0,2,52.00,AUD,"Carry 2: the day is over without it; the chance that one is needed is 4 %, there are 0 in the box, 0 at home and 0 part-worn, so 2 must be bought. 2 must come from elsewhere."
+                     *     carry,Spur 87T 48 DP,QB-SP-487,1,true,0.02097910945278192,3,5,1,4,0,0.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is 2 %, there are 3 in the box, 5 at home and 1 part-worn."
+                     *     carry,LiPo 2S 5000 mAh,QB-EL-801,1,true,0.0035305454039171735,0,0,0,0,1,85.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is under 1 %, there are 0 in the box, 0 at home and 0 part-worn, so 1 must be bought. 1 must come from elsewhere."
                      */
                     "text/csv; charset=utf-8; header=present": string;
                 };
@@ -11999,7 +12295,7 @@ export interface operations {
                      *           "kindCode": "TYR-EX",
                      *           "carStopper": true,
                      *           "wearsOut": 0.498957,
-                     *           "lasts": 0.491529,
+                     *           "lasts": 0.492198,
                      *           "sentence": "Change it before leaving: it is worn out by the end of Round 1 with a chance of 50 %."
                      *         }
                      *       ],
@@ -12021,7 +12317,10 @@ export interface operations {
                      *           "missing": 2,
                      *           "currency": "AUD",
                      *           "costMinorUnits": 5200,
-                     *           "sentence": "Carry 2: the day is over without it; the chance that one is needed is 4 %, there are 0 in the box, 0 at home and 0 part-worn, so 2 must be bought."
+                     *           "shelves": [],
+                     *           "fromShelves": 0,
+                     *           "fromElsewhere": 2,
+                     *           "sentence": "Carry 2: the day is over without it; the chance that one is needed is 4 %, there are 0 in the box, 0 at home and 0 part-worn, so 2 must be bought. 2 must come from elsewhere."
                      *         },
                      *         {
                      *           "lineId": "01930000-0000-7000-8000-00000011e001",
@@ -12035,12 +12334,38 @@ export interface operations {
                      *           "expectedNeed": 0.0214294,
                      *           "inBox": 3,
                      *           "atHome": 5,
-                     *           "spares": 0,
+                     *           "spares": 1,
                      *           "onShelf": 4,
                      *           "missing": 0,
                      *           "currency": "AUD",
                      *           "costMinorUnits": 0,
-                     *           "sentence": "Carry 1: the day is over without it; the chance that one is needed is 2 %, there are 3 in the box, 5 at home and 0 part-worn."
+                     *           "shelves": [
+                     *             {
+                     *               "shopId": "01930000-0000-7000-8000-0000000540b1",
+                     *               "shopName": "Gantry Models",
+                     *               "shopSku": "QB-SP-487",
+                     *               "lineId": "01930000-0000-7000-8000-00000011e001",
+                     *               "packs": 4,
+                     *               "pieces": 4,
+                     *               "heldPieces": 0,
+                     *               "heldForDriver": 0,
+                     *               "priceMinorUnits": 900,
+                     *               "currency": "AUD",
+                     *               "availability": null,
+                     *               "leadTimeDays": {
+                     *                 "least": 3,
+                     *                 "most": 7
+                     *               },
+                     *               "source": "list",
+                     *               "asOf": "2026-12-01T06:30:00.000Z",
+                     *               "ageHours": 2.5,
+                     *               "ended": null,
+                     *               "sentence": "Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago."
+                     *             }
+                     *           ],
+                     *           "fromShelves": 0,
+                     *           "fromElsewhere": 0,
+                     *           "sentence": "Carry 1: the day is over without it; the chance that one is needed is 2 %, there are 3 in the box, 5 at home and 1 part-worn."
                      *         },
                      *         {
                      *           "lineId": "01930000-0000-7000-8000-000000000053",
@@ -12059,7 +12384,10 @@ export interface operations {
                      *           "missing": 1,
                      *           "currency": "AUD",
                      *           "costMinorUnits": 8500,
-                     *           "sentence": "Carry 1: the day is over without it; the chance that one is needed is under 1 %, there are 0 in the box, 0 at home and 0 part-worn, so 1 must be bought."
+                     *           "shelves": [],
+                     *           "fromShelves": 0,
+                     *           "fromElsewhere": 1,
+                     *           "sentence": "Carry 1: the day is over without it; the chance that one is needed is under 1 %, there are 0 in the box, 0 at home and 0 part-worn, so 1 must be bought. 1 must come from elsewhere."
                      *         }
                      *       ],
                      *       "totals": [
@@ -13036,6 +13364,39 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "items": [
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-0000000540b1",
+                     *           "name": "Gantry Models",
+                     *           "locationId": "01930000-0000-7000-8000-000000000003",
+                     *           "pullUrl": "https://shop.example/stock.csv",
+                     *           "pullEveryMinutes": 360,
+                     *           "pullMode": "full",
+                     *           "columns": null,
+                     *           "encoding": "utf-8",
+                     *           "decimal": ".",
+                     *           "separator": ",",
+                     *           "notes": "open on Saturdays",
+                     *           "currency": "AUD",
+                     *           "list": {
+                     *             "listedAt": "2026-12-01T06:30:00.000Z",
+                     *             "ageHours": 2.5,
+                     *             "rows": 3,
+                     *             "matched": 1,
+                     *             "unmatched": 2
+                     *           },
+                     *           "lastFailure": null,
+                     *           "pulledAt": null,
+                     *           "nextPullAt": null,
+                     *           "createdAt": "2026-12-01T09:00:00.000Z",
+                     *           "version": 1
+                     *         }
+                     *       ],
+                     *       "next": null
+                     *     }
+                     */
                     "application/json": components["schemas"]["ShopPage"];
                 };
             };
@@ -13060,7 +13421,7 @@ export interface operations {
             content: {
                 /**
                  * @example {
-                 *       "name": "Gantry Models",
+                 *       "name": "Corner Hobbies",
                  *       "pullUrl": "https://shop.example/stock.csv",
                  *       "pullEveryMinutes": 360,
                  *       "columns": {
@@ -13156,6 +13517,32 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-9000-000000000001",
+                     *       "name": "Corner Hobbies",
+                     *       "locationId": null,
+                     *       "pullUrl": "https://shop.example/stock.csv",
+                     *       "pullEveryMinutes": 360,
+                     *       "pullMode": "full",
+                     *       "columns": {
+                     *         "sku": "Article",
+                     *         "inventoryLevel": "Stock",
+                     *         "price": "Retail"
+                     *       },
+                     *       "encoding": "windows-1252",
+                     *       "decimal": ",",
+                     *       "separator": ";",
+                     *       "notes": null,
+                     *       "currency": "AUD",
+                     *       "list": null,
+                     *       "lastFailure": null,
+                     *       "pulledAt": null,
+                     *       "nextPullAt": null,
+                     *       "createdAt": "2026-12-01T09:00:00.000Z",
+                     *       "version": 1
+                     *     }
+                     */
                     "application/json": components["schemas"]["Shop"];
                 };
             };
@@ -13194,6 +13581,34 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-8000-0000000540b1",
+                     *       "name": "Gantry Models",
+                     *       "locationId": "01930000-0000-7000-8000-000000000003",
+                     *       "pullUrl": "https://shop.example/stock.csv",
+                     *       "pullEveryMinutes": 360,
+                     *       "pullMode": "full",
+                     *       "columns": null,
+                     *       "encoding": "utf-8",
+                     *       "decimal": ".",
+                     *       "separator": ",",
+                     *       "notes": "open on Saturdays",
+                     *       "currency": "AUD",
+                     *       "list": {
+                     *         "listedAt": "2026-12-01T06:30:00.000Z",
+                     *         "ageHours": 2.5,
+                     *         "rows": 3,
+                     *         "matched": 1,
+                     *         "unmatched": 2
+                     *       },
+                     *       "lastFailure": null,
+                     *       "pulledAt": null,
+                     *       "nextPullAt": null,
+                     *       "createdAt": "2026-12-01T09:00:00.000Z",
+                     *       "version": 1
+                     *     }
+                     */
                     "application/json": components["schemas"]["Shop"];
                 };
             };
@@ -13298,6 +13713,34 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-8000-0000000540b1",
+                     *       "name": "Gantry Models",
+                     *       "locationId": "01930000-0000-7000-8000-000000000003",
+                     *       "pullUrl": "https://shop.example/stock.csv",
+                     *       "pullEveryMinutes": 360,
+                     *       "pullMode": "full",
+                     *       "columns": null,
+                     *       "encoding": "utf-8",
+                     *       "decimal": ",",
+                     *       "separator": ";",
+                     *       "notes": "open on Saturdays",
+                     *       "currency": "AUD",
+                     *       "list": {
+                     *         "listedAt": "2026-12-01T06:30:00.000Z",
+                     *         "ageHours": 2.5,
+                     *         "rows": 3,
+                     *         "matched": 1,
+                     *         "unmatched": 2
+                     *       },
+                     *       "lastFailure": null,
+                     *       "pulledAt": null,
+                     *       "nextPullAt": null,
+                     *       "createdAt": "2026-12-01T09:00:00.000Z",
+                     *       "version": 2
+                     *     }
+                     */
                     "application/json": components["schemas"]["Shop"];
                 };
             };
@@ -13338,6 +13781,27 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "items": [
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-000000000123",
+                     *           "arrivedAt": "2026-12-01T06:30:00.000Z",
+                     *           "way": "push",
+                     *           "mode": "full",
+                     *           "outcome": "kept",
+                     *           "bytes": 194,
+                     *           "rowsRead": 3,
+                     *           "rejected": 0,
+                     *           "added": 3,
+                     *           "changed": 0,
+                     *           "gone": 0,
+                     *           "reason": null
+                     *         }
+                     *       ],
+                     *       "next": null
+                     *     }
+                     */
                     "application/json": components["schemas"]["StockListArrivalPage"];
                 };
             };
@@ -13373,6 +13837,57 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "items": [
+                     *         {
+                     *           "sku": "GM-101",
+                     *           "name": "Control slick touring set of 4",
+                     *           "gtin": null,
+                     *           "mpn": null,
+                     *           "onHand": 3,
+                     *           "priceMinorUnits": 5200,
+                     *           "availability": null,
+                     *           "leadTimeDays": null,
+                     *           "minimumOrder": null,
+                     *           "lineId": null,
+                     *           "matchedBy": null,
+                     *           "likely": [
+                     *             {
+                     *               "lineId": "01930000-0000-7000-8000-000000000051",
+                     *               "sku": "QB-TY-101",
+                     *               "name": "Control slick, set of four",
+                     *               "makersPartNumber": null,
+                     *               "score": 40.46
+                     *             }
+                     *           ]
+                     *         },
+                     *         {
+                     *           "sku": "GM-331",
+                     *           "name": "Spur 87 tooth 48 pitch",
+                     *           "gtin": null,
+                     *           "mpn": null,
+                     *           "onHand": 2,
+                     *           "priceMinorUnits": 850,
+                     *           "availability": null,
+                     *           "leadTimeDays": null,
+                     *           "minimumOrder": null,
+                     *           "lineId": null,
+                     *           "matchedBy": null,
+                     *           "likely": [
+                     *             {
+                     *               "lineId": "01930000-0000-7000-8000-00000011e001",
+                     *               "sku": "QB-SP-487",
+                     *               "name": "Spur 87T 48 DP",
+                     *               "makersPartNumber": null,
+                     *               "score": 13.24
+                     *             }
+                     *           ]
+                     *         }
+                     *       ],
+                     *       "next": null
+                     *     }
+                     */
                     "application/json": components["schemas"]["UnmatchedPage"];
                 };
             };
@@ -13416,6 +13931,21 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "sku": "GM-331",
+                     *       "name": "Spur 87 tooth 48 pitch",
+                     *       "gtin": null,
+                     *       "mpn": null,
+                     *       "onHand": 2,
+                     *       "priceMinorUnits": 850,
+                     *       "availability": null,
+                     *       "leadTimeDays": null,
+                     *       "minimumOrder": null,
+                     *       "lineId": "01930000-0000-7000-8000-00000011e001",
+                     *       "matchedBy": "confirmed"
+                     *     }
+                     */
                     "application/json": components["schemas"]["ListedItem"];
                 };
             };
@@ -13458,6 +13988,58 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "shopId": "01930000-0000-7000-8000-0000000540b1",
+                     *       "currency": "AUD",
+                     *       "listedAt": "2026-12-01T06:30:00.000Z",
+                     *       "items": [
+                     *         {
+                     *           "sku": "GM-101",
+                     *           "name": "Control slick touring set of 4",
+                     *           "gtin": null,
+                     *           "mpn": null,
+                     *           "onHand": 3,
+                     *           "priceMinorUnits": 5200,
+                     *           "availability": null,
+                     *           "leadTimeDays": null,
+                     *           "minimumOrder": null,
+                     *           "lineId": null,
+                     *           "matchedBy": null
+                     *         },
+                     *         {
+                     *           "sku": "GM-331",
+                     *           "name": "Spur 87 tooth 48 pitch",
+                     *           "gtin": null,
+                     *           "mpn": null,
+                     *           "onHand": 2,
+                     *           "priceMinorUnits": 850,
+                     *           "availability": null,
+                     *           "leadTimeDays": null,
+                     *           "minimumOrder": null,
+                     *           "lineId": null,
+                     *           "matchedBy": null
+                     *         },
+                     *         {
+                     *           "sku": "QB-SP-487",
+                     *           "name": "Spur gear 87T, 48 DP",
+                     *           "gtin": null,
+                     *           "mpn": "SG-4887",
+                     *           "onHand": 4,
+                     *           "priceMinorUnits": 900,
+                     *           "availability": null,
+                     *           "leadTimeDays": {
+                     *             "least": 3,
+                     *             "most": 7
+                     *           },
+                     *           "minimumOrder": null,
+                     *           "lineId": "01930000-0000-7000-8000-00000011e001",
+                     *           "matchedBy": "sku"
+                     *         }
+                     *       ],
+                     *       "next": null
+                     *     }
+                     */
                     "application/json": components["schemas"]["StockList"];
                     /**
                      * @example {
@@ -13537,6 +14119,24 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "outcome": "kept",
+                     *       "dryRun": false,
+                     *       "mode": "full",
+                     *       "arrivedAt": "2026-12-01T09:00:00.000Z",
+                     *       "rowsRead": 2,
+                     *       "rowsRejected": 0,
+                     *       "rejected": [],
+                     *       "added": 0,
+                     *       "changed": 1,
+                     *       "gone": 1,
+                     *       "rows": 2,
+                     *       "matched": 1,
+                     *       "unmatched": 1,
+                     *       "sentence": "2 rows read: 0 added, 1 changed, 1 gone, 0 rejected; 1 of 2 are lines of the club, 1 nobody has matched yet."
+                     *     }
+                     */
                     "application/json": components["schemas"]["StockListResult"];
                 };
             };
@@ -13575,6 +14175,24 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "outcome": "kept",
+                     *       "dryRun": false,
+                     *       "mode": "full",
+                     *       "arrivedAt": "2026-12-01T09:00:00.000Z",
+                     *       "rowsRead": 2,
+                     *       "rowsRejected": 0,
+                     *       "rejected": [],
+                     *       "added": 0,
+                     *       "changed": 2,
+                     *       "gone": 1,
+                     *       "rows": 2,
+                     *       "matched": 1,
+                     *       "unmatched": 1,
+                     *       "sentence": "2 rows read: 0 added, 2 changed, 1 gone, 0 rejected; 1 of 2 are lines of the club, 1 nobody has matched yet."
+                     *     }
+                     */
                     "application/json": components["schemas"]["StockListResult"];
                 };
             };
@@ -13612,6 +14230,34 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "items": [
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-00000000e501",
+                     *           "shopId": "01930000-0000-7000-8000-0000000540b1",
+                     *           "shopName": "Gantry Models",
+                     *           "lineId": "01930000-0000-7000-8000-00000011e001",
+                     *           "sku": "QB-SP-487",
+                     *           "lineName": "Spur 87T 48 DP",
+                     *           "driverId": "01930000-0000-7000-8000-0000000d0001",
+                     *           "driverName": "Mara Tindle",
+                     *           "pieces": 2,
+                     *           "forDay": "2026-12-06",
+                     *           "meetingId": null,
+                     *           "meetingName": null,
+                     *           "notes": "I pay at the counter",
+                     *           "state": "asked",
+                     *           "answer": null,
+                     *           "answeredAt": null,
+                     *           "createdAt": "2026-12-01T09:00:00.000Z",
+                     *           "version": 1,
+                     *           "sentence": "Mara Tindle asked Gantry Models to hold 2 pieces of QB-SP-487 (Spur 87T 48 DP) for 2026-12-06; it is not answered yet."
+                     *         }
+                     *       ],
+                     *       "next": null
+                     *     }
+                     */
                     "application/json": components["schemas"]["ReservationPage"];
                 };
             };
@@ -13681,6 +14327,29 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-9000-000000000001",
+                     *       "shopId": "01930000-0000-7000-8000-0000000540b1",
+                     *       "shopName": "Gantry Models",
+                     *       "lineId": "01930000-0000-7000-8000-00000011e001",
+                     *       "sku": "QB-SP-487",
+                     *       "lineName": "Spur 87T 48 DP",
+                     *       "driverId": "01930000-0000-7000-8000-0000000d0001",
+                     *       "driverName": "Mara Tindle",
+                     *       "pieces": 2,
+                     *       "forDay": "2027-02-07",
+                     *       "meetingId": "01930000-0000-7000-8000-00000003ee01",
+                     *       "meetingName": "Round 1",
+                     *       "notes": "I pay at the counter",
+                     *       "state": "asked",
+                     *       "answer": null,
+                     *       "answeredAt": null,
+                     *       "createdAt": "2026-12-01T09:00:00.000Z",
+                     *       "version": 1,
+                     *       "sentence": "Mara Tindle asked Gantry Models to hold 2 pieces of QB-SP-487 (Spur 87T 48 DP) for Round 1, 2027-02-07; it is not answered yet."
+                     *     }
+                     */
                     "application/json": components["schemas"]["Reservation"];
                 };
             };
@@ -13719,6 +14388,29 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-8000-00000000e501",
+                     *       "shopId": "01930000-0000-7000-8000-0000000540b1",
+                     *       "shopName": "Gantry Models",
+                     *       "lineId": "01930000-0000-7000-8000-00000011e001",
+                     *       "sku": "QB-SP-487",
+                     *       "lineName": "Spur 87T 48 DP",
+                     *       "driverId": "01930000-0000-7000-8000-0000000d0001",
+                     *       "driverName": "Mara Tindle",
+                     *       "pieces": 2,
+                     *       "forDay": "2026-12-06",
+                     *       "meetingId": null,
+                     *       "meetingName": null,
+                     *       "notes": "I pay at the counter",
+                     *       "state": "asked",
+                     *       "answer": null,
+                     *       "answeredAt": null,
+                     *       "createdAt": "2026-12-01T09:00:00.000Z",
+                     *       "version": 1,
+                     *       "sentence": "Mara Tindle asked Gantry Models to hold 2 pieces of QB-SP-487 (Spur 87T 48 DP) for 2026-12-06; it is not answered yet."
+                     *     }
+                     */
                     "application/json": components["schemas"]["Reservation"];
                 };
             };
@@ -13780,6 +14472,29 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-8000-00000000e501",
+                     *       "shopId": "01930000-0000-7000-8000-0000000540b1",
+                     *       "shopName": "Gantry Models",
+                     *       "lineId": "01930000-0000-7000-8000-00000011e001",
+                     *       "sku": "QB-SP-487",
+                     *       "lineName": "Spur 87T 48 DP",
+                     *       "driverId": "01930000-0000-7000-8000-0000000d0001",
+                     *       "driverName": "Mara Tindle",
+                     *       "pieces": 2,
+                     *       "forDay": "2026-12-06",
+                     *       "meetingId": null,
+                     *       "meetingName": null,
+                     *       "notes": "I pay at the counter",
+                     *       "state": "confirmed",
+                     *       "answer": "under the counter until Sunday noon",
+                     *       "answeredAt": "2026-12-01T09:00:00.000Z",
+                     *       "createdAt": "2026-12-01T09:00:00.000Z",
+                     *       "version": 2,
+                     *       "sentence": "Mara Tindle asked Gantry Models to hold 2 pieces of QB-SP-487 (Spur 87T 48 DP) for 2026-12-06; it is confirmed: under the counter until Sunday noon."
+                     *     }
+                     */
                     "application/json": components["schemas"]["Reservation"];
                 };
             };
@@ -13818,6 +14533,29 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
+                    /**
+                     * @example {
+                     *       "id": "01930000-0000-7000-8000-00000000e501",
+                     *       "shopId": "01930000-0000-7000-8000-0000000540b1",
+                     *       "shopName": "Gantry Models",
+                     *       "lineId": "01930000-0000-7000-8000-00000011e001",
+                     *       "sku": "QB-SP-487",
+                     *       "lineName": "Spur 87T 48 DP",
+                     *       "driverId": "01930000-0000-7000-8000-0000000d0001",
+                     *       "driverName": "Mara Tindle",
+                     *       "pieces": 2,
+                     *       "forDay": "2026-12-06",
+                     *       "meetingId": null,
+                     *       "meetingName": null,
+                     *       "notes": "I pay at the counter",
+                     *       "state": "withdrawn",
+                     *       "answer": null,
+                     *       "answeredAt": null,
+                     *       "createdAt": "2026-12-01T09:00:00.000Z",
+                     *       "version": 2,
+                     *       "sentence": "Mara Tindle asked Gantry Models to hold 2 pieces of QB-SP-487 (Spur 87T 48 DP) for 2026-12-06; it was withdrawn."
+                     *     }
+                     */
                     "application/json": components["schemas"]["Reservation"];
                 };
             };
