@@ -28,15 +28,15 @@ export interface ShopItem {
   gtin: string | null;
   /** the maker's part number */
   mpn: string | null;
-  /** whole pieces on the shelf, at least 0 */
+  /** on the shelf, at least 0, counted as it is sold: packs, where it is a pack */
   onHand: number | null;
-  /** in minor units of the shop's currency */
+  /** of one as it is sold, in minor units of the shop's currency */
   priceMinorUnits: number | null;
   availability: Availability | null;
   /** days from order to arrival where it is not on the shelf */
   leadTimeLeastDays: number | null;
   leadTimeMostDays: number | null;
-  /** fewest pieces that are sold at once */
+  /** fewest that are sold at once */
   minimumOrder: number | null;
 }
 

@@ -7,30 +7,29 @@ import { Id, Instant, MinorUnits } from "./schemas.ts";
 
 const count = z.number().int().min(0);
 
-export const LeadTimeDays = z
-  .object({ least: count, most: count })
-  .nullable()
-  .meta({
-    description: "days from order to arrival where it is not on the shelf; null: the shop does not tell",
-  });
+export const LeadTimeDays = z.object({ least: count, most: count }).nullable().meta({
+  description: "days from order to arrival where it is not on the shelf; null: the shop does not tell",
+});
 export const ListedItem = z
   .object({
     sku: z.string().meta({ description: "the shop's own article number", example: "GM-331" }),
     name: z.string().nullable(),
     gtin: z.string().nullable(),
     mpn: z.string().nullable().meta({ description: "the maker's part number" }),
-    onHand: count.nullable().meta({ description: "pieces on the shelf; null: the shop does not tell" }),
-    priceMinorUnits: MinorUnits.nullable().meta({ description: "in minor units of the shop's currency" }),
+    onHand: count.nullable().meta({
+      description:
+        "on the shelf, counted as it is sold (packs, where it is a pack); null: the shop does not tell",
+    }),
+    priceMinorUnits: MinorUnits.nullable().meta({
+      description: "of one as it is sold, in minor units of the shop's currency",
+    }),
     availability: z.enum(availabilities).nullable().meta({ description: "a word of schema.org" }),
     leadTimeDays: LeadTimeDays,
-    minimumOrder: count.nullable().meta({ description: "fewest pieces that are sold at once" }),
+    minimumOrder: count.nullable().meta({ description: "fewest that are sold at once" }),
     lineId: Id.nullable().meta({ description: "the club's line that it is" }),
-    matchedBy: z
-      .enum(["gtin", "sku", "mpn", "confirmed", "none"])
-      .nullable()
-      .meta({
-        description: "how that is known; none: a person said that it is no line; null: nobody knows yet",
-      }),
+    matchedBy: z.enum(["gtin", "sku", "mpn", "confirmed", "none"]).nullable().meta({
+      description: "how that is known; none: a person said that it is no line; null: nobody knows yet",
+    }),
   })
   .meta({ id: "ListedItem", description: "a thing on a shop's list" });
 
@@ -68,18 +67,19 @@ export const OnShelf = z
     shopName: z.string(),
     shopSku: z.string().nullable().meta({ description: "the shop's own article number" }),
     lineId: Id,
-    pieces: count.nullable().meta({ description: "on the shelf; null: the shop does not tell" }),
+    packs: count
+      .nullable()
+      .meta({ description: "on the shelf, as it is sold; null: the shop does not tell" }),
+    pieces: count.nullable().meta({ description: "the pieces in those packs" }),
     heldPieces: count.meta({ description: "of them held for drivers from today on" }),
     heldForDriver: count.meta({ description: "of those, for the driver whose answer this is" }),
-    priceMinorUnits: MinorUnits.nullable().meta({ description: "in minor units of `currency`" }),
+    priceMinorUnits: MinorUnits.nullable().meta({ description: "of one pack, in minor units of `currency`" }),
     currency: z.string().meta({ example: "AUD" }),
     availability: z.string().nullable().meta({ description: "a word of schema.org" }),
     leadTimeDays: LeadTimeDays,
-    source: z
-      .enum(["list", "ledger"])
-      .meta({
-        description: "the shop's list, or the ledger's level of its shelf where it has published none",
-      }),
+    source: z.enum(["list", "ledger"]).meta({
+      description: "the shop's list, or the ledger's level of its shelf where it has published none",
+    }),
     asOf: Instant.meta({ description: "when that was last said to be true" }),
     ageHours: z.number().min(0).meta({ description: "hours since then" }),
     ended: z

@@ -1,3 +1,4 @@
+import { breakageOf } from "../domain/breakage.ts";
 import type { PlannedMeeting } from "../domain/calendar.ts";
 import { DomainError } from "../domain/errors.ts";
 import { chancesThrough, pieceDemand, pieceForecast } from "../domain/forecast.ts";
@@ -14,6 +15,7 @@ import { getOwnCar } from "./keep-cars.ts";
 import { type LineDemand, lineDemands } from "./line-demand.ts";
 import { piecesInUse } from "./line-pieces.ts";
 import { count, lineToBuy, percent, totalsOf } from "./needs-ahead.ts";
+import { withShelves } from "./shop-shelves.ts";
 import type { Work } from "./work.ts";
 
 const defaultTarget = 0.95;
@@ -61,7 +63,7 @@ export async function pitList(
   ]);
   const byId = new Map(allLines.map((line) => [line.id, line]));
   const today = await clubDay(work);
-  const carry = demands
+  const wanted = demands
     .map((demand, i) => ({ demand, line: lines[i]!, ...box[i]! }))
     .filter(({ pieces }) => pieces > 0)
     .map(({ demand, line, pieces, why }) => {
@@ -77,6 +79,7 @@ export async function pitList(
       const needed = 1 - pmfCdf(line.needed, 0);
       return {
         lineId: bought.id,
+        inUseId: demand.model.line.id,
         sku: bought.sku,
         name: bought.name,
         kindCode: kind.code,
@@ -96,6 +99,10 @@ export async function pitList(
       };
     })
     .sort((a, b) => Number(b.carStopper) - Number(a.carStopper) || b.chanceNeeded - a.chanceNeeded);
+  const carry = await withShelves(work, wanted, ({ missing, inUseId }) => ({ pieces: missing, inUseId }), {
+    driverId: car.driverId,
+    locationIds: [],
+  });
   return {
     carId,
     carName: car.name,
@@ -143,10 +150,14 @@ async function changesBefore(work: Work, car: CarRow, ahead: readonly PlannedMee
     const use = (await piecesInUse(work, model, [piece])).get(piece.id)!;
     const wearingUsage =
       model.kind.clock === "days" ? days : (pieceDemand(model, ahead).at(-1)?.throughHere ?? 0);
-    const { wearsOut, lasts } = chancesThrough(pieceForecast(model, use), model.breakage, {
-      wearingUsage,
-      runs,
-    });
+    const { wearsOut, lasts } = chancesThrough(
+      pieceForecast(model, use),
+      breakageOf(model.breakage, piece.driverId),
+      {
+        wearingUsage,
+        runs,
+      },
+    );
     if (model.kind.carStopper) stoppers++;
     if (1 - wearsOut >= changeBelow) continue;
     changes.push({

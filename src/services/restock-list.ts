@@ -21,6 +21,7 @@ import {
   targetOf,
   totalsOf,
 } from "./needs-ahead.ts";
+import { withShelves } from "./shop-shelves.ts";
 import { type AgedStock, agedStock } from "./stock-by-age.ts";
 import type { Work } from "./work.ts";
 
@@ -136,11 +137,16 @@ function goodPieces(stocks: readonly (AgedStock | undefined)[], needs: LineDeman
 export async function restockList(work: Work, asked: AskedList) {
   const target = targetOf(asked);
   const reviewDays = asked.reviewPeriodDays ?? 0;
-  const [{ today, cars, supplied }, club] = await Promise.all([
+  const [{ today, cars, stock, supplied }, club] = await Promise.all([
     suppliedDemands(work, asked, reviewDays),
     selectClub(work.db, work.actor.clubId),
   ]);
-  const entries = supplied.map((one) => entryOf(one, target, reviewDays, today));
+  const entries = await withShelves(
+    work,
+    supplied.map((one) => entryOf(one, target, reviewDays, today)),
+    ({ pieces }, i) => ({ pieces, inUseId: supplied[i]!.demand.model.line.id }),
+    { driverId: stockDriver(work, asked, cars), locationIds: stock.locationIds },
+  );
   const suppliers = new Map(supplied.map(({ supplier }) => [supplier?.id ?? null, supplier]));
   const groups = [...suppliers].map(([supplierId, supplier]) => {
     const own = entries.filter((entry) => entry.supplierId === supplierId);

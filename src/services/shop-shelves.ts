@@ -1,3 +1,4 @@
+import { formatMoney } from "../domain/money.ts";
 import { allRecords } from "../storage/records.ts";
 import { selectHeld, selectListed } from "../storage/stock-lists.ts";
 import { levelOf } from "../storage/stock-ledger.ts";
@@ -15,11 +16,13 @@ export interface OnShelf {
   shopSku: string | null;
   /** the line that it is, which may be the ended one that was superseded */
   lineId: string;
-  /** pieces on the shelf; null where the shop does not tell */
+  /** packs on the shelf, for a shop counts what it sells, and the pieces in them; null where it does not tell */
+  packs: number | null;
   pieces: number | null;
   /** of them held for drivers from today on, and for the driver who asks */
   heldPieces: number;
   heldForDriver: number;
+  /** of one pack */
   priceMinorUnits: number | null;
   currency: string;
   availability: string | null;
@@ -86,7 +89,7 @@ export async function shelvesOf(work: Work, { lineIds, driverId }: Asked): Promi
     const feed = await freshFeed(work, shop);
     if (feed.listId !== null && feed.listedAt !== null)
       for (const row of await selectListed(work.db, feed.listId, { lineIds: wanted }))
-        add(shop, row.lineId!, seenOnList(shop, row, feed.listedAt, work.now()));
+        add(shop, row.lineId!, seenOnList(shop, row, lines.get(row.lineId!)!, feed.listedAt, work.now()));
     else if (shop.locationId !== null)
       for (const lineId of wanted) {
         const pieces = await levelOf(work.db, clubId, lineId, shop.locationId);
@@ -104,9 +107,16 @@ type Seen = Omit<
 const hoursBetween = (from: string, to: string) =>
   Math.max(0, Math.round((Date.parse(to) - Date.parse(from)) / 360_000) / 10);
 
-const seenOnList = (shop: ShopRow, row: ListedRow, listedAt: string, now: string): Seen => ({
+const seenOnList = (
+  shop: ShopRow,
+  row: ListedRow,
+  { packSize }: LineRow,
+  listedAt: string,
+  now: string,
+): Seen => ({
   shopSku: row.sku,
-  pieces: row.onHand,
+  packs: row.onHand,
+  pieces: row.onHand === null ? null : row.onHand * packSize,
   priceMinorUnits: row.priceMinorUnits,
   currency: shop.currency,
   availability: row.availability,
@@ -121,6 +131,7 @@ const seenOnList = (shop: ShopRow, row: ListedRow, listedAt: string, now: string
 
 const seenInLedger = (line: LineRow, pieces: number, now: string): Seen => ({
   shopSku: null,
+  packs: Math.floor(pieces / line.packSize),
   pieces,
   priceMinorUnits: null,
   currency: line.currency,
@@ -140,22 +151,67 @@ export const freePieces = ({
   Math.max(0, (pieces ?? 0) - (heldPieces - heldForDriver));
 
 function sentenceOf(one: Omit<OnShelf, "sentence">): string {
-  const { shopName, pieces, heldPieces, source, ageHours, ended } = one;
-  const there = pieces === null ? "has it, and does not say how many" : `has ${pieces}`;
+  const { shopName, packs, pieces, heldPieces, source, ageHours, ended } = one;
+  const there =
+    pieces === null
+      ? "has it, and does not say how many"
+      : `has ${pieces === packs || packs === 0 ? pieces : `${count(packs!, "pack")} (${count(pieces, "piece")})`}`;
   const held = heldPieces > 0 ? ` (${heldPieces} held)` : "";
   const known = source === "ledger" ? "by the ledger" : `by its list of ${age(ageHours)} ago`;
-  return `${shopName} ${there}${held} ${known}${ended === null ? "" : `; this line ${ended}`}.`;
+  const price =
+    one.priceMinorUnits === null
+      ? ""
+      : ` at ${one.currency} ${formatMoney({ minorUnits: one.priceMinorUnits, currency: one.currency })}`;
+  return `${shopName} ${there}${held}${price}, ${known}${ended === null ? "" : `; this line ${ended}`}.`;
 }
 
-/** What of an order for some pieces lies on shelves, and what must come from elsewhere. */
-export function splitOverShelves(
-  pieces: number,
-  shelves: readonly OnShelf[],
-  countedShops: ReadonlySet<string> = new Set(),
-): { shelves: OnShelf[]; fromShelves: number; fromElsewhere: number } {
-  const free = shelves
-    .filter(({ shopId }) => !countedShops.has(shopId))
-    .reduce((sum, one) => sum + freePieces(one), 0);
-  const fromShelves = Math.min(pieces, free);
-  return { shelves: [...shelves], fromShelves, fromElsewhere: pieces - fromShelves };
+/** Where the pieces that an answer wants can be had. */
+export interface Shelves {
+  shelves: OnShelf[];
+  /** of the pieces wanted, how many those shelves can give, and how many must come from elsewhere */
+  fromShelves: number;
+  fromElsewhere: number;
+}
+
+interface Wanting {
+  lineId: string;
+  sentence: string;
+}
+
+/**
+ * Adds to each entry of an answer where its line is on shops' shelves, also under the number of the ended line that it
+ * supersedes. A shelf whose stock the answer counts already gives nothing more.
+ *
+ * @param wanted of each entry, the pieces to be had and the line in use
+ */
+export async function withShelves<E extends Wanting>(
+  work: Work,
+  entries: readonly E[],
+  wanted: (entry: E, i: number) => { pieces: number; inUseId: string },
+  scope: { driverId: string | null; locationIds: readonly string[] },
+): Promise<(E & Shelves)[]> {
+  const asked = entries.map((entry, i) => wanted(entry, i));
+  const { clubId } = work.actor;
+  const shops = await allRecords(work.db, "shops", clubId);
+  const counted = new Set(
+    shops
+      .filter(({ locationId }) => locationId !== null && scope.locationIds.includes(locationId))
+      .map(({ id }) => id),
+  );
+  const lineIds = entries.flatMap(({ lineId }, i) => [lineId, asked[i]!.inUseId]);
+  const found = await shelvesOf(work, { lineIds, driverId: scope.driverId });
+  return entries.map((entry, i) => {
+    const { pieces, inUseId } = asked[i]!;
+    const shelves = [...new Set([entry.lineId, inUseId])].flatMap((id) => found.get(id) ?? []);
+    const free = shelves
+      .filter(({ shopId }) => !counted.has(shopId))
+      .reduce((sum, one) => sum + freePieces(one), 0);
+    const fromShelves = Math.min(pieces, free);
+    const fromElsewhere = pieces - fromShelves;
+    const where = shelves.map((one) => one.sentence).join(" ");
+    const rest = fromElsewhere === 0 ? "" : ` ${fromElsewhere} must come from elsewhere.`;
+    const sentence =
+      pieces === 0 || shops.length === 0 ? entry.sentence : `${entry.sentence} ${where}${rest}`;
+    return { ...entry, sentence: sentence.replaceAll("  ", " "), shelves, fromShelves, fromElsewhere };
+  });
 }

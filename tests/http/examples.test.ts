@@ -5,7 +5,12 @@ import { afterAll, beforeAll, describe, expect, it } from "vitest";
 import { exampleParams } from "../../src/http/example-ids.ts";
 import type { Spec } from "../../src/http/operation.ts";
 import { operations } from "../../src/http/routes/index.ts";
-import { copyExampleClub, makeExampleClub, openExampleClub } from "../support/example-club.ts";
+import {
+  copyExampleClub,
+  makeExampleClub,
+  openExampleClub,
+  prepareExample,
+} from "../support/example-club.ts";
 
 /**
  * Every operation's example is sent to a prepared club, each to a copy of its own, and must give the answer that the operation
@@ -68,6 +73,7 @@ async function send(spec: Spec): Promise<{ status: number; body?: unknown }> {
   const copy = path.join(folder, `${spec.operationId}.db`);
   copyExampleClub(path.join(folder, "club.db"), copy);
   const { app, db } = await openExampleClub(copy);
+  const tidyUp = await prepareExample(spec.operationId, app, key);
   try {
     const { url, init } = requestOf(spec);
     if (spec.concurrency === "required") {
@@ -81,6 +87,7 @@ async function send(spec: Spec): Promise<{ status: number; body?: unknown }> {
     const body = text === "" ? {} : { body: json ? shortened(JSON.parse(text)) : text.slice(0, keptText) };
     return { status: response.status, ...body };
   } finally {
+    tidyUp();
     await db.destroy();
   }
 }

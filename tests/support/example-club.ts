@@ -1,4 +1,6 @@
 import { copyFileSync } from "node:fs";
+import { createServer } from "node:http";
+import type { AddressInfo } from "node:net";
 import { buildApp } from "../../src/app.ts";
 import { exampleIds as ids } from "../../src/http/example-ids.ts";
 import { foundClub, issueKey } from "../../src/services/keep-club.ts";
@@ -26,8 +28,30 @@ export async function openExampleClub(file: string) {
     clock: () => new Date(exampleNow),
     newId,
     newToken: () => "cal_shown-once",
+    pulls: { allowPrivate: true },
   });
   return { db, app };
+}
+
+/** A server of the shop's own, with its list; its address is set in the copy of the club that the example is sent to. */
+export async function prepareExample(
+  operationId: string,
+  app: ReturnType<typeof buildApp>,
+  key: string,
+): Promise<() => void> {
+  if (operationId !== "pullStockList") return () => {};
+  const server = createServer((_, answer) => {
+    answer.setHeader("content-type", "text/csv; charset=utf-8");
+    answer.end("sku,inventoryLevel,price\r\nGM-331,1,8.50\r\nQB-SP-487,6,9.00\r\n");
+  });
+  await new Promise<void>((resolve) => server.listen(0, "127.0.0.1", resolve));
+  const { port } = server.address() as AddressInfo;
+  await app.request(`/v1/shops/${ids.shopId}`, {
+    method: "PATCH",
+    headers: { authorization: `Bearer ${key}`, "content-type": "application/json" },
+    body: JSON.stringify({ pullUrl: `http://127.0.0.1:${port}/stock.csv` }),
+  });
+  return () => server.close();
 }
 
 export const copyExampleClub = (from: string, to: string) => copyFileSync(from, to);
@@ -234,6 +258,27 @@ export async function makeExampleClub(file: string): Promise<string> {
       promisedOn: "2026-12-03",
     },
     lines: [{ lineId: ids.lineId, packs: 6 }],
+  });
+  next("shopId");
+  await post("/v1/shops", {
+    ...{ name: "Gantry Models", locationId: ids.shelfId, pullUrl: "https://shop.example/stock.csv" },
+    ...{ pullEveryMinutes: 360, notes: "open on Saturdays" },
+  });
+  now = "2026-12-01T06:30:00.000Z";
+  const list = await app.request(`/v1/shops/${ids.shopId}/stock-list`, {
+    ...{ method: "PUT", headers: { ...headers, "content-type": "text/csv" } },
+    body:
+      "sku,name,mpn,inventoryLevel,price,deliveryLeadTime\r\n" +
+      "GM-101,Control slick touring set of 4,,3,52.00,\r\n" +
+      "GM-331,Spur 87 tooth 48 pitch,,2,8.50,\r\n" +
+      'QB-SP-487,"Spur gear 87T, 48 DP",SG-4887,4,9.00,3-7\r\n',
+  });
+  if (list.status !== 200) throw new Error(`stock list: ${await list.text()}`);
+  now = exampleNow;
+  next("reservationId");
+  await post("/v1/reservations", {
+    ...{ shopId: ids.shopId, lineId: ids.lineId, driverId: ids.driverId, pieces: 2 },
+    ...{ forDay: "2026-12-06", notes: "I pay at the counter" },
   });
   next("feedId");
   await post("/v1/calendar-feeds", { name: "Club racing" });

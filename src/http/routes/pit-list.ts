@@ -4,6 +4,7 @@ import { pitList } from "../../services/pit-list.ts";
 import { chance, Sentence, share, Totals } from "../answer-schemas.ts";
 import { operation } from "../operation.ts";
 import { ById, Currency, Day, Id, Instant, MinorUnits, queryNumber } from "../schemas.ts";
+import { shelfMembers } from "../stock-list-schemas.ts";
 
 const PitList = z
   .object({
@@ -64,6 +65,7 @@ const PitList = z
         missing: z.number().int(),
         currency: Currency,
         costMinorUnits: MinorUnits.meta({ description: "price of the packs that hold what is missing" }),
+        ...shelfMembers,
         sentence: Sentence,
       }),
     ),

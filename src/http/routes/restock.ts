@@ -14,6 +14,7 @@ import {
 } from "../answer-schemas.ts";
 import { operation } from "../operation.ts";
 import { ById, Currency, Day, Id, Instant, MinorUnits } from "../schemas.ts";
+import { shelfMembers } from "../stock-list-schemas.ts";
 
 const RestockEntry = z
   .object({
@@ -67,6 +68,7 @@ const RestockEntry = z
       .number()
       .meta({ description: "reorder point less the pieces expected to be needed before a delivery" }),
     leadTime: LeadTime,
+    ...shelfMembers,
     sentence: Sentence,
     restsOn: z.object({ pieces: z.number().int(), readings: z.number().int(), current: z.boolean() }),
   })

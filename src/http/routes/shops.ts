@@ -171,7 +171,7 @@ export const shopOperations = [
     problems: [404, 409],
     example: {
       body: {
-        name: "Gantry Models",
+        name: "Corner Hobbies",
         pullUrl: "https://shop.example/stock.csv",
         pullEveryMinutes: 360,
         columns: { sku: "Article", inventoryLevel: "Stock", price: "Retail" },
