@@ -1,4 +1,5 @@
 import { setImmediate } from "node:timers/promises";
+import { breakageOf } from "../domain/breakage.ts";
 import { pieceDemand, pieceForecast, chancesThrough, restsOn } from "../domain/forecast.ts";
 import { benchSteps, type BenchStep, type Kind } from "../domain/kind.ts";
 import { currencyDecimals } from "../domain/money.ts";
@@ -143,7 +144,12 @@ async function benchEntry(
     next === undefined ? 0 : (Date.parse(next.startsOn) - Date.parse(work.now())) / 86_400_000 + 1;
   const wearingUsage = model.kind.clock === "days" ? Math.max(0, daysAhead) : (next?.wearingUsage ?? 0);
   const chances =
-    next === undefined ? null : chancesThrough(forecast, model.breakage, { wearingUsage, runs: next.runs });
+    next === undefined
+      ? null
+      : chancesThrough(forecast, breakageOf(model.breakage, piece.driverId), {
+          wearingUsage,
+          runs: next.runs,
+        });
   const check =
     next === undefined
       ? null

@@ -1,3 +1,4 @@
+import { breakageOf, breakagePerRun } from "../domain/breakage.ts";
 import type { PlannedMeeting } from "../domain/calendar.ts";
 import { DomainError } from "../domain/errors.ts";
 import {
@@ -111,6 +112,7 @@ export async function forecastPiece(
   };
   const daysUntil = (day: string) => Math.max(0, (Date.parse(day) - Date.parse(work.now())) / 86_400_000) + 1;
   const past = forecast.pastLimitProbability;
+  const breakage = breakageOf(model.breakage, piece.driverId);
   return {
     pieceId: piece.id,
     mark: piece.mark,
@@ -142,12 +144,13 @@ export async function forecastPiece(
             startsOn: next.startsOn,
             runs: next.runs,
             usage: next.usage,
-            ...chancesThrough(forecast, model.breakage, {
+            ...chancesThrough(forecast, breakage, {
               wearingUsage: model.kind.clock === "days" ? daysUntil(next.startsOn) : next.wearingUsage,
               runs: next.runs,
             }),
           },
-    oneMoreRun: chancesThrough(forecast, model.breakage, oneRun),
+    oneMoreRun: chancesThrough(forecast, breakage, oneRun),
+    breakage: { perRun: breakagePerRun(breakage), broken: breakage.broken, runs: breakage.runs },
     surprises: forecast.surprises.map(({ index, standardScore, weight }) => ({
       index,
       standardScore,

@@ -1,4 +1,4 @@
-import { type BreakageEvidence, breakageEvidence } from "../domain/breakage.ts";
+import { type LineBreakage, lineBreakage } from "../domain/breakage.ts";
 import type { Kind } from "../domain/kind.ts";
 import { type UsedRun, usageAtMoments } from "../domain/usage.ts";
 import { type LineOverrides, type SeenAtUsage, wearPiece } from "../domain/wear.ts";
@@ -77,15 +77,16 @@ export async function lineEvidence(
   db: Db,
   line: LineRow,
   kind: Kind,
-): Promise<{ pieces: WearPiece[]; breakage: BreakageEvidence }> {
+): Promise<{ pieces: WearPiece[]; breakage: LineBreakage }> {
   const records = await pieceRecords(db, line.id);
   const overrides = overridesOf(line);
   const pieces = records.map(({ row, firstFittedAt, runs, seen }) =>
     wearPiece(kind, overrides, row, seenAtUsage(kind, row, firstFittedAt, runs, seen)),
   );
   const lives = records.map(({ row, runs }) => ({
+    driverId: row.driverId,
     runs: runs.length,
     broken: row.retiredFor === "broken",
   }));
-  return { pieces: pieces.filter((p) => p.observations.length > 0), breakage: breakageEvidence(kind, lives) };
+  return { pieces: pieces.filter((p) => p.observations.length > 0), breakage: lineBreakage(kind, lives) };
 }

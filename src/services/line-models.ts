@@ -1,5 +1,5 @@
 import { setTimeout } from "node:timers/promises";
-import type { BreakageEvidence } from "../domain/breakage.ts";
+import type { LineBreakage } from "../domain/breakage.ts";
 import type { Kind } from "../domain/kind.ts";
 import { type LineOverrides, wearLimit, wearPrior, wearScale } from "../domain/wear.ts";
 import type { WearLineFit } from "../stats/index.ts";
@@ -16,7 +16,7 @@ export { seenAtUsage } from "./line-evidence.ts";
 /** What the log says of a line: how its pieces wear, and how often they break. Everything in it is plain JSON. */
 export interface LineModel {
   wear: WearLineFit;
-  breakage: BreakageEvidence;
+  breakage: LineBreakage;
   fitMs: number;
 }
 

@@ -1,7 +1,8 @@
+import { breakagePerRun } from "../domain/breakage.ts";
 import { chancesThrough } from "../domain/forecast.ts";
 import { learnedSurfaces, wearLimit, wearScale } from "../domain/wear.ts";
 import { conditionMultipliers, forecastNewPiece, populationSummary } from "../stats/index.ts";
-import type { Work } from "./work.ts";
+import { onlyDriver, type Work } from "./work.ts";
 
 /** How the pieces of a line wear: the fitted rate, its spread, the effect of surfaces, and the life of a new piece. */
 export async function lineWear(work: Work, lineId: string) {
@@ -11,6 +12,7 @@ export async function lineWear(work: Work, lineId: string) {
   const { rate, pieceSpread, runSpread, readingSd, pathExponent } = populationSummary(wear);
   const fresh = forecastNewPiece(wear);
   const lifeAt = (p: number) => fresh.remainingQuantile(p);
+  const only = onlyDriver(work);
   const met = new Set(wear.activeConditions);
   return {
     lineId,
@@ -34,6 +36,15 @@ export async function lineWear(work: Work, lineId: string) {
       perRun: breakage.shape / breakage.rate,
       broken: breakage.broken,
       runs: breakage.runs,
+      range: breakagePerRun(breakage),
+      drivers: Object.entries(breakage.drivers ?? {})
+        .filter(([driverId]) => only === null || driverId === only)
+        .map(([driverId, own]) => ({
+          driverId,
+          perRun: breakagePerRun(own),
+          broken: own.broken,
+          runs: own.runs,
+        })),
       lastsTenRuns: chancesThrough(fresh, breakage, { wearingUsage: 0, runs: 10 }).lasts,
     },
     restsOn: { pieces: wear.counts.pieces, readings: wear.counts.readings, current },

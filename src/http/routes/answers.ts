@@ -101,6 +101,13 @@ const Forecast = z
       })
       .nullable()
       .meta({ description: "null where the calendar has no meeting ahead for its car" }),
+    breakage: z
+      .object({
+        perRun: Range.meta({ description: "breakages of a piece for each run of this driver" }),
+        broken: z.number().int().meta({ description: "pieces of the line that broke for this driver" }),
+        runs: z.number().int().meta({ description: "runs of this driver's pieces of the line" }),
+      })
+      .meta({ description: "accidents, apart from wear: the driver's own rate, drawn to that of the line" }),
     oneMoreRun: z.object(chances).meta({ description: "can it stay on for one more run?" }),
     surprises: z
       .array(
@@ -251,7 +258,13 @@ const LineWear = z
       }),
     ),
     breakage: z.object({
-      perRun: z.number().meta({ description: "breakages expected for each run" }),
+      perRun: z.number().meta({ description: "breakages expected for each run, over all drivers" }),
+      range: Range.meta({ description: "the same as a range" }),
+      drivers: z
+        .array(z.object({ driverId: Id, perRun: Range, broken: z.number().int(), runs: z.number().int() }))
+        .meta({
+          description: "each driver's own rate, drawn to that of the line; a driver's key sees its own only",
+        }),
       broken: z.number().int(),
       runs: z.number().int(),
       lastsTenRuns: chance("a piece does not break in ten runs"),
