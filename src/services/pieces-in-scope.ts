@@ -2,6 +2,7 @@ import type { PlannedMeeting } from "../domain/calendar.ts";
 import { allRecords } from "../storage/records.ts";
 import { selectFittedOnCars, selectLoosePieces } from "../storage/restock.ts";
 import type { CarRow, PieceRow } from "../storage/tables.ts";
+import { getOwnCar } from "./keep-cars.ts";
 import { onlyDriver, requireOwn, type Work } from "./work.ts";
 
 /** Which cars a question is about, and the pieces in use on them. */
@@ -22,13 +23,19 @@ export interface InUse {
   ahead: readonly PlannedMeeting[];
 }
 
-/** The cars that a question is about: one, a driver's, or the club's; never more than the actor may see. */
+/**
+ * The cars that a question is about: one, a driver's, or the club's; never more than the actor may see.
+ *
+ * @throws {DomainError} `not_found` or `not_allowed` where the car or the driver asked for is out of reach
+ */
 export async function carsInScope(work: Work, scope: Scope): Promise<CarRow[]> {
   const own = onlyDriver(work);
   if (scope.driverId !== undefined) requireOwn(work, scope.driverId, "the cars");
   const driverId = own ?? scope.driverId;
   const cars = await allRecords(work.db, "cars", work.actor.clubId, { driverId });
-  return scope.carId === undefined ? cars : cars.filter((car) => car.id === scope.carId);
+  if (scope.carId === undefined) return cars;
+  const { id } = await getOwnCar(work, scope.carId);
+  return cars.filter((car) => car.id === id);
 }
 
 /** The pieces in use in some cars, packs among them, and those that are neither fitted nor packs. */

@@ -45,6 +45,13 @@ describe("answers about stock", () => {
       expect(await wanted("fill")).toBeLessThanOrEqual(await wanted("cycle"));
     });
 
+    it("of another driver's car is refused, and of an unknown one too", async () => {
+      const of = (carId: string) => `/v1/restock-list?through=${through}&carId=${carId}`;
+      expect((await ada.get(of(club.cars[0].id))).body.cars).toBe(1);
+      expect((await ada.get(of(club.cars[1].id))).status).toBe(403);
+      expect((await service.owner.get(of("none"))).status).toBe(404);
+    });
+
     it("says what to take as well where an order is below the supplier's minimum", async () => {
       const path = `/v1/restock-list?through=2026-12-31&target=0.9`;
       const [first] = (await get(path)).suppliers;
