@@ -37,10 +37,16 @@ function ladder(wear: WearLineFit, end: number): number {
   return wear.scale.usage * 2 ** Math.ceil(Math.log2(end / wear.scale.usage) - 1e-9);
 }
 
-/** The chance that one piece is worn out within further wearing usage, under each stratum of its line. */
+/**
+ * The chance that one piece is worn out within further wearing usage, under each stratum of its line. Pieces that nobody
+ * has looked at share a table where they have the same usage behind them.
+ */
 export function wornTables(line: LineKnowledge, piece: PieceInUse, end: number): readonly WornBy[] {
   const reach = ladder(line.wear, end);
-  return remembered(line.wear, `${piece.id} ${reach}`, JSON.stringify(piece), ({ wear }) =>
+  const { id, ...said } = piece;
+  const of = JSON.stringify(said);
+  const key = piece.seen.length === 0 ? `unseen ${of} ${reach}` : `${id} ${reach}`;
+  return remembered(line.wear, key, of, ({ wear }) =>
     tabulated(wornBy(pieceForecast({ ...line, wear }, piece)), reach),
   );
 }
