@@ -2,9 +2,10 @@ import { breakagePerRun } from "../domain/breakage.ts";
 import { chancesThrough } from "../domain/forecast.ts";
 import { learnedSurfaces, wearLimit, wearScale } from "../domain/wear.ts";
 import { conditionMultipliers, forecastNewPiece, populationSummary } from "../stats/index.ts";
+import { lineConditions } from "./line-conditions.ts";
 import { onlyDriver, type Work } from "./work.ts";
 
-/** How the pieces of a line wear: the fitted rate, its spread, the effect of surfaces, and the life of a new piece. */
+/** How the pieces of a line wear: the fitted rate, its spread, the effect of surfaces and conditions, and the life of a new piece. */
 export async function lineWear(work: Work, lineId: string) {
   const model = await work.models.get(work, lineId);
   const { kind, line, wear, breakage, current } = model;
@@ -32,6 +33,7 @@ export async function lineWear(work: Work, lineId: string) {
     surfaces: conditionMultipliers(wear)
       .filter(({ name }) => (learnedSurfaces(kind) as string[]).includes(name))
       .map(({ name, ...range }, i) => ({ surface: name, ...range, learned: met.has(i) })),
+    conditions: await lineConditions(work, model),
     breakage: {
       perRun: breakage.shape / breakage.rate,
       broken: breakage.broken,

@@ -257,6 +257,26 @@ const LineWear = z
         learned: z.boolean().meta({ description: "false: a belief of the trade, not met in the log" }),
       }),
     ),
+    conditions: z
+      .array(
+        z.object({
+          factor: z.string().meta({ description: "what is compared, such as corner or mesh" }),
+          condition: z
+            .string()
+            .meta({ description: "the corner, or the condition that runs were logged with" }),
+          p10: z.number(),
+          median: z.number(),
+          p90: z.number(),
+          believed: z.number().meta({ description: "what the trade believes, before the log" }),
+          runs: z.number().int().meta({ description: "runs under it" }),
+          share: share.meta({ description: "their share of the line's use" }),
+          sentence: z.string(),
+        }),
+      )
+      .meta({
+        description:
+          "how many times as fast as its other use the line wears under each condition that was met often enough; surfaces are taken out, other conditions are not",
+      }),
     breakage: z.object({
       perRun: z.number().meta({ description: "breakages expected for each run, over all drivers" }),
       range: Range.meta({ description: "the same as a range" }),
