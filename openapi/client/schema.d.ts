@@ -3401,6 +3401,23 @@ export interface components {
                 /** @description false: a belief of the trade, not met in the log */
                 learned: boolean;
             }[];
+            /** @description how many times as fast as its other use the line wears under each condition that was met often enough; surfaces are taken out, other conditions are not */
+            conditions: {
+                /** @description what is compared, such as corner or mesh */
+                factor: string;
+                /** @description the corner, or the condition that runs were logged with */
+                condition: string;
+                p10: number;
+                median: number;
+                p90: number;
+                /** @description what the trade believes, before the log */
+                believed: number;
+                /** @description runs under it */
+                runs: number;
+                /** @description their share of the line's use */
+                share: number;
+                sentence: string;
+            }[];
             breakage: {
                 /** @description breakages expected for each run, over all drivers */
                 perRun: number;
