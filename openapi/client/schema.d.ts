@@ -11074,6 +11074,7 @@ export interface operations {
                      *           "learned": false
                      *         }
                      *       ],
+                     *       "conditions": [],
                      *       "breakage": {
                      *         "perRun": 0.00357143,
                      *         "range": {
@@ -11799,10 +11800,10 @@ export interface operations {
                 };
                 content: {
                     /**
-                     * @example supplier,name,sku,insteadOf,packs,packSize,pieces,price,cost,currency,orderBy,late,inUse,needP10,needMedian,needP90,onHand,onOrder,spares,ageing,chanceWithout,chanceWith,reorderPoint,orderUpTo,why,lineId
-                     *     Harrowmead Trade,"Control slick, set of four",QB-TY-101,,1,4,4,52.00,52.00,AUD,2027-01-26,false,2,2,4,4,0,0,0,0,0.000003393846847225658,0.9219669298976363,0,0,"2 to 4 are likely to be needed and there are 0 on hand, 0 on order, 0 part-worn (chance of enough: under 1 %); 1 pack (4 pieces) make it 92 %. 4 must come from elsewhere.",01930000-0000-7000-8000-000000000051
-                     *     ,Spur 87T 48 DP,QB-SP-487,,0,1,0,9.00,0.00,AUD,,false,1,0,0,1,12,6,1,0,0.9999999999999999,0.9999999999999999,0,0,"12 on hand, 6 on order, 1 part-worn last through 2027-06-30 with a chance of over 99 %; 0 to 1 are likely to be needed.",01930000-0000-7000-8000-00000011e001
-                     *     ,LiPo 2S 5000 mAh,QB-EL-801,,0,1,0,85.00,0.00,AUD,,false,1,0,0,0,0,0,0,0,0.9406870224211459,0.9406870224211459,0,0,"0 on hand, 0 on order, 0 part-worn last through 2027-06-30 with a chance of 94 %; 0 to 0 are likely to be needed.",01930000-0000-7000-8000-000000000053
+                     * @example supplier,name,sku,insteadOf,packs,packSize,pieces,price,cost,currency,orderBy,late,inUse,needP10,needMedian,needP90,onHand,onOrder,spares,ageing,chanceWithout,chanceWith,fromShelves,fromElsewhere,shelves,reorderPoint,orderUpTo,why,lineId
+                     *     Harrowmead Trade,"Control slick, set of four",QB-TY-101,,1,4,4,52.00,52.00,AUD,2027-01-26,false,2,2,4,4,0,0,0,0,0.000003393846847225658,0.9219669298976363,0,4,,0,0,"2 to 4 are likely to be needed and there are 0 on hand, 0 on order, 0 part-worn (chance of enough: under 1 %); 1 pack (4 pieces) make it 92 %. 4 must come from elsewhere.",01930000-0000-7000-8000-000000000051
+                     *     ,Spur 87T 48 DP,QB-SP-487,,0,1,0,9.00,0.00,AUD,,false,1,0,0,1,12,6,1,0,0.9999999999999999,0.9999999999999999,0,0,"Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago.",0,0,"12 on hand, 6 on order, 1 part-worn last through 2027-06-30 with a chance of over 99 %; 0 to 1 are likely to be needed.",01930000-0000-7000-8000-00000011e001
+                     *     ,LiPo 2S 5000 mAh,QB-EL-801,,0,1,0,85.00,0.00,AUD,,false,1,0,0,0,0,0,0,0,0.9406870224211459,0.9406870224211459,0,0,,0,0,"0 on hand, 0 on order, 0 part-worn last through 2027-06-30 with a chance of 94 %; 0 to 0 are likely to be needed.",01930000-0000-7000-8000-000000000053
                      */
                     "text/csv; charset=utf-8; header=present": string;
                 };
@@ -11987,11 +11988,11 @@ export interface operations {
                 };
                 content: {
                     /**
-                     * @example do,what,sku,pieces,carStopper,chance,inBox,atHome,spares,onShelf,missing,cost,currency,why
-                     *     change before leaving,front-right tyre: 2-FR,,,true,0.49895708370879766,,,,,,,,Change it before leaving: it is worn out by the end of Round 1 with a chance of 50 %.
-                     *     carry,"Control slick, set of four",QB-TY-101,2,true,0.038334278467257676,0,0,0,0,2,52.00,AUD,"Carry 2: the day is over without it; the chance that one is needed is 4 %, there are 0 in the box, 0 at home and 0 part-worn, so 2 must be bought. 2 must come from elsewhere."
-                     *     carry,Spur 87T 48 DP,QB-SP-487,1,true,0.02097910945278192,3,5,1,4,0,0.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is 2 %, there are 3 in the box, 5 at home and 1 part-worn."
-                     *     carry,LiPo 2S 5000 mAh,QB-EL-801,1,true,0.0035305454039171735,0,0,0,0,1,85.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is under 1 %, there are 0 in the box, 0 at home and 0 part-worn, so 1 must be bought. 1 must come from elsewhere."
+                     * @example do,what,sku,pieces,carStopper,chance,inBox,atHome,spares,onShelf,shelves,missing,cost,currency,why
+                     *     change before leaving,front-right tyre: 2-FR,,,true,0.49895708370879766,,,,,,,,,Change it before leaving: it is worn out by the end of Round 1 with a chance of 50 %.
+                     *     carry,"Control slick, set of four",QB-TY-101,2,true,0.038334278467257676,0,0,0,0,,2,52.00,AUD,"Carry 2: the day is over without it; the chance that one is needed is 4 %, there are 0 in the box, 0 at home and 0 part-worn, so 2 must be bought. 2 must come from elsewhere."
+                     *     carry,Spur 87T 48 DP,QB-SP-487,1,true,0.02097910945278192,3,5,1,4,"Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago.",0,0.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is 2 %, there are 3 in the box, 5 at home and 1 part-worn."
+                     *     carry,LiPo 2S 5000 mAh,QB-EL-801,1,true,0.0035305454039171735,0,0,0,0,,1,85.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is under 1 %, there are 0 in the box, 0 at home and 0 part-worn, so 1 must be bought. 1 must come from elsewhere."
                      */
                     "text/csv; charset=utf-8; header=present": string;
                 };

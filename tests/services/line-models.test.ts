@@ -88,12 +88,17 @@ describe("LineModels", () => {
     expect((await wear()).body.restsOn).toMatchObject({ pieces: 1, current: false });
     await expect.poll(() => faults.map(({ message }) => message)).toEqual(["thread died"]);
 
+    let begun = () => {};
     let finish = () => {};
+    const hasBegun = new Promise<void>((resolve) => (begun = resolve));
+    const mayFinish = new Promise<void>((resolve) => (finish = resolve));
     way = async (task) => {
-      await new Promise<void>((resolve) => (finish = resolve));
+      begun();
+      await mayFinish;
       return fitHere(task);
     };
     expect((await wear()).body.restsOn).toMatchObject({ pieces: 1, current: false });
+    await hasBegun;
     finish();
     await models.settled();
     expect((await wear()).body.restsOn).toMatchObject({ pieces: 2, current: true });
