@@ -343,7 +343,8 @@ test("extremes that everybody tries are answered or refused in time", async () =
     ["renewals", { life: weibull, horizon: 7000, ages: [0] }, 200],
     ["renewals", { life: weibull, horizon: 400, ages: Array.from({ length: 100 }, (_, i) => i) }, 200],
     ["renewals", { life: weibull, horizon: 0, ages: [1, 2] }, 200],
-    ["renewals", { life: { ...weibull, shape: 0.2 }, horizon: 5, ages: [0] }, 422],
+    ["renewals", { life: { ...weibull, shape: 0.1 }, horizon: 5, ages: [0] }, 200],
+    ["renewals", { life: { ...weibull, shape: 1000 }, horizon: 5000, ages: [0] }, 422],
     [
       "stock-levels",
       { demand: { kind: "poisson", rate: 0 }, leadTime: { mean: 3 }, target: { kind: "fill", value: 0.9 } },

@@ -350,6 +350,16 @@ describe("renewals", () => {
     for (let k = 0; k < 10; k++) expect(answer.probabilities[k]).toBeCloseTo(wanted[`P(D=${k})`]!, 4);
   });
 
+  test("lives that are nearly all alike are counted as closely as a whole number of them says", async () => {
+    const life = { distribution: "weibull", shape: 1000, scale: 1 };
+    const at = async (horizon: number) =>
+      (await calculate("renewals", { life, horizon, ages: [0, 0.5] })).expected;
+    // Lives of 0.9994 with a standard deviation of 0.0013: 2 and 3 ends within 2.6 from new and from half way.
+    expect(await at(2.6)).toBeCloseTo(5, 6);
+    // Within 3 the third end of a new one comes with the chance that three lives take less: simulated 0.776 in 1e6 draws.
+    expect(await at(3)).toBeCloseTo(2.776 + 3, 2);
+  });
+
   test("no positions need nothing", async () => {
     const answer = await calculate("renewals", { ...exampleOf("renewals"), ages: [] });
     expect(answer).toEqual({ expected: 0, variance: 0, probabilities: [1] });
