@@ -32,11 +32,14 @@ export interface CurrentModel extends LineModel {
 const usualPatienceMs = 60;
 const modelsKept = 5000;
 /**
- * Fits made elsewhere are saved together: each commit waits for the disk, which held up answers for longer than
- * everything else that a refit asks of their thread (measured: 8 of 10 ms).
+ * A fit that takes less than this is made again rather than saved. Saving holds up the thread that answers for longer
+ * (measured: a commit of one fit 8 ms, beside 4 ms of fitting on another thread), and so does bringing many into the
+ * database file now and then.
  */
+const worthSavingMs = 40;
+/** Fits made elsewhere are saved a little later, a few together: each commit waits for the disk. */
 const savePauseMs = 100;
-const savedTogether = 25;
+const savedTogether = 5;
 
 /** A fit, and the count of the log's changes that it rests on. */
 interface Kept {
@@ -170,7 +173,7 @@ export class LineModels {
     const { wear, ms } = await this.#runFit({ pieces, limit, prior, start: before?.wear });
     const model = { wear, breakage, fitMs: ms };
     const row = { id: line.id, clubId: line.clubId, lineId: line.id, evidence, fittedAt: work.now() };
-    await this.#save(work.db, { ...row, fit: JSON.stringify(model) });
+    if (ms >= worthSavingMs) await this.#save(work.db, { ...row, fit: JSON.stringify(model) });
     return this.#keep(line.id, evidence, model);
   }
 }
