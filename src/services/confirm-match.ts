@@ -1,6 +1,6 @@
 import { DomainError } from "../domain/errors.ts";
 import { getRecord } from "../storage/records.ts";
-import { selectListed, updateMatch, upsertMatch } from "../storage/stock-lists.ts";
+import { countListed, selectListed, updateFeed, updateMatch, upsertMatch } from "../storage/stock-lists.ts";
 import { currentList } from "./keep-shops.ts";
 import { together, type Work } from "./work.ts";
 
@@ -26,6 +26,7 @@ export async function confirmMatch(work: Work, shopId: string, shopSku: string, 
     await upsertMatch(work.db, { id: work.newId(), clubId, shopId, shopSku, lineId, confirmedAt });
     const matchedBy = lineId === null ? ("none" as const) : ("confirmed" as const);
     await updateMatch(work.db, feed.listId, { sku: shopSku, lineId, matchedBy });
+    await updateFeed(work.db, shopId, await countListed(work.db, feed.listId));
     return { ...row, lineId, matchedBy };
   });
 }

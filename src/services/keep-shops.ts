@@ -27,15 +27,15 @@ const hoursSince = (from: string, to: string) =>
 
 async function shown(work: Work, shop: ShopRow) {
   const feed = await getRecord(work.db, "shopFeeds", shop.clubId, shop.id, "shop");
-  const { listId, listedAt, failures, failedAt, failedFor, pulledAt, nextPullAt } = feed;
-  const counts = listId === null ? null : await countListed(work.db, listId);
+  const { listId, listedAt, rows, matched, unmatched, failures, failedAt, failedFor, pulledAt, nextPullAt } =
+    feed;
   return {
     ...shop,
     columns: shop.columns === null ? null : (JSON.parse(shop.columns) as ShopMembers["columns"]),
     list:
-      counts === null || listedAt === null
+      listId === null || listedAt === null
         ? null
-        : { listedAt, ageHours: hoursSince(listedAt, work.now()), ...counts },
+        : { listedAt, ageHours: hoursSince(listedAt, work.now()), rows, matched, unmatched },
     lastFailure: failedAt === null ? null : { at: failedAt, reason: failedFor ?? "", failures },
     pulledAt,
     nextPullAt: shop.pullUrl === null || shop.pullEveryMinutes === null ? null : nextPullAt,
@@ -74,6 +74,7 @@ export async function addShop(work: Work, given: ShopMembers & { currency?: stri
     });
     const feed: ShopFeedRow = {
       ...{ id: shop.id, clubId: shop.clubId, listId: null, listedAt: null, digest: null },
+      ...{ rows: 0, matched: 0, unmatched: 0 },
       ...{ catalogueMark: null, etag: null, lastModified: null, pulledAt: null, failures: 0 },
       ...{ failedAt: null, failedFor: null, nextPullAt: null },
     };
@@ -133,8 +134,12 @@ export async function freshFeed(work: Work, shop: ShopRow): Promise<ShopFeedRow>
     const feed = await getRecord(work.db, "shopFeeds", clubId, id, "shop");
     if (feed.listId !== null) await rematch(work, work.db, id, feed.listId);
     const mark = await catalogueMark(work.db, clubId);
-    await updateFeed(work.db, id, { catalogueMark: mark });
-    return { ...feed, catalogueMark: mark };
+    const changes = {
+      catalogueMark: mark,
+      ...(feed.listId !== null && (await countListed(work.db, feed.listId))),
+    };
+    await updateFeed(work.db, id, changes);
+    return { ...feed, ...changes };
   });
 }
 

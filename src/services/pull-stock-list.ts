@@ -1,6 +1,6 @@
 import { DomainError } from "../domain/errors.ts";
 import { getRecord } from "../storage/records.ts";
-import { countListed, selectDuePulls, updateFeed } from "../storage/stock-lists.ts";
+import { selectDuePulls, updateFeed } from "../storage/stock-lists.ts";
 import type { ShopRow } from "../storage/tables.ts";
 import { type Fetched, type FetchLimits, fetchSafely } from "./fetch-safely.ts";
 import { getShop } from "./keep-shops.ts";
@@ -104,12 +104,12 @@ async function takeFetched(
 async function stillTrue(work: Work, id: string, mode: "full" | "changes"): Promise<ListResult> {
   const now = work.now();
   await confirmList(work, id, now);
-  const { listId } = await getRecord(work.db, "shopFeeds", work.actor.clubId, id, "shop");
-  const counts = await countListed(work.db, listId!);
+  const feed = await getRecord(work.db, "shopFeeds", work.actor.clubId, id, "shop");
+  const { rows, matched, unmatched } = feed;
   return {
     ...{ outcome: "unchanged", dryRun: false, mode, arrivedAt: now, rowsRead: 0, rowsRejected: 0 },
-    ...{ rejected: [], added: 0, changed: 0, gone: 0, ...counts },
-    sentence: `The shop's server says that the list has not changed; its ${counts.rows} rows are as good as new.`,
+    ...{ rejected: [], added: 0, changed: 0, gone: 0, rows, matched, unmatched },
+    sentence: `The shop's server says that the list has not changed; its ${rows} rows are as good as new.`,
   };
 }
 

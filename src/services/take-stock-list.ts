@@ -13,7 +13,7 @@ import {
   updateFeed,
   updateStockList,
 } from "../storage/stock-lists.ts";
-import type { ListedRow, ShopRow, StockListRow } from "../storage/tables.ts";
+import type { ListedRow, ShopFeedRow, ShopRow, StockListRow } from "../storage/tables.ts";
 import { matcherFor, rematch } from "./match-lines.ts";
 import { count } from "./needs-ahead.ts";
 import {
@@ -91,15 +91,14 @@ export async function takeStockList(
   const form = formOf(shop, arrival);
   const digest = digestOf(spool, form, arrival.mode);
   const feed = await getRecord(work.db, "shopFeeds", shop.clubId, shop.id, "shop");
-  if (feed.listId !== null && feed.digest === digest) return unchanged(work, shop, feed.listId, arrival);
+  if (feed.listId !== null && feed.digest === digest) return unchanged(work, feed, arrival);
   const list = await begin(work, shop, spool, arrival);
   try {
     const mark = await catalogueMark(work.db, shop.clubId);
     const rejected = new Rejected();
-    const rowsRead = await stage(work, shop, spool, form, list, rejected);
-    const read = { rowsRead, rejected };
+    const read = await stage(work, shop, spool, form, list, rejected);
     if (arrival.dryRun === true) return await tried(work, shop, list, read);
-    requireSound(rejected, rowsRead, arrival);
+    requireSound(rejected, read.rowsRead, arrival);
     return await keep(work, shop, list, read, { digest: rejected.total === 0 ? digest : null, mark });
   } catch (error) {
     await giveUp(work, list, arrival.dryRun === true, error);
@@ -129,31 +128,40 @@ async function stage(
   form: ListForm,
   list: StockListRow,
   rejected: Rejected,
-): Promise<number> {
+): Promise<Read> {
   const matcher = await matcherFor(work, work.db, shop.id);
   let batch: ListedRow[] = [];
+  const counts = { rows: 0, matched: 0, unmatched: 0 };
+  const tally = ({ lineId, matchedBy }: ListedRow, by: 1 | -1) => {
+    counts.rows += by;
+    if (lineId !== null) counts.matched += by;
+    if (matchedBy === null) counts.unmatched += by;
+  };
   const flush = async () => {
     // In the order of the table's key, rows go into few of its pages.
     const rows = batch.sort((a, b) => (a.sku < b.sku ? -1 : a.sku > b.sku ? 1 : a.rowNo - b.rowNo));
     batch = [];
     if (rows.length === 0) return;
     const again = await together(work, (work) => insertListed(work.db, rows));
-    for (const { row, firstRowNo } of again)
+    for (const row of rows) tally(row, 1);
+    for (const { row, firstRowNo } of again) {
+      tally(row, -1);
       rejected.add(
         row.rowNo,
         form.columns.sku ?? "sku",
         row.sku,
         `is there twice: row ${firstRowNo} has the same article number; write one row for each`,
       );
+    }
   };
-  const rows = await readStockList(spool.read(), form, rejected, {
+  const rowsRead = await readStockList(spool.read(), form, rejected, {
     keep: (item, rowNo) => batch.push({ listId: list.id, rowNo, ...item, ...matcher.match(item) }),
     pause: async () => {
       if (batch.length >= rowsTogether) await flush();
     },
   });
   await flush();
-  return rows;
+  return { rowsRead, rejected, counts };
 }
 
 function requireSound(rejected: Rejected, rowsRead: number, { mode, acceptPartly }: Arrival): void {
@@ -182,13 +190,16 @@ function requireSound(rejected: Rejected, rowsRead: number, { mode, acceptPartly
 interface Read {
   rowsRead: number;
   rejected: Rejected;
+  /** of the sound rows */
+  counts: Counts;
 }
+type Counts = Pick<ShopFeedRow, "rows" | "matched" | "unmatched">;
 
 const resultOf = (
   list: StockListRow,
   { rowsRead, rejected }: Read,
   difference: { added: number; changed: number; gone: number },
-  counts: { rows: number; matched: number; unmatched: number },
+  counts: Counts,
   outcome: ListResult["outcome"],
 ): ListResult => {
   const would = outcome === "dry-run" ? "would be " : "";
@@ -204,11 +215,10 @@ const resultOf = (
 };
 
 async function tried(work: Work, shop: ShopRow, list: StockListRow, read: Read): Promise<ListResult> {
-  const { listId } = await getRecord(work.db, "shopFeeds", shop.clubId, shop.id, "shop");
-  const difference = await compareLists(work.db, list.id, listId, list.mode);
-  const counts = await countListed(work.db, list.id);
+  const feed = await getRecord(work.db, "shopFeeds", shop.clubId, shop.id, "shop");
+  const difference = await compareLists(work.db, arrived(list, read), countsNow(feed), list.mode);
   await forget(work, list);
-  return resultOf(list, read, difference, counts, "dry-run");
+  return resultOf(list, read, difference, read.counts, "dry-run");
 }
 
 const forget = (work: Work, list: StockListRow) =>
@@ -216,6 +226,9 @@ const forget = (work: Work, list: StockListRow) =>
     await deleteListed(db, list.id);
     await deleteRecord(db, "stockLists", list.clubId, list.id, "stock list");
   });
+
+const arrived = ({ id }: StockListRow, { counts }: Read) => ({ id, rows: counts.rows });
+const countsNow = ({ listId, rows }: ShopFeedRow) => (listId === null ? null : { id: listId, rows });
 
 /** The one step in which a list takes effect. */
 const keep = (
@@ -227,35 +240,38 @@ const keep = (
 ): Promise<ListResult> =>
   together(work, async (work) => {
     const { db } = work;
-    const { listId } = await getRecord(db, "shopFeeds", shop.clubId, shop.id, "shop");
-    const difference = await compareLists(db, list.id, listId, list.mode);
+    const feed = await getRecord(db, "shopFeeds", shop.clubId, shop.id, "shop");
+    const { listId } = feed;
+    const difference = await compareLists(db, arrived(list, read), countsNow(feed), list.mode);
     const merged = list.mode === "changes" && listId !== null;
     if (merged) {
       await mergeChanges(db, list.id, listId);
       await rematch(work, db, shop.id, listId);
     }
+    const counts = merged ? await countListed(db, listId) : read.counts;
     const outcome = read.rejected.total === 0 ? "kept" : "kept-partly";
     const { rowsRead, rejected } = read;
     await updateFeed(db, shop.id, {
       ...{ listId: merged ? listId : list.id, listedAt: list.arrivedAt, digest, catalogueMark: mark },
+      ...counts,
       ...{ failures: 0, failedAt: null, failedFor: null },
     });
     await updateStockList(db, list.id, { outcome, rowsRead, rejected: rejected.total, ...difference });
     const replaced = merged ? list.id : listId;
     if (replaced !== null) await deleteListed(db, replaced);
-    const counts = await countListed(db, merged ? listId : list.id);
     return resultOf(list, read, difference, counts, outcome);
   });
 
-async function unchanged(work: Work, shop: ShopRow, listId: string, arrival: Arrival): Promise<ListResult> {
+/** @param feed of the shop whose list has not changed */
+async function unchanged(work: Work, feed: ShopFeedRow, arrival: Arrival): Promise<ListResult> {
   const now = work.now();
   const { mode, dryRun = false } = arrival;
-  if (!dryRun) await confirmList(work, shop.id, now);
-  const counts = await countListed(work.db, listId);
+  if (!dryRun) await confirmList(work, feed.id, now);
+  const { rows, matched, unmatched } = feed;
   return {
     ...{ outcome: "unchanged", dryRun, mode, arrivedAt: now, rowsRead: 0, rowsRejected: 0, rejected: [] },
-    ...{ added: 0, changed: 0, gone: 0, ...counts },
-    sentence: `The list is the same as the last one: its ${count(counts.rows, "row")} are as good as new.`,
+    ...{ added: 0, changed: 0, gone: 0, rows, matched, unmatched },
+    sentence: `The list is the same as the last one: its ${count(rows, "row")} are as good as new.`,
   };
 }
 

@@ -142,22 +142,21 @@ const saysOther = (a: string, b: string) =>
     sql` or `,
   )})`;
 
-/** How a list that has arrived differs from the one that counts. */
+/**
+ * How a list that has arrived differs from the one that counts, each with the number of its rows. What the list that
+ * counts has and the other has not is the rest of a single join.
+ */
 export async function compareLists(
   q: Queries,
-  arrived: string,
-  counts: string | null,
+  arrived: { id: string; rows: number },
+  counts: { id: string; rows: number } | null,
   mode: "full" | "changes",
 ): Promise<{ added: number; changed: number; gone: number }> {
-  const rows = (id: string) => q.selectFrom("stockListRows as a").where("a.listId", "=", id);
-  if (counts === null) {
-    const { n } = await rows(arrived)
-      .select((e) => e.fn.countAll<number>().as("n"))
-      .executeTakeFirstOrThrow();
-    return { added: Number(n), changed: 0, gone: 0 };
-  }
+  if (counts === null) return { added: arrived.rows, changed: 0, gone: 0 };
   const paired = (from: string, to: string) =>
-    rows(from)
+    q
+      .selectFrom("stockListRows as a")
+      .where("a.listId", "=", from)
       .leftJoin("stockListRows as b", (join) => join.on("b.listId", "=", to).onRef("b.sku", "=", "a.sku"))
       .select((e) => [
         e.fn.countAll<number>().filterWhere("b.sku", "is", null).as("alone"),
@@ -169,9 +168,10 @@ export async function compareLists(
           .as("other"),
       ])
       .executeTakeFirstOrThrow();
-  const { alone, other } = await paired(arrived, counts);
-  const gone = mode === "full" ? Number((await paired(counts, arrived)).alone) : 0;
-  return { added: Number(alone), changed: Number(other), gone };
+  const { alone, other } = await paired(arrived.id, counts.id);
+  const added = Number(alone);
+  const gone = mode === "full" ? counts.rows - (arrived.rows - added) : 0;
+  return { added, changed: Number(other), gone };
 }
 
 /** Puts a list of changes into the list that counts; what a change does not say stays. */

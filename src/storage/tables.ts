@@ -262,6 +262,10 @@ export interface ShopFeedRow extends Owned {
   listId: string | null;
   /** when that list was last said to be true */
   listedAt: string | null;
+  /** how many things it has, how many of them are lines of the club, and how many nobody has matched yet */
+  rows: number;
+  matched: number;
+  unmatched: number;
   /** of the bytes of that list, with how they were read */
   digest: string | null;
   /** the state of the club's lines that its rows were matched with */

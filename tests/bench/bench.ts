@@ -1,6 +1,7 @@
 import { benchConventions } from "./conventions.ts";
 import { benchLedger } from "./ledger.ts";
 import { benchOffLoop } from "./off-loop.ts";
+import { benchStockList } from "./stock-list.ts";
 
 /** Measures speed as ratios to a baseline in the same run. `npm run bench` runs all parts, `npm run bench -- NAME` one. */
 const say = (line: string) => process.stdout.write(`${line}\n`);
@@ -8,6 +9,7 @@ const parts: Record<string, (say: (line: string) => void) => Promise<unknown>> =
   conventions: benchConventions,
   ledger: benchLedger,
   "off-loop": benchOffLoop,
+  "stock-list": benchStockList,
 };
 
 const wanted = process.argv.slice(2);

@@ -1,7 +1,7 @@
 import { percent } from "../../services/needs-ahead.ts";
 import type { pitList } from "../../services/pit-list.ts";
 import { longDay } from "../charts/frame.ts";
-import { amounts, decimal } from "./restock-sheet.ts";
+import { amounts, decimal, shelvesOf } from "./restock-sheet.ts";
 import { type Column, type Sheet, yesNo } from "./sheet.ts";
 
 type List = Awaited<ReturnType<typeof pitList>>;
@@ -46,6 +46,7 @@ const columns: Column<Row>[] = [
   { name: "atHome", of: ofCarry(({ atHome }) => atHome), page: number("At home") },
   { name: "spares", of: ofCarry(({ spares }) => spares), page: number("Part-worn") },
   { name: "onShelf", of: ofCarry(({ onShelf }) => onShelf), page: number("On the shelf") },
+  { name: "shelves", of: ofCarry(shelvesOf), page: { heading: "On shops' shelves" } },
   { name: "missing", of: ofCarry(({ missing }) => missing), page: number("To buy") },
   {
     name: "cost",

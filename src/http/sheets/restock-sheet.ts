@@ -1,5 +1,5 @@
 import { formatMoney } from "../../domain/money.ts";
-import { percent } from "../../services/needs-ahead.ts";
+import { count, percent } from "../../services/needs-ahead.ts";
 import type { restockList } from "../../services/restock-list.ts";
 import { longDay } from "../charts/frame.ts";
 import { type Column, dayOrNone, type Sheet } from "./sheet.ts";
@@ -12,6 +12,10 @@ export const amounts = (totals: readonly { currency: string; minorUnits: number 
 /** Money with its decimals, as a spreadsheet takes it; the currency stands in a column of its own. */
 export const decimal = (minorUnits: number, currency: string): string =>
   formatMoney({ minorUnits, currency });
+
+/** Where it lies on shops' shelves, at what price, and how old that knowledge is; null where no shop has it. */
+export const shelvesOf = ({ shelves }: { shelves: readonly { sentence: string }[] }): string | null =>
+  shelves.map(({ sentence }) => sentence).join(" ") || null;
 
 const columns: Column<Row>[] = [
   { name: "supplier", of: (row) => row.supplierName },
@@ -74,6 +78,9 @@ const columns: Column<Row>[] = [
     of: (row) => row.chanceWith,
     page: { heading: "With the order", of: (row) => percent(row.chanceWith), number: true },
   },
+  { name: "fromShelves", of: (row) => row.fromShelves },
+  { name: "fromElsewhere", of: (row) => row.fromElsewhere },
+  { name: "shelves", of: shelvesOf, page: { heading: "On shops' shelves" } },
   { name: "reorderPoint", of: (row) => row.reorderPoint },
   { name: "orderUpTo", of: (row) => row.orderUpTo },
   { name: "why", of: (row) => row.sentence },
@@ -85,13 +92,18 @@ export function restockSheet(list: List): Sheet<Row> {
   const named = (rows: List["enough"], supplierName: string | null): Row[] =>
     rows.map((row) => ({ ...row, supplierName }));
   const supplied = list.suppliers.map(
-    ({ supplierName, orderBy, totals, belowMinimumByMinorUnits, lines }) => ({
+    ({ supplierName, orderBy, totals, belowMinimumByMinorUnits, toReachMinimum, lines }) => ({
       caption: supplierName ?? "No supplier named",
       facts: [
         `Order by ${dayOrNone(orderBy)}. ${amounts(totals)} in all.`,
         ...(belowMinimumByMinorUnits > 0
           ? [
               `${decimal(belowMinimumByMinorUnits, list.currency)} ${list.currency} below this supplier's minimum order.`,
+            ]
+          : []),
+        ...((toReachMinimum?.length ?? 0) > 0
+          ? [
+              `To reach it, take as well what will most likely be used anyway: ${toReachMinimum!.map(({ name, packs }) => `${count(packs, "pack")} of ${name}`).join(", ")}.`,
             ]
           : []),
       ],
