@@ -94,7 +94,9 @@ export function cellsOfSchemaOrg(value: unknown): ((member: StockMember) => unkn
       case "priceCurrency":
       case "availability":
         return member(offer, asked);
-      default:
+      case "mpn":
+      case "name":
+      case "sku":
         return either(asked);
     }
   };

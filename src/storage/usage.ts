@@ -32,14 +32,6 @@ export async function selectRunsOfPiece(q: Queries, pieceId: string, after = "")
 export const selectFittingsOfPiece = (q: Queries, pieceId: string): Promise<FittingRow[]> =>
   q.selectFrom("fittings").selectAll().where("pieceId", "=", pieceId).orderBy("fittedAt").execute();
 
-/** The fittings of a car that cover a moment. */
-export async function selectFittingsAt(q: Queries, carId: string, at: string): Promise<FittingRow[]> {
-  const now = q.selectFrom("fittings").selectAll().where("carId", "=", carId).where("removedAt", "is", null);
-  const before = q.selectFrom("fittings").selectAll().where("carId", "=", carId).where("removedAt", ">", at);
-  const rows = await now.unionAll(before).execute();
-  return rows.filter((row) => row.fittedAt <= at);
-}
-
 /**
  * Says that what the fits of some lines rest on has changed: the lines of the pieces that a run at `at` on this car
  * wears (or of the pack it names), if one of them was inspected since. A run after the last inspection changes no

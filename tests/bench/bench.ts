@@ -1,5 +1,7 @@
 import { benchConventions } from "./conventions.ts";
+import { importSpeed } from "./import-speed.ts";
 import { benchLedger } from "./ledger.ts";
+import { rate } from "./measure.ts";
 import { benchOffLoop } from "./off-loop.ts";
 import { benchStockList } from "./stock-list.ts";
 
@@ -7,6 +9,12 @@ import { benchStockList } from "./stock-list.ts";
 const say = (line: string) => process.stdout.write(`${line}\n`);
 const parts: Record<string, (say: (line: string) => void) => Promise<unknown>> = {
   conventions: benchConventions,
+  import: async (say) => {
+    const { raw, csv, json, ratioCsv, ratioJson } = await importSpeed();
+    say(
+      `100,000 runs: CSV ${rate(csv)} rows/s, ${ratioCsv.toFixed(2)} of raw inserts (${rate(raw)}/s); JSON ${rate(json)} rows/s, ${ratioJson.toFixed(2)}`,
+    );
+  },
   ledger: benchLedger,
   "off-loop": benchOffLoop,
   "stock-list": benchStockList,

@@ -182,12 +182,12 @@ export async function makeExampleClub(file: string): Promise<string> {
 
   now = exampleNow;
   const fittedAt = "2026-02-07T08:00:00.000Z";
-  const fit = (position: string, pieceId: string) =>
+  const putOn = (position: string, pieceId: string) =>
     post(`/v1/cars/${ids.carId}/fittings`, { position, at: fittedAt, piece: { pieceId } });
   next("fittingId");
-  await fit("spur", ids.pieceId);
-  await fit("front-left tyre", ids.tyreId);
-  await fit("front-right tyre", ids.otherTyreId);
+  await putOn("spur", ids.pieceId);
+  await putOn("front-left tyre", ids.tyreId);
+  await putOn("front-right tyre", ids.otherTyreId);
   const meeting = { venueId: ids.venueId, discipline: "touring", plannedRuns: 6, minutesPerRun: 5.5 };
   next("pastMeetingId");
   await post("/v1/meetings", { ...meeting, name: "Round 10", startsOn: "2026-11-29" });
