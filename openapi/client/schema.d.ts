@@ -3164,8 +3164,12 @@ export interface components {
             };
             /** @description readings off the trend: weighed down, never dropped */
             surprises: {
-                /** @description which of the piece's readings, from 0, the as-new reading included */
-                index: number;
+                /** @description when it was read; null for the as-new reading stated with the piece */
+                at: string | null;
+                /** @description usage it was read at, on the clock */
+                usage: number;
+                /** @description what was read, in `unit` */
+                value: number | null;
                 /** @description how far off the trend, in standard deviations */
                 standardScore: number;
                 /** @description the weight it has in the forecast */
@@ -3186,7 +3190,7 @@ export interface components {
             usage: components["schemas"]["CountRange"];
             /** @description whole runs, by the calendar ahead of its car */
             runs: components["schemas"]["CountRange"];
-            /** @description whole meetings it gets through */
+            /** @description whole meetings it gets through; null beyond the calendar's end */
             meetings: components["schemas"]["CountRange"];
             /** @description the meeting at which it is finished; no meeting, no wear */
             date: components["schemas"]["DayRange"];
@@ -10703,9 +10707,9 @@ export interface operations {
                      *           "p90": 142
                      *         },
                      *         "meetings": {
-                     *           "p10": 6,
-                     *           "median": 6,
-                     *           "p90": 6
+                     *           "p10": null,
+                     *           "median": null,
+                     *           "p90": null
                      *         },
                      *         "date": {
                      *           "p10": null,

@@ -48,8 +48,8 @@ export function demandOfMeetings(
 export interface CalendarPoint {
   /** runs driven by then, counted as whole runs it can start and finish */
   runs: number | null;
-  /** meetings it gets through whole */
-  meetings: number;
+  /** meetings it gets through whole; null beyond the calendar's end, where nobody knows of any */
+  meetings: number | null;
   /** the day of the meeting at which it is finished; null beyond the calendar's end */
   date: string | null;
 }
@@ -62,7 +62,7 @@ export interface CalendarPoint {
  */
 export function calendarPoint(bearable: number | null, demand: readonly MeetingDemand[]): CalendarPoint {
   const end = demand.at(-1);
-  if (bearable === null) return { runs: null, meetings: demand.length, date: null };
+  if (bearable === null) return { runs: null, meetings: null, date: null };
   let runs = 0;
   for (const [i, meeting] of demand.entries()) {
     if (meeting.throughHere > bearable) {
@@ -75,7 +75,7 @@ export function calendarPoint(bearable: number | null, demand: readonly MeetingD
   const perRun = end === undefined || runs === 0 ? null : end.throughHere / runs;
   return {
     runs: perRun === null || perRun === 0 ? null : Math.floor(bearable / perRun),
-    meetings: demand.length,
+    meetings: null,
     date: null,
   };
 }

@@ -108,16 +108,21 @@ export function remainingLife(
   if (kind.clock === "days") {
     const dateOf = (days: number | null) => (days === null || days > 36_525 ? null : dayAfter(now, days));
     const date = { p10: dateOf(usage.p10), median: dateOf(usage.median), p90: dateOf(usage.p90) };
-    const before = (day: string | null) =>
-      demand.filter((meeting) => day === null || meeting.startsOn <= day);
-    const runsBy = (day: string | null) => before(day).reduce((sum, meeting) => sum + meeting.runs, 0);
+    // Beyond the calendar's end nobody knows of a meeting, or of there being none.
+    const within = (day: string | null): readonly MeetingDemand[] | null =>
+      day === null || calendarEndsOn === null || day > calendarEndsOn
+        ? null
+        : demand.filter((meeting) => meeting.startsOn <= day);
+    const runsBy = (day: string | null) =>
+      within(day)?.reduce((sum, meeting) => sum + meeting.runs, 0) ?? null;
+    const meetingsBy = (day: string | null) => within(day)?.length ?? null;
     return {
       usage,
       runs: { p10: runsBy(date.p10), median: runsBy(date.median), p90: runsBy(date.p90) },
       meetings: {
-        p10: before(date.p10).length,
-        median: before(date.median).length,
-        p90: before(date.p90).length,
+        p10: meetingsBy(date.p10),
+        median: meetingsBy(date.median),
+        p90: meetingsBy(date.p90),
       },
       date,
       calendarEndsOn,

@@ -84,6 +84,8 @@ export const exposures = (kind: Kind, at: UsageAt): number[] =>
 
 /** A look at a piece, with the usage it had then. */
 export interface SeenAtUsage extends UsageAt {
+  /** when it was; not given for the as-new reading stated with the piece */
+  at?: string;
   value: number | null;
   sd: number | null;
   grade: number | null;
@@ -137,6 +139,17 @@ export function looksFromNew(
 
 const isNew = (one: SeenAtUsage) => one.usage === 0 && one.value !== null;
 
+/** The looks that a wear line counts, in its order: readings when new are in the piece's own start where its limit is a loss. */
+export function countedLooks(
+  kind: Kind,
+  line: LineOverrides,
+  asNew: number | null,
+  seen: readonly SeenAtUsage[],
+): SeenAtUsage[] {
+  const { looks, byLoss } = looksFromNew(kind, line, asNew, seen);
+  return looks.filter((one) => !(byLoss && isNew(one)));
+}
+
 /** A piece as the wear line sees it. */
 export function wearPiece(
   kind: Kind,
@@ -146,17 +159,14 @@ export function wearPiece(
   limitName: LimitName = "club",
 ): WearPiece {
   const scale = wearScale(kind, line);
-  const { looks, start, byLoss } = looksFromNew(kind, line, piece.asNew, seen);
-  const observations: WearObservation[] = looks
-    // Readings when new have said what they can once they are in the piece's own start.
-    .filter((one) => !(byLoss && isNew(one)))
-    .map((one) => ({
-      usage: one.usage,
-      exposures: exposures(kind, one),
-      ...(one.value === null
-        ? { grade: one.grade! }
-        : { wear: scale.sign * (one.value - start.asNew), sd: one.sd! }),
-    }));
+  const { start } = looksFromNew(kind, line, piece.asNew, seen);
+  const observations: WearObservation[] = countedLooks(kind, line, piece.asNew, seen).map((one) => ({
+    usage: one.usage,
+    exposures: exposures(kind, one),
+    ...(one.value === null
+      ? { grade: one.grade! }
+      : { wear: scale.sign * (one.value - start.asNew), sd: one.sd! }),
+  }));
   return {
     id: piece.id,
     limit: wearLimit(scale, limitName) ?? wearLimit(scale)!,

@@ -11,7 +11,15 @@ import {
   surfaceMultipliers,
 } from "../domain/forecast.ts";
 import { runUsage, usageAtMoments } from "../domain/usage.ts";
-import { type LimitName, sizeAt, wearLimit, wearScale } from "../domain/wear.ts";
+import {
+  countedLooks,
+  type LimitName,
+  type SeenAtUsage,
+  sizeAt,
+  wearLimit,
+  wearScale,
+} from "../domain/wear.ts";
+import type { WearForecast } from "../stats/index.ts";
 import { selectSeenWear } from "../storage/inspections.ts";
 import { countPiecesInUse, selectLastCarOfPack } from "../storage/pieces.ts";
 import type { PieceRow } from "../storage/tables.ts";
@@ -151,15 +159,18 @@ export async function forecastPiece(
           },
     oneMoreRun: chancesThrough(forecast, breakage, oneRun),
     breakage: { perRun: breakagePerRun(breakage), broken: breakage.broken, runs: breakage.runs },
-    surprises: forecast.surprises.map(({ index, standardScore, weight }) => ({
-      index,
-      standardScore,
-      weight,
-    })),
+    surprises: surprisesOf(forecast, countedLooks(model.kind, model.overrides, use.asNew, use.seen)),
     restsOn: { ...restsOn(model, use), current: model.current },
     cautions: model.kind.cautions,
   };
 }
+
+/** The readings off the trend, each with when it was read and what it said. */
+const surprisesOf = (forecast: WearForecast, looks: readonly SeenAtUsage[]) =>
+  forecast.surprises.map(({ index, standardScore, weight }) => {
+    const { at = null, usage, value } = looks[index]!;
+    return { at, usage, value, standardScore, weight };
+  });
 
 /** Sizes at some wear, in the order of wear: p10 is the size of the least worn. */
 const sizeRange = (wear: { p10: number; median: number; p90: number }, size: (wear: number) => number) => ({

@@ -32,7 +32,7 @@ export function seenAtUsage(
     history,
     seen.map((one) => one.at),
   );
-  return seen.map(({ value, sd, grade }, i) => ({ ...usages[i]!, value, sd, grade }));
+  return seen.map(({ at, value, sd, grade }, i) => ({ ...usages[i]!, at, value, sd, grade }));
 }
 
 function byPiece<T extends { pieceId: string }>(rows: readonly T[]): Map<string, T[]> {

@@ -81,7 +81,9 @@ const Forecast = z
       .object({
         usage: CountRange.meta({ description: "on the clock, on the surface its usual life is stated on" }),
         runs: CountRange.meta({ description: "whole runs, by the calendar ahead of its car" }),
-        meetings: CountRange.meta({ description: "whole meetings it gets through" }),
+        meetings: CountRange.meta({
+          description: "whole meetings it gets through; null beyond the calendar's end",
+        }),
         date: DayRange.meta({ description: "the meeting at which it is finished; no meeting, no wear" }),
         calendarEndsOn: Day.nullable(),
       })
@@ -112,10 +114,11 @@ const Forecast = z
     surprises: z
       .array(
         z.object({
-          index: z
-            .number()
-            .int()
-            .meta({ description: "which of the piece's readings, from 0, the as-new reading included" }),
+          at: Instant.nullable().meta({
+            description: "when it was read; null for the as-new reading stated with the piece",
+          }),
+          usage: z.number().meta({ description: "usage it was read at, on the clock" }),
+          value: z.number().nullable().meta({ description: "what was read, in `unit`" }),
           standardScore: z.number().meta({ description: "how far off the trend, in standard deviations" }),
           weight: share.meta({ description: "the weight it has in the forecast" }),
         }),
