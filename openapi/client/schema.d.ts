@@ -3111,6 +3111,7 @@ export interface components {
             usage: number;
             /** @description the last reading or grade */
             lastSeenAt: string | null;
+            /** @description wear now, in `unit`; a loss from the piece's own start is never below 0 */
             wear: components["schemas"]["Range"];
             /** @description the size it would be read at now */
             sizeNow: components["schemas"]["Range"] | null;
@@ -10685,9 +10686,9 @@ export interface operations {
                      *         "p90": 0.03918
                      *       },
                      *       "sizeNow": {
-                     *         "p10": 15.4615,
-                     *         "median": 15.4534,
-                     *         "p90": 15.4458
+                     *         "p10": 15.4643,
+                     *         "median": 15.4561,
+                     *         "p90": 15.4486
                      *       },
                      *       "wearRate": {
                      *         "p10": 0.000104512,

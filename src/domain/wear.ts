@@ -1,4 +1,4 @@
-import type { WearObservation, WearPiece, WearPrior } from "../stats/index.ts";
+import type { Quantiles, WearObservation, WearPiece, WearPrior } from "../stats/index.ts";
 import type { Clock, Kind, LifeRange, Limits, Surface } from "./kind.ts";
 import { surfaces } from "./kind.ts";
 import type { UsageAt } from "./usage.ts";
@@ -176,8 +176,17 @@ export function wearPiece(
   };
 }
 
-/** The size that a piece of some wear would be read at. */
-export const sizeAt = (scale: WearScale, wear: number): number => scale.asNew + scale.sign * wear;
+/** The size that a piece of some wear would be read at, from the size that its wear is counted from. */
+export const sizeAt = (scale: WearScale, from: number, wear: number): number => from + scale.sign * wear;
+
+/**
+ * Wear as it is answered. A loss from the piece's own start is never below 0: what lies below is doubt about the start,
+ * which the size keeps. Wear counted from a catalogue size may be: some pieces are larger than it when new.
+ */
+export const wearAnswered = (scale: WearScale, wear: Quantiles): Quantiles =>
+  scale.limits.basis === "size"
+    ? wear
+    : { p10: Math.max(0, wear.p10), median: Math.max(0, wear.median), p90: Math.max(0, wear.p90) };
 
 /** Wear that each grade by eye means, as shares of the limit; the highest has no upper end. */
 export const gradeShares: readonly { from: number; to: number | null }[] = [

@@ -3,7 +3,7 @@ import { breakageOf } from "../domain/breakage.ts";
 import { pieceDemand, pieceForecast, chancesThrough, restsOn } from "../domain/forecast.ts";
 import { benchSteps, type BenchStep, type Kind } from "../domain/kind.ts";
 import { currencyDecimals } from "../domain/money.ts";
-import { wearLimit, wearScale } from "../domain/wear.ts";
+import { wearAnswered, wearLimit, wearScale } from "../domain/wear.ts";
 import { type CheckGain, checkGain, checksWithin } from "../domain/worthwhile-check.ts";
 import { selectClub } from "../storage/clubs.ts";
 import { getRecord } from "../storage/records.ts";
@@ -159,7 +159,9 @@ async function benchEntry(
         });
   const gain = check?.gain ?? 0;
   const runsSinceSeen = runs.filter((run) => lastSeenAt === null || run.at > lastSeenAt).length;
-  const limit = wearLimit(wearScale(model.kind, model.overrides))!;
+  const scale = wearScale(model.kind, model.overrides);
+  const limit = wearLimit(scale)!;
+  const wear = wearAnswered(scale, forecast.wear);
   const lastGrade = use.seen.findLast((one) => one.grade !== null)?.grade ?? null;
   const wornOut = chances === null ? forecast.pastLimitProbability : chances.wearsOut;
   const advice: Advice =
@@ -185,11 +187,11 @@ async function benchEntry(
     usage: use.now.usage,
     clock: model.kind.clock,
     unit: model.kind.measure?.unit ?? null,
-    wear: forecast.wear,
+    wear,
     wearShare: {
-      p10: forecast.wear.p10 / limit,
-      median: forecast.wear.median / limit,
-      p90: forecast.wear.p90 / limit,
+      p10: wear.p10 / limit,
+      median: wear.median / limit,
+      p90: wear.p90 / limit,
     },
     lasts: chances?.lasts ?? null,
     wearsOut: chances?.wearsOut ?? null,

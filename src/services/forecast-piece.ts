@@ -16,6 +16,8 @@ import {
   type LimitName,
   type SeenAtUsage,
   sizeAt,
+  wearAnswered,
+  looksFromNew,
   wearLimit,
   wearScale,
 } from "../domain/wear.ts";
@@ -108,6 +110,7 @@ export async function forecastPiece(
   const { use, fitting, lastSeenAt } = await pieceInUse(work, piece, model);
   const ahead = await aheadOf(work, piece, model, fitting?.carId ?? asked.carId ?? null);
   const forecast = pieceForecast(model, use, limitName);
+  const { start } = looksFromNew(model.kind, model.overrides, use.asNew, use.seen);
   const demand = pieceDemand(model, ahead);
   const [next] = demand;
   const oneRun = {
@@ -134,8 +137,9 @@ export async function forecastPiece(
     limit: { name: limitName, basis: scale.limits.basis, value: limit, wear: limitWear },
     usage: use.now.usage,
     lastSeenAt,
-    wear: forecast.wear,
-    sizeNow: scale.unit === null ? null : sizeRange(forecast.wear, (wear) => sizeAt(scale, wear)),
+    wear: wearAnswered(scale, forecast.wear),
+    sizeNow:
+      scale.unit === null ? null : sizeRange(forecast.wear, (wear) => sizeAt(scale, start.asNew, wear)),
     wearRate: forecast.rate,
     pastLimitChance: past,
     remaining: remainingLife(model.kind, forecast, demand, work.now()),

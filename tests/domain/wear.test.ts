@@ -35,7 +35,7 @@ describe("wear in the trade's words, as numbers", () => {
     const spur = wearScale(kind("SPR-48"), same);
     expect([spur.sign, spur.limits.basis]).toEqual([-1, "loss"]);
     expect(wearLimit(spur)).toBe(spur.limits.club);
-    expect(sizeAt(tyre, 1.6)).toBeCloseTo(61.9, 12);
+    expect(sizeAt(tyre, 63.5, 1.6)).toBeCloseTo(61.9, 12);
   });
 
   it("readings that rise with wear (play) and ones that fall give a wear that grows", () => {

@@ -38,8 +38,10 @@ describe("a meeting and the evening after it", () => {
   afterAll(() => service.close());
 
   it("a forecast exists before the first reading, rests on the kind's usual life, and says that it is belief alone", async () => {
-    const { restsOn, usage, remaining } = await forecast();
+    const { restsOn, usage, remaining, wear, sizeNow } = await forecast();
     expect(restsOn.basis).toBe("belief");
+    expect(wear.p10).toBe(0);
+    expect(sizeNow.median).toBeCloseTo(15.485, 3);
     expect(restsOn.sentence).toContain("480 to 1030 minutes");
     expect(usage).toBe(0);
     // The belief is a range over pieces; what is left of one new piece is that range, and somewhat wider.

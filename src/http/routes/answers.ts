@@ -71,7 +71,9 @@ const Forecast = z
     }),
     usage: z.number().meta({ description: "usage so far, on the clock" }),
     lastSeenAt: Instant.nullable().meta({ description: "the last reading or grade" }),
-    wear: Range,
+    wear: Range.meta({
+      description: "wear now, in `unit`; a loss from the piece's own start is never below 0",
+    }),
     sizeNow: Range.nullable().meta({ description: "the size it would be read at now" }),
     wearRate: Range.meta({
       description: "wear for each unit of the clock, on the surface its usual life is stated on",
