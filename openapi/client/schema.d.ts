@@ -4880,7 +4880,7 @@ export interface components {
              *     }
              */
             data: {
-                [key: string]: components["schemas"]["__schema0"];
+                [key: string]: unknown;
             };
         };
         ImportResult: {
@@ -5191,9 +5191,6 @@ export interface components {
                 /** @description units expected to be missing, over all lines */
                 expectedShort: number;
             }[];
-        };
-        __schema0: string | number | boolean | null | components["schemas"]["__schema0"][] | {
-            [key: string]: components["schemas"]["__schema0"];
         };
     };
     responses: {

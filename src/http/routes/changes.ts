@@ -28,7 +28,7 @@ const Change = z
       description: "name of the key that did it; null for what the service noticed by itself",
       example: "phone of Una",
     }),
-    data: z.record(z.string(), z.json()).meta({
+    data: z.record(z.string(), z.unknown()).meta({
       description:
         "what a follower needs at once; which members there are depends on the type, and new ones may come",
       example: {
