@@ -232,4 +232,102 @@ describe("a program with the typed client", () => {
     expect(again.suppliers.flatMap(({ lines }) => lines)).toEqual([]);
     expect(again.enough.map(({ lineId }) => lineId)).toEqual([line.id]);
   });
+
+  it("connects a shop's stock list, has a person confirm a match, and finds the shelf in the restock list", async () => {
+    const owner = clientFor(await service.keyFor("owner"));
+    const shopkeeper = clientFor(await service.keyFor("shop"));
+    const driver = given(await owner.POST("/v1/drivers", { body: { name: "Una Wickerley" } }));
+    const kinds = given(await owner.GET("/v1/kinds", { params: { query: { limit: 500 } } }));
+    const kind = kinds.items.find(({ code }) => code === "TYR-RT")!;
+    const line = given(
+      await owner.POST("/v1/lines", {
+        body: { sku: "QB-1", name: "Control slick, touring", kindId: kind.id, priceMinorUnits: 900 },
+      }),
+    );
+    const car = given(
+      await owner.POST("/v1/cars", {
+        body: { driverId: driver.id, name: "Thornbill", positions: [{ name: "tyre", kindId: kind.id }] },
+      }),
+    );
+    const onCar = { params: { path: { id: car.id } } };
+    const fitting = {
+      position: "tyre",
+      at: "2026-11-01T08:00:00Z",
+      piece: { lineId: line.id, mark: "1-FL", from: "none" },
+    };
+    given(await owner.POST("/v1/cars/{id}/fittings", { ...onCar, body: fitting }));
+    const meeting = { name: "Round 1", startsOn: "2027-02-07", surface: "asphalt" as const, plannedRuns: 60 };
+    given(await owner.POST("/v1/meetings", { body: meeting }));
+
+    const shop = given(
+      await shopkeeper.POST("/v1/shops", {
+        body: {
+          name: "Corner Hobbies",
+          separator: ";",
+          decimal: ",",
+          columns: { sku: "Article", name: "Text", inventoryLevel: "Stock", price: "Retail" },
+        },
+      }),
+    );
+    const publish = async (list: string, dryRun: boolean) =>
+      shopkeeper.PUT("/v1/shops/{id}/stock-list", {
+        params: { path: { id: shop.id }, query: { dryRun } },
+        body: list,
+        bodySerializer: (text) => text,
+        headers: { "content-type": "text/csv" },
+      });
+    const list = "Article;Text;Stock;Retail\n7001;Control slick touring;6;8,50\n";
+    const wrong = await publish(`${list}7002;Belt;-1;4,00\n`, false);
+    expect([wrong.response.status, wrong.error?.type]).toEqual([422, "/problems/import_refused"]);
+    const tried = given(await publish(list, true));
+    expect([tried.outcome, tried.added, tried.unmatched]).toEqual(["dry-run", 1, 1]);
+    const kept = given(await publish(list, false));
+    expect([kept.outcome, kept.rows, kept.matched]).toEqual(["kept", 1, 0]);
+
+    const inShop = { params: { path: { id: shop.id } } };
+    const [unknown] = given(await shopkeeper.GET("/v1/shops/{id}/unmatched", inShop)).items;
+    expect(unknown!.likely[0]!.lineId).toBe(line.id);
+    const match = await shopkeeper.PUT("/v1/shops/{id}/matches/{shopSku}", {
+      params: { path: { id: shop.id, shopSku: unknown!.sku } },
+      body: { lineId: unknown!.likely[0]!.lineId },
+    });
+    expect(given(match).matchedBy).toBe("confirmed");
+
+    const query = { through: "2027-03-31" };
+    const restock = given(await owner.GET("/v1/restock-list", { params: { query } }));
+    const wanted = [...restock.suppliers.flatMap(({ lines }) => lines), ...restock.enough].find(
+      ({ lineId }) => lineId === line.id,
+    )!;
+    const shelves = wanted.shelves.map(({ shopName, pieces, priceMinorUnits }) => [
+      shopName,
+      pieces,
+      priceMinorUnits,
+    ]);
+    expect(shelves).toEqual([["Corner Hobbies", 6, 850]]);
+    expect(wanted.packs).toBeGreaterThanOrEqual(1);
+    expect(wanted.fromShelves + wanted.fromElsewhere).toBe(wanted.pieces);
+  });
+
+  it("fetches pictures, files, pages and the calendar as text, as the description says", async () => {
+    const client = clientFor(await service.keyFor("owner"));
+    const asText = { parseAs: "text" as const };
+    const through = "2027-03-31";
+    const plan = await client.GET("/v1/restock-plan.svg", {
+      ...asText,
+      params: { query: { through, budgetMinorUnits: 5000 } },
+    });
+    expect(given(plan)).toMatch(/^<svg /);
+    const file = await client.GET("/v1/restock-list.csv", { ...asText, params: { query: { through } } });
+    expect(given(file)).toMatch(/^supplier,name,sku,/);
+    const page = await client.GET("/v1/restock-list.html", { ...asText, params: { query: { through } } });
+    expect(given(page)).toMatch(/^<!doctype html>/);
+    expect(given(await client.GET("/v1/calendar.ics", asText))).toMatch(/^BEGIN:VCALENDAR/);
+    const feed = given(await client.POST("/v1/calendar-feeds", { body: { name: "Racing" } }));
+    const token = new URL(feed.url).pathname.split("/")[2]!;
+    const calendar = await client.GET("/feeds/{token}/calendar.ics", {
+      ...asText,
+      params: { path: { token } },
+    });
+    expect(given(calendar)).toContain("NAME:Racing");
+  });
 });
