@@ -13,7 +13,7 @@ const runsPerPiece = 60;
 const runsPerReading = 6;
 
 const start = Date.parse("2020-01-01T00:00:00.000Z");
-/** Runs of a car lie four hours apart; a hundred seasons end within four years. */
+/** Runs of a car lie four hours apart; a hundred seasons end within four years, and what is logged after them lies before `now`. */
 const at = (run: number, minutes = 0) => new Date(start + (run * 240 + minutes) * 60_000).toISOString();
 
 export interface History {
@@ -156,5 +156,5 @@ export async function fillHistory(
     await insertMany(trx, "inspections", inspections);
     await insertMany(trx, "readings", readings);
   });
-  return { carIds: carRows.map((car) => car.id), now: at(total + 20_000), freeAt: (i) => at(total + i) };
+  return { carIds: carRows.map((car) => car.id), now: at(total + 100_000), freeAt: (i) => at(total + i) };
 }

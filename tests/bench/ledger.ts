@@ -9,19 +9,24 @@ import { fillHistory, type History } from "./history.ts";
 import { inFolder, inTurn, rate } from "./measure.ts";
 
 /**
- * Logging runs one by one, as a ratio to raw better-sqlite3 inserts of the same row into the same table, one commit
- * each; and asking one remaining life, as a ratio to a Hono route that only answers JSON. Both in process, and again
+ * Logging runs one by one and in bulk (CSV), as a ratio to raw better-sqlite3 inserts of the same rows into the same
+ * table, one commit each or one for all; and asking one remaining life, as a ratio to a Hono route that only answers JSON. Both in process, and again
  * with ten and a hundred times the history.
  */
 const rounds = 7;
 const runsEach = 150;
 const asksEach = 60;
+const bulkEach = 5000;
+/** Raw inserts and imports share the first car, which is asked nothing; imports begin after so many of its times. */
+const rawSlots = 50_000;
 
 export interface LedgerFigures {
   seasons: number;
   rawInsertsPerSecond: number;
   runsPerSecond: number;
   runsRatio: number;
+  bulkRunsPerSecond: number;
+  bulkRatio: number;
   bareJsonPerSecond: number;
   forecastsPerSecond: number;
   forecastRatio: number;
@@ -63,7 +68,12 @@ async function prepare(folder: string, seasons: number): Promise<Bench> {
   const lineId = await make("/v1/lines", { sku: "B-1", name: "Spur", kindId, priceMinorUnits: 900 });
   const history = await fillHistory(db, { clubId: club.id, driverId, lineId, kindId, seasons });
   now = history.now;
-  const fitted = await db.selectFrom("fittings").select("pieceId").where("removedAt", "is", null).execute();
+  const fitted = await db
+    .selectFrom("fittings")
+    .select("pieceId")
+    .where("removedAt", "is", null)
+    .where("carId", "!=", history.carIds[0]!)
+    .execute();
   return { app, headers, history, pieceIds: fitted.map((row) => row.pieceId), db };
 }
 
@@ -95,6 +105,24 @@ function rawInserter(folder: string, seasons: number, history: History) {
           1,
         );
     },
+    insertTogether: (count: number) =>
+      raw.transaction(() => {
+        for (let i = 0; i < count; i++, made++)
+          insert.run(
+            v7(),
+            clubId,
+            history.carIds[0]!,
+            history.freeAt(made),
+            5.5,
+            "asphalt",
+            null,
+            null,
+            0,
+            null,
+            null,
+            1,
+          );
+      })(),
     close: () => raw.close(),
   };
 }
@@ -109,6 +137,7 @@ async function figuresAt(folder: string, seasons: number): Promise<LedgerFigures
   };
   let logged = 0;
   let asked = 0;
+  let imported = 0;
   const log = async () => {
     for (let i = 0; i < runsEach; i++, logged++) {
       const run = {
@@ -127,14 +156,28 @@ async function figuresAt(folder: string, seasons: number): Promise<LedgerFigures
   const askBare = async () => {
     for (let i = 0; i < asksEach * 20; i++) await must(await bare.request("/forecast"));
   };
+  const logBulk = async () => {
+    const rows = ["carId,at,minutes,surface"];
+    for (let i = 0; i < bulkEach; i++, imported++)
+      rows.push(`${history.carIds[0]},${history.freeAt(rawSlots + imported)},5.5,asphalt`);
+    const init = {
+      method: "POST",
+      headers: { ...headers, "content-type": "text/csv" },
+      body: rows.join("\r\n"),
+    };
+    await must(await app.request("/v1/imports/runs", init));
+  };
   await ask();
   await log();
-  const [askTime, bareTime, rawTime, logTime] = (await inTurn(rounds, [
+  await logBulk();
+  const [askTime, bareTime, rawTime, logTime, rawBulkTime, bulkTime] = (await inTurn(rounds, [
     ask,
     askBare,
     () => raw.insert(runsEach),
     log,
-  ])) as [number, number, number, number];
+    () => raw.insertTogether(bulkEach),
+    logBulk,
+  ])) as [number, number, number, number, number, number];
   raw.close();
   await db.destroy();
   const runsPerSecond = runsEach / logTime;
@@ -146,6 +189,8 @@ async function figuresAt(folder: string, seasons: number): Promise<LedgerFigures
     rawInsertsPerSecond,
     runsPerSecond,
     runsRatio: runsPerSecond / rawInsertsPerSecond,
+    bulkRunsPerSecond: bulkEach / bulkTime,
+    bulkRatio: rawBulkTime / bulkTime,
     bareJsonPerSecond,
     forecastsPerSecond,
     forecastRatio: forecastsPerSecond / bareJsonPerSecond,
@@ -161,7 +206,7 @@ export async function benchLedger(say: (line: string) => void): Promise<LedgerFi
       const one = await figuresAt(folder, seasons);
       all.push(one);
       say(
-        `${String(seasons).padStart(3)} x history: runs logged ${rate(one.runsPerSecond)}/s, ${one.runsRatio.toFixed(2)} of raw inserts (${rate(one.rawInsertsPerSecond)}/s); ` +
+        `${String(seasons).padStart(3)} x history: runs logged ${rate(one.runsPerSecond)}/s, ${one.runsRatio.toFixed(2)} of raw inserts (${rate(one.rawInsertsPerSecond)}/s); in bulk ${rate(one.bulkRunsPerSecond)}/s, ${one.bulkRatio.toFixed(2)} of raw; ` +
           `remaining life ${rate(one.forecastsPerSecond)}/s (${one.forecastMs.toFixed(2)} ms), ${one.forecastRatio.toFixed(4)} of a bare JSON route (${rate(one.bareJsonPerSecond)}/s)`,
       );
     }
