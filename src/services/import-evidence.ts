@@ -1,5 +1,5 @@
 import type { Queries } from "../storage/database.ts";
-import { countEvidenceOfMany, selectFittingsOf, selectLastInspections } from "../storage/bulk.ts";
+import { countEvidenceOfMany, selectFittingsSince, selectLastInspections } from "../storage/bulk.ts";
 
 type WearingRun = { carId: string; at: string; packId: string | null };
 
@@ -21,31 +21,31 @@ function anyBetween(moments: readonly string[], from: string, until: string | nu
  * that was inspected since. The same rule as for a single run, but by two queries and a search instead of one
  * statement for each.
  */
-export async function countEvidenceOfRuns(
-  q: Queries,
-  clubId: string,
-  runs: readonly WearingRun[],
-): Promise<void> {
+export async function countEvidenceOfRuns(q: Queries, runs: readonly WearingRun[]): Promise<void> {
   const ofCar = new Map<string, string[]>();
   const firstOfPack = new Map<string, string>();
+  let first = "9";
   for (const { carId, at, packId } of runs) {
+    if (at < first) first = at;
     const moments = ofCar.get(carId);
     if (moments === undefined) ofCar.set(carId, [at]);
     else moments.push(at);
     if (packId !== null && !(firstOfPack.get(packId)! <= at)) firstOfPack.set(packId, at);
   }
   for (const moments of ofCar.values()) moments.sort();
-  const inspected = new Map((await selectLastInspections(q, clubId)).map((row) => [row.pieceId, row]));
+  const fittings = await selectFittingsSince(q, [...ofCar.keys()], first);
+  const pieceIds = [...new Set([...fittings.map((fitting) => fitting.pieceId), ...firstOfPack.keys()])];
+  const inspected = new Map((await selectLastInspections(q, pieceIds)).map((row) => [row.pieceId, row]));
   const lines = new Set<string>();
-  for (const fitting of await selectFittingsOf(q, { carIds: [...ofCar.keys()] })) {
+  for (const fitting of fittings) {
     const last = inspected.get(fitting.pieceId);
     if (last === undefined || lines.has(last.lineId)) continue;
     if (anyBetween(ofCar.get(fitting.carId)!, fitting.fittedAt, fitting.removedAt, last.at))
       lines.add(last.lineId);
   }
-  for (const [packId, first] of firstOfPack) {
+  for (const [packId, firstUse] of firstOfPack) {
     const last = inspected.get(packId);
-    if (last !== undefined && first <= last.at) lines.add(last.lineId);
+    if (last !== undefined && firstUse <= last.at) lines.add(last.lineId);
   }
   await countEvidenceOfMany(q, [...lines]);
 }

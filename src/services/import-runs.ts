@@ -165,7 +165,7 @@ export async function importRuns(
     const there = rowsKept === runs.length ? null : await alreadyThere(work, runs, faults);
     faults.refuse();
     const added = there === null ? runs : runs.filter((run) => !there.has(run));
-    await countEvidenceOfRuns(work.db, work.actor.clubId, added);
+    await countEvidenceOfRuns(work.db, added);
     return { rowsRead, rowsKept, rowsAlreadyThere: rowsRead - rowsKept };
   });
 }

@@ -81,15 +81,32 @@ export const selectRunsAt = (q: Queries, carId: string, moments: readonly string
     q.selectFrom("runs").selectAll().where("carId", "=", carId).where("at", "in", some).execute(),
   );
 
-/** When each piece of the club was last inspected, for those that ever were. */
-export const selectLastInspections = (q: Queries, clubId: string) =>
-  q
-    .selectFrom("inspections")
-    .innerJoin("pieces", "pieces.id", "inspections.pieceId")
-    .select((e) => ["pieceId", "pieces.lineId", e.fn.max("at").as("at")])
-    .where("inspections.clubId", "=", clubId)
-    .groupBy(["pieceId", "pieces.lineId"])
-    .execute();
+/** When some pieces were last inspected, for those that ever were, each with its line. */
+export const selectLastInspections = (q: Queries, pieceIds: readonly string[]) =>
+  inLists(pieceIds, (some) =>
+    q
+      .selectFrom("inspections")
+      .innerJoin("pieces", "pieces.id", "inspections.pieceId")
+      .select((e) => ["pieceId", "pieces.lineId", e.fn.max("at").as("at")])
+      .where("pieceId", "in", some)
+      .groupBy(["pieceId", "pieces.lineId"])
+      .execute(),
+  );
+
+/** The fittings on some cars that end after a moment, or have not ended: how many there were before does not matter. */
+export async function selectFittingsSince(
+  q: Queries,
+  carIds: readonly string[],
+  at: string,
+): Promise<FittingRow[]> {
+  const ended = await inLists(carIds, (some) =>
+    q.selectFrom("fittings").selectAll().where("carId", "in", some).where("removedAt", ">", at).execute(),
+  );
+  const fitted = await inLists(carIds, (some) =>
+    q.selectFrom("fittings").selectAll().where("carId", "in", some).where("removedAt", "is", null).execute(),
+  );
+  return [...ended, ...fitted];
+}
 
 /** Every fitting on some cars, or of some pieces; a fitting that meets both is there twice. */
 export async function selectFittingsOf(
