@@ -89,6 +89,17 @@ export async function pieceNames(work: Work): Promise<Names<PieceRow>> {
   );
 }
 
+/** The packs among the pieces: few, where a club has logged thousands of pieces. */
+export async function packNames(work: Work): Promise<Names<PieceRow>> {
+  const lines = [...(await kindsOfLines(work)).values()].filter(({ kind }) => kind.usedBy === "pack");
+  const lineId = lines.map(({ line }) => line.id);
+  const packs = lineId.length === 0 ? [] : await allRecords(work.db, "pieces", work.actor.clubId, { lineId });
+  return new Names(
+    "pack",
+    packs.map((row) => [row.id, pieceName(row.driverId, row.mark), row] as const),
+  );
+}
+
 export const lineNames = async (work: Work): Promise<Names<LineRow>> =>
   new Names(
     "line",

@@ -18,7 +18,7 @@ import { type ImportCounts, keepTogether, notOwn, reachesDriver, requireLogReach
 import { countEvidenceOfRuns } from "./import-evidence.ts";
 import { groupedBy } from "./grouped-by.ts";
 import { Faults } from "./import-faults.ts";
-import { carNames, kindsOfLines, meetingNames, pieceName, pieceNames } from "./import-names.ts";
+import { carNames, meetingNames, pieceName, packNames } from "./import-names.ts";
 import { latestMoment } from "./log-runs.ts";
 import { type Bytes, readTable, type Table, type TableForm } from "./tables-in.ts";
 import type { Work } from "./work.ts";
@@ -56,9 +56,8 @@ function differing(one: RunRow, other: RunRow): keyof RunRow | null {
 /** How a sound row becomes a run, with everything it refers to found. */
 async function runReader(work: Work): Promise<(given: Given<typeof runColumns>) => RunRow | WrongAt> {
   const cars = await carNames(work);
-  const packs = await pieceNames(work);
+  const packs = await packNames(work);
   const meetings = await meetingNames(work);
-  const kinds = await kindsOfLines(work);
   const latest = latestMoment(work);
   const { clubId } = work.actor;
 
@@ -68,8 +67,6 @@ async function runReader(work: Work): Promise<(given: Given<typeof runColumns>) 
     const name = given.pack === null ? null : pieceName(driverId, given.pack);
     const pack = packs.find(given.packId, name, given.pack);
     if (pack instanceof Wrong) return new WrongAt(column, pack.detail);
-    const { kind } = kinds.get(pack.lineId)!;
-    if (kind.usedBy !== "pack") return new WrongAt(column, `${pack.mark} is a ${kind.name}, not a pack`);
     if (pack.driverId !== driverId) return new WrongAt(column, `${pack.mark} belongs to another driver`);
     return pack.id;
   };

@@ -348,7 +348,7 @@ describe("what is wrong with a table of runs", () => {
     ["an unknown member", [{ minuts: 5 }], "#/rows/0/minuts", /is "minutes" meant/],
     ["a row that is no object", [null], "#/rows/0", /must be an object/],
     ["words that are no list", [{ conditions: "dusty" }], "#/rows/0/conditions", /must be a list/],
-    ["a pack of another kind", [{ pack: "spur 9" }], "#/rows/0/pack", /not a pack/],
+    ["a pack of another kind", [{ pack: "spur 9" }], "#/rows/0/pack", /there is no pack "spur 9"/],
     ["an unknown id", [{ car: undefined, carId: "none" }], "#/rows/0/carId", /no car with id none/],
   ])("in JSON: %s", async (_, rows, pointer, detail) => {
     const spur = { driverId: garage.driver.id, lineId: garage.line.id, mark: "spur 9" };
