@@ -18,7 +18,7 @@ export interface Spool {
   remove: () => Promise<void>;
 }
 
-/** Each write waits for another thread; few large ones took half the time of one for each chunk. */
+/** Each write goes through another thread: a list is a few of them, and not one for each chunk. */
 const writtenAtOnce = 2 ** 20;
 
 /** A body that is larger than it may be, counted after decompression. */
