@@ -1,3 +1,5 @@
+import { isIP } from "node:net";
+
 /** What the environment may set. Each has a default, so that `npm start` needs nothing. */
 export interface Settings {
   port: number;
@@ -8,8 +10,8 @@ export interface Settings {
   corsOrigins: readonly string[];
   /** requests a minute that each key may make; 0 for any number */
   rateLimit: number;
-  /** may shops' lists be fetched from addresses of one's own network? */
-  pullAllowPrivate: boolean;
+  /** from which addresses of one's own network shops' lists may be fetched: all, none, or these */
+  pullAllowPrivate: boolean | readonly string[];
 }
 export const logLevels = ["debug", "info", "warn", "error", "silent"] as const;
 export type LogLevel = (typeof logLevels)[number];
@@ -29,6 +31,18 @@ function originsFrom(list: string): string[] {
   return origins;
 }
 
+/** "true" for all, "false" for none, or addresses with commas between them. */
+function addressesFrom(list: string): boolean | string[] {
+  if (list === "true" || list === "false") return list === "true";
+  const addresses = list.split(",").map((one) => one.trim());
+  const wrong = addresses.find((one) => isIP(one) === 0);
+  if (wrong !== undefined)
+    throw new Error(
+      `PULL_ALLOW_PRIVATE must be true, false, or addresses such as 192.168.1.20 with commas between them, but has "${wrong}"`,
+    );
+  return addresses;
+}
+
 /**
  * Reads the settings from environment variables.
  *
@@ -46,9 +60,6 @@ export function settingsFrom(environment: Record<string, string | undefined>): S
     throw new Error(
       `RATE_LIMIT must be a whole number of requests a minute, or 0 for any, but is "${rateLimit}"`,
     );
-  const pullAllowPrivate = environment["PULL_ALLOW_PRIVATE"] ?? "false";
-  if (pullAllowPrivate !== "true" && pullAllowPrivate !== "false")
-    throw new Error(`PULL_ALLOW_PRIVATE must be true or false, but is "${pullAllowPrivate}"`);
   return {
     port: Number(port),
     host: environment["HOST"] ?? "127.0.0.1",
@@ -56,6 +67,6 @@ export function settingsFrom(environment: Record<string, string | undefined>): S
     logLevel: logLevel as LogLevel,
     corsOrigins: originsFrom(environment["CORS_ORIGINS"] ?? ""),
     rateLimit: Number(rateLimit),
-    pullAllowPrivate: pullAllowPrivate === "true",
+    pullAllowPrivate: addressesFrom(environment["PULL_ALLOW_PRIVATE"] ?? "false"),
   };
 }

@@ -10,8 +10,8 @@ import { decoded, isCoding, type Spool, spoolBody, TooManyBytes } from "../stora
  * service runs in: every address is checked when it is connected to, and again after each redirect.
  */
 export interface FetchLimits {
-  /** may addresses of one's own network be asked? */
-  allowPrivate: boolean;
+  /** which addresses of one's own network may be asked: all (true), none (false), or these */
+  allowPrivate: boolean | readonly string[];
   /** for all of it, redirects and body included, milliseconds */
   timeMs: number;
   /** after decompression */
@@ -75,19 +75,23 @@ export function isPublicAddress(address: string): boolean {
   return family === 6 && global6.check(address, "ipv6") && !special.check(address, "ipv6");
 }
 
+type Allowed = FetchLimits["allowPrivate"];
+const mayAsk = (address: string, allowed: Allowed): boolean =>
+  isPublicAddress(address) || (typeof allowed === "boolean" ? allowed : allowed.includes(address));
+
 const failed = (detail: string) => new DomainError("pull_failed", detail);
 const notPublic = (host: string, address: string) =>
   failed(
-    `${host} is at ${address}, which is no address of the public internet; lists are fetched from there only unless PULL_ALLOW_PRIVATE is set`,
+    `${host} is at ${address}, which is no address of the public internet; lists are fetched from there only unless PULL_ALLOW_PRIVATE names it`,
   );
 
 /** Looks names up as Node does, refuses what is not public, and connects to what was checked and to nothing else. */
 const checkedLookup =
-  (allowPrivate: boolean): LookupFunction =>
+  (allowed: Allowed): LookupFunction =>
   (host, options, answer) => {
     lookup(host, { ...options, all: true }, (error, addresses: LookupAddress[]) => {
       if (error !== null) return answer(error, []);
-      const strange = allowPrivate ? undefined : addresses.find(({ address }) => !isPublicAddress(address));
+      const strange = addresses.find(({ address }) => !mayAsk(address, allowed));
       const [first] = addresses;
       if (strange !== undefined) answer(notPublic(host, strange.address), []);
       else if (first === undefined) answer(failed(`${host} has no address`), []);
@@ -97,14 +101,14 @@ const checkedLookup =
   };
 
 /** @throws {DomainError} `pull_failed` where the address is none that may be asked */
-function requireAskable(url: URL, allowPrivate: boolean): void {
+function requireAskable(url: URL, allowed: Allowed): void {
   if (url.protocol !== "http:" && url.protocol !== "https:")
     throw failed(`${url.protocol}// is not fetched; give an address with https:// or http://`);
   if (url.username !== "" || url.password !== "")
     throw failed("An address with a user name or a password in it is not fetched");
   // Names are checked when they are looked up; numbers never are looked up.
   const host = url.hostname.replace(/^\[|\]$/g, "");
-  if (isIP(host) !== 0 && !allowPrivate && !isPublicAddress(host)) throw notPublic(url.host, host);
+  if (isIP(host) !== 0 && !mayAsk(host, allowed)) throw notPublic(url.host, host);
 }
 
 function ask(url: URL, headers: http.OutgoingHttpHeaders, limits: FetchLimits, signal: AbortSignal) {

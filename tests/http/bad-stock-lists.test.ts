@@ -103,7 +103,7 @@ describe("a list that cannot be read as a whole is refused:", () => {
   test("one of a type or coding that is not read", async () => {
     expect((await put(good, "", { "content-type": "application/vnd.ms-excel" })).status).toBe(415);
     expect((await put(good, "", { "content-encoding": "zip" })).status).toBe(415);
-    expect((await put(good, "", { "content-type": "text/csv; charset=klingon" })).status).toBe(415);
+    expect((await put(good, "", { "content-type": "text/csv; charset=utf-99" })).status).toBe(415);
   });
 });
 
