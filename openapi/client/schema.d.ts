@@ -4855,15 +4855,17 @@ export interface components {
              */
             at: string;
             /**
-             * @description what happened: the sort of thing, and what became of it
+             * @description what happened: the sort of thing, and what became of it: piece.added, piece.changed, piece.fitted, piece.removed, piece.fitting-changed, piece.fitting-deleted, piece.inspected, piece.inspection-deleted, piece.retired, piece.unretired, piece.near-limit, piece.clear-of-limit, car.runs-logged, car.run-changed, car.run-deleted, car.not-ready, car.ready, line.added, line.changed, line.below-reorder-point, line.above-reorder-point, stock-level.changed, order.placed, order.changed, order.received, stock-list.kept, stock-list.failed, reservation.asked, reservation.answered, reservation.withdrawn, import.finished; new ones may come
              * @example piece.fitted
-             * @enum {string}
              */
-            type: "piece.added" | "piece.changed" | "piece.fitted" | "piece.removed" | "piece.fitting-changed" | "piece.fitting-deleted" | "piece.inspected" | "piece.inspection-deleted" | "piece.retired" | "piece.unretired" | "piece.near-limit" | "piece.clear-of-limit" | "car.runs-logged" | "car.run-changed" | "car.run-deleted" | "car.not-ready" | "car.ready" | "line.added" | "line.changed" | "line.below-reorder-point" | "line.above-reorder-point" | "stock-level.changed" | "order.placed" | "order.changed" | "order.received" | "import.finished";
+            type: string;
             /** @description what it happened to; read it by its id for more */
             subject: {
-                /** @enum {string} */
-                kind: "piece" | "car" | "line" | "order" | "import";
+                /**
+                 * @description piece, car, line, order, shop, reservation, import; new ones may come
+                 * @example piece
+                 */
+                kind: string;
                 id: components["schemas"]["Id"];
             };
             /**
@@ -13878,7 +13880,7 @@ export interface operations {
                      *               "sku": "QB-TY-101",
                      *               "name": "Control slick, set of four",
                      *               "makersPartNumber": null,
-                     *               "score": 40.46
+                     *               "score": 23.54
                      *             }
                      *           ]
                      *         },

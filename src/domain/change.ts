@@ -25,12 +25,17 @@ export const changeTypes = [
   "order.placed",
   "order.changed",
   "order.received",
+  "stock-list.kept",
+  "stock-list.failed",
+  "reservation.asked",
+  "reservation.answered",
+  "reservation.withdrawn",
   "import.finished",
 ] as const;
 export type ChangeType = (typeof changeTypes)[number];
 
-export const subjectKinds = ["piece", "car", "line", "order", "import"] as const;
-/** What to read for more: a piece, a car, a line or an order by its id. An import has nothing more to tell. */
+export const subjectKinds = ["piece", "car", "line", "order", "shop", "reservation", "import"] as const;
+/** What to read for more: a piece, a car, a line, an order, a shop or a reservation by its id. An import has nothing more to tell. */
 export interface Subject {
   kind: (typeof subjectKinds)[number];
   id: string;

@@ -5,6 +5,7 @@ import type { ReservationRow } from "../storage/tables.ts";
 import { clubDay } from "./calendar-ahead.ts";
 import { makeRecord } from "./keep-records.ts";
 import { count } from "./needs-ahead.ts";
+import { noteChange } from "./note-change.ts";
 import { requireOwn, together, type Work } from "./work.ts";
 
 /**
@@ -78,7 +79,7 @@ export async function askReservation(
         ["drivers", driverId, "driver"],
       ],
     );
-    return read(work, row.id);
+    return told(work, row.id, "reservation.asked");
   });
 }
 
@@ -108,10 +109,22 @@ export async function listReservations(
   return { items: items.map(shown), next };
 }
 
-const change = async (work: Work, id: string, changes: Partial<ReservationRow>) => {
-  await updateRecord(work.db, "reservations", work.actor.clubId, id, changes, "reservation");
-  return read(work, id);
-};
+/** Reads a reservation and tells whom it concerns: the shops what was asked and withdrawn, the driver the answer. */
+async function told(
+  work: Work,
+  id: string,
+  type: "reservation.asked" | "reservation.answered" | "reservation.withdrawn",
+): Promise<ReservationShown> {
+  const now = await read(work, id);
+  const { shopId, lineId, sku, driverName, pieces, forDay, state, answer } = now;
+  const audience = type === "reservation.answered" ? { driverId: now.driverId } : ("shop" as const);
+  const data = { shopId, lineId, sku, driverName, pieces, forDay, state, answer };
+  await noteChange(work, { type, subject: { kind: "reservation", id }, audience, data });
+  return now;
+}
+
+const change = (work: Work, id: string, changes: Partial<ReservationRow>) =>
+  updateRecord(work.db, "reservations", work.actor.clubId, id, changes, "reservation");
 
 function requireOpen({ state }: ReservationRow): void {
   if (state === "withdrawn")
@@ -133,7 +146,8 @@ export async function answerReservation(
     if (work.reach === "own") throw new DomainError("not_allowed", "The shop answers a reservation");
     requireOpen(row);
     const state = confirmed ? ("confirmed" as const) : ("refused" as const);
-    return change(work, id, { state, answer: notes, answeredAt: work.now() });
+    await change(work, id, { state, answer: notes, answeredAt: work.now() });
+    return told(work, id, "reservation.answered");
   });
 }
 
@@ -146,6 +160,8 @@ export async function withdrawReservation(work: Work, id: string): Promise<Reser
   return together(work, async (work) => {
     const row = await getRecord(work.db, "reservations", work.actor.clubId, id, "reservation");
     requireOwn(work, row.driverId, "a reservation");
-    return row.state === "withdrawn" ? read(work, id) : change(work, id, { state: "withdrawn" });
+    if (row.state === "withdrawn") return read(work, id);
+    await change(work, id, { state: "withdrawn" });
+    return told(work, id, "reservation.withdrawn");
   });
 }

@@ -87,23 +87,37 @@ export interface LikelyLine {
 
 const likelyShown = 5;
 
-/** Ranks the club's lines for things that no number matches: by the words that they share, with letters mistyped. */
+/** "48dp" and "48 DP" are the same words to a person. */
+const wordsOf = (text: string) => text.toLowerCase().match(/\p{L}+|\p{N}+/gu) ?? [];
+/** "QB SP 487" and "qbsp-487" are the same number. */
+const numberOf = (text: string) => [text.toLowerCase().replaceAll(/[^\p{L}\p{N}]/gu, "")];
+const isWord = (term: string) => /^\p{L}{4,}$/u.test(term);
+
+/**
+ * Ranks the club's lines for things that no number matches: by the words of their names, with letters mistyped, and by
+ * numbers that are nearly the same. The rank is that of the library (BM25 over terms within an edit distance).
+ */
 export function likelyLines(lines: readonly LineRow[]): (row: ListedRow) => LikelyLine[] {
   const index = new MiniSearch<LineRow>({
     fields: ["name", "sku", "makersPartNumber"],
-    // "48dp" and "48 DP" are the same words to a person.
-    tokenize: (text) => text.toLowerCase().match(/\p{L}+|\p{N}+/gu) ?? [],
-    searchOptions: {
-      fuzzy: (term) => (term.length > 3 && /^\p{L}+$/u.test(term) ? 0.25 : false),
-      prefix: (term) => term.length > 2 && /^\p{L}+$/u.test(term),
-      boost: { makersPartNumber: 1.5, sku: 1.5 },
-    },
+    tokenize: (text, field) => (field === "name" || field === undefined ? wordsOf(text) : numberOf(text)),
   });
   index.addAll(lines);
   const byId = new Map(lines.map((line) => [line.id, line]));
-  return ({ name, sku, mpn }) =>
-    index
-      .search([name, sku, mpn].filter((one) => one !== null).join(" "))
+  const words = (text: string) => ({
+    ...{ queries: [text], fields: ["name"], tokenize: wordsOf },
+    fuzzy: (term: string) => (isWord(term) ? 0.25 : false),
+    prefix: isWord,
+  });
+  const number = (text: string) => ({
+    ...{ queries: [text], fields: ["sku", "makersPartNumber"], tokenize: numberOf },
+    fuzzy: (term: string) => (term.length > 4 ? 0.2 : false),
+  });
+  return ({ name, sku, mpn }) => {
+    const numbers = [sku, mpn].filter((one) => one !== null);
+    const queries = [...(name === null ? [] : [words(name)]), ...numbers.map(number)];
+    return index
+      .search({ combineWith: "OR", queries })
       .slice(0, likelyShown)
       .map(({ id, score }) => {
         const line = byId.get(id as string)!;
@@ -116,4 +130,5 @@ export function likelyLines(lines: readonly LineRow[]): (row: ListedRow) => Like
           score: Math.round(score * 100) / 100,
         };
       });
+  };
 }

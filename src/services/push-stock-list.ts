@@ -3,7 +3,7 @@ import { type Coding, decoded, isCoding, spoolBody, type Spool, TooManyBytes } f
 import { getShop } from "./keep-shops.ts";
 import { maxListBytes, refusedList } from "./read-stock-list.ts";
 import { type Arrival, type ListResult, noteFailure, takeStockList } from "./take-stock-list.ts";
-import { together, type Work } from "./work.ts";
+import type { Work } from "./work.ts";
 
 /** A list that somebody sends. */
 export interface Pushed extends Omit<Arrival, "way"> {
@@ -62,7 +62,7 @@ export async function pushStockList(
       error instanceof TooManyBytes
         ? `The list has more than ${maxListBytes / 2 ** 20} MiB, counted after decompression`
         : (error as Error).message;
-    if (pushed.dryRun !== true) await together(work, (work) => noteFailure(work, id, reason));
+    if (pushed.dryRun !== true) await noteFailure(work, id, reason);
     if (error instanceof TooManyBytes) return "too-large";
     throw error;
   }

@@ -16,6 +16,7 @@ import {
 import type { ListedRow, ShopFeedRow, ShopRow, StockListRow } from "../storage/tables.ts";
 import { matcherFor, rematch } from "./match-lines.ts";
 import { count } from "./needs-ahead.ts";
+import { noteChange } from "./note-change.ts";
 import {
   type ListForm,
   type ListType,
@@ -259,8 +260,13 @@ const keep = (
     await updateStockList(db, list.id, { outcome, rowsRead, rejected: rejected.total, ...difference });
     const replaced = merged ? list.id : listId;
     if (replaced !== null) await deleteListed(db, replaced);
+    const { way, mode } = list;
+    const data = { name: shop.name, way, mode, ...difference, ...counts };
+    await noteChange(work, { type: "stock-list.kept", subject: aboutShop(shop.id), audience: "everyone", data });
     return resultOf(list, read, difference, counts, outcome);
   });
+
+const aboutShop = (id: string) => ({ kind: "shop" as const, id });
 
 /** @param feed of the shop whose list has not changed */
 async function unchanged(work: Work, feed: ShopFeedRow, arrival: Arrival): Promise<ListResult> {
@@ -294,12 +300,13 @@ async function giveUp(work: Work, list: StockListRow, dryRun: boolean, error: un
   });
 }
 
-/** Counts a failure; the last good list counts on, and its age shows. */
-export async function noteFailure(work: Work, shopId: string, reason: string): Promise<void> {
-  const feed = await getRecord(work.db, "shopFeeds", work.actor.clubId, shopId, "shop");
-  await updateFeed(work.db, shopId, {
-    failures: feed.failures + 1,
-    failedAt: work.now(),
-    failedFor: reason.slice(0, 1000),
+/** Counts a failure; the last good list counts on, and its age shows. The feed of changes is told the first of a row. */
+export const noteFailure = (work: Work, shopId: string, reason: string): Promise<void> =>
+  together(work, async (work) => {
+    const feed = await getRecord(work.db, "shopFeeds", work.actor.clubId, shopId, "shop");
+    const failedFor = reason.slice(0, 1000);
+    await updateFeed(work.db, shopId, { failures: feed.failures + 1, failedAt: work.now(), failedFor });
+    if (feed.failures > 0) return;
+    const data = { reason: failedFor, listedAt: feed.listedAt };
+    await noteChange(work, { type: "stock-list.failed", subject: aboutShop(shopId), audience: "shop", data });
   });
-}

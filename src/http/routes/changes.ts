@@ -8,8 +8,9 @@ const Position = z.number().int().min(0).meta({
   description: "counts the changes of the club; it only rises, and what is given once is never given again",
   example: 1482,
 });
-const ChangeType = z.enum(changeTypes).meta({
-  description: "what happened: the sort of thing, and what became of it",
+/** Open, for new ones come: a client passes over what it does not know. */
+const ChangeType = z.string().meta({
+  description: `what happened: the sort of thing, and what became of it: ${changeTypes.join(", ")}; new ones may come`,
   example: "piece.fitted",
 });
 
@@ -20,7 +21,10 @@ const Change = z
     type: ChangeType,
     subject: z
       .object({
-        kind: z.enum(subjectKinds),
+        kind: z.string().meta({
+          description: `${subjectKinds.join(", ")}; new ones may come`,
+          example: "piece",
+        }),
         id: Id,
       })
       .meta({ description: "what it happened to; read it by its id for more" }),
