@@ -262,7 +262,12 @@ const keep = (
     if (replaced !== null) await deleteListed(db, replaced);
     const { way, mode } = list;
     const data = { name: shop.name, way, mode, ...difference, ...counts };
-    await noteChange(work, { type: "stock-list.kept", subject: aboutShop(shop.id), audience: "everyone", data });
+    await noteChange(work, {
+      type: "stock-list.kept",
+      subject: aboutShop(shop.id),
+      audience: "everyone",
+      data,
+    });
     return resultOf(list, read, difference, counts, outcome);
   });
 
