@@ -4985,6 +4985,8 @@ export interface components {
                 usagePerRun: number;
                 /** @description error of a reading, from how readings scatter about their neighbours */
                 readingSd: number;
+                /** @enum {string} */
+                path: "learned" | "straight";
             };
         };
         /** @description 10th percentile, median and 90th percentile */
@@ -10831,7 +10833,7 @@ export interface operations {
                      *       "tonight": {
                      *         "minutes": 10,
                      *         "minutesUsed": 3,
-                     *         "gainMinorUnits": 1176,
+                     *         "gainMinorUnits": 1197,
                      *         "checks": [
                      *           {
                      *             "position": "front-right tyre",
@@ -10840,8 +10842,8 @@ export interface operations {
                      *             "kindName": "Rubber touring tyre",
                      *             "check": "Diameter at the middle and both edges; glue and tears.",
                      *             "checkMinutes": 3,
-                     *             "checkGainMinorUnits": 1176,
-                     *             "checkGainPerMinute": 392.106,
+                     *             "checkGainMinorUnits": 1197,
+                     *             "checkGainPerMinute": 398.864,
                      *             "checkWhy": "A reading may turn \"leave\" into \"change\" (chance 49 %): worn out by the end of Round 1 with a chance of 50 %, where changing pays from 70 %."
                      *           }
                      *         ]
@@ -10856,8 +10858,8 @@ export interface operations {
                      *           "benchStep": "tyres",
                      *           "check": "Diameter at the middle and both edges; glue and tears.",
                      *           "checkMinutes": 3,
-                     *           "checkGainMinorUnits": 1176,
-                     *           "checkGainPerMinute": 392.106,
+                     *           "checkGainMinorUnits": 1197,
+                     *           "checkGainPerMinute": 398.864,
                      *           "checkWhy": "A reading may turn \"leave\" into \"change\" (chance 49 %): worn out by the end of Round 1 with a chance of 50 %, where changing pays from 70 %.",
                      *           "carStopper": true,
                      *           "usage": 165,
@@ -11805,8 +11807,8 @@ export interface operations {
                 content: {
                     /**
                      * @example supplier,name,sku,insteadOf,packs,packSize,pieces,price,cost,currency,orderBy,late,inUse,needP10,needMedian,needP90,onHand,onOrder,spares,ageing,chanceWithout,chanceWith,fromShelves,fromElsewhere,shelves,reorderPoint,orderUpTo,why,lineId
-                     *     Harrowmead Trade,"Control slick, set of four",QB-TY-101,,1,4,4,52.00,52.00,AUD,2027-01-26,false,2,2,4,4,0,0,0,0,0.000003393846847225658,0.9219669298976363,0,4,,0,0,"2 to 4 are likely to be needed and there are 0 on hand, 0 on order, 0 part-worn (chance of enough: under 1 %); 1 pack (4 pieces) make it 92 %. 4 must come from elsewhere.",01930000-0000-7000-8000-000000000051
-                     *     ,Spur 87T 48 DP,QB-SP-487,,0,1,0,9.00,0.00,AUD,,false,1,0,0,1,12,6,1,0,0.9999999999999999,0.9999999999999999,0,0,"Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago.",0,0,"12 on hand, 6 on order, 1 part-worn last through 2027-06-30 with a chance of over 99 %; 0 to 1 are likely to be needed.",01930000-0000-7000-8000-00000011e001
+                     *     Harrowmead Trade,"Control slick, set of four",QB-TY-101,,1,4,4,52.00,52.00,AUD,2027-01-26,false,2,2,4,4,0,0,0,0,0.0000033938477704451436,0.9219669299232662,0,4,,0,0,"2 to 4 are likely to be needed and there are 0 on hand, 0 on order, 0 part-worn (chance of enough: under 1 %); 1 pack (4 pieces) make it 92 %. 4 must come from elsewhere.",01930000-0000-7000-8000-000000000051
+                     *     ,Spur 87T 48 DP,QB-SP-487,,0,1,0,9.00,0.00,AUD,,false,1,0,0,1,12,6,1,0,0.9999999999999998,0.9999999999999998,0,0,"Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago.",0,0,"12 on hand, 6 on order, 1 part-worn last through 2027-06-30 with a chance of over 99 %; 0 to 1 are likely to be needed.",01930000-0000-7000-8000-00000011e001
                      *     ,LiPo 2S 5000 mAh,QB-EL-801,,0,1,0,85.00,0.00,AUD,,false,1,0,0,0,0,0,0,0,0.9406870224211459,0.9406870224211459,0,0,,0,0,"0 on hand, 0 on order, 0 part-worn last through 2027-06-30 with a chance of 94 %; 0 to 0 are likely to be needed.",01930000-0000-7000-8000-000000000053
                      */
                     "text/csv; charset=utf-8; header=present": string;
@@ -11902,9 +11904,9 @@ export interface operations {
                 content: {
                     /**
                      * @example position,mark,kind,benchStep,advice,check,checkMinutes,carStopper,usage,clock,wearP10,wearMedian,wearP90,unit,wearShareMedian,lasts,wearsOut,breaks,lastSeenAt,lastGrade,runsSinceSeen,why,cautions,pieceId
-                     *     front-right tyre,2-FR,Rubber touring tyre,tyres,change,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,0.845203510870684,1.3349196291855299,2.0521249330861577,mm,0.8343247682409555,0.49219794161312314,0.49895708370879766,0.01765312788683071,,,30,Worn out by the end of Round 1 with a chance of 50 %; 30 runs since it was last seen.,"Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e02
-                     *     front-left tyre,2-FL,Rubber touring tyre,tyres,leave,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,1.1821302790942383,1.199805521949206,1.2177281715079122,mm,0.7498784512182531,0.9815311733479068,0.0008303571665147238,0.01765312788683071,2026-05-03T09:00:00.000Z,,0,Worn out by the end of Round 1 with a chance of under 1 %; seen since its last run.,"Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e01
-                     *     spur,spur 1,"Spur, acetal, 48 DP",drivetrain,leave,Span over ten teeth at three places; look for chips.,3,true,165,minutes,0.02346026859088321,0.031626327775569014,0.03918002437073597,mm,0.31626327775569013,0.9799733596054143,1.775724151502475e-8,0.02002662299296165,2026-05-03T09:00:00.000Z,,0,Worn out by the end of Round 1 wit
+                     *     front-right tyre,2-FR,Rubber touring tyre,tyres,change,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,0.8452035087144388,1.3349196285681089,2.0521249298525697,mm,0.8343247678550673,0.4921979422674339,0.4989570830427287,0.01765312788683071,,,30,Worn out by the end of Round 1 with a chance of 50 %; 30 runs since it was last seen.,"Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e02
+                     *     front-left tyre,2-FL,Rubber touring tyre,tyres,leave,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,1.1821302794390953,1.1998055218363872,1.2177281708450858,mm,0.7498784511477413,0.9815311734047878,0.000830357108611552,0.01765312788683071,2026-05-03T09:00:00.000Z,,0,Worn out by the end of Round 1 with a chance of under 1 %; seen since its last run.,"Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e01
+                     *     spur,spur 1,"Spur, acetal, 48 DP",drivetrain,leave,Span over ten teeth at three places; look for chips.,3,true,165,minutes,0.02346026860334171,0.03162632778137134,0.03918002438317034,mm,0.3162632778137134,0.9799733596054141,1.7757241741268604e-8,0.02002662299296165,2026-05-03T09:00:00.000Z,,0,Worn out by the end of Round 1 with
                      */
                     "text/csv; charset=utf-8; header=present": string;
                 };
@@ -11993,9 +11995,9 @@ export interface operations {
                 content: {
                     /**
                      * @example do,what,sku,pieces,carStopper,chance,inBox,atHome,spares,onShelf,shelves,missing,cost,currency,why
-                     *     change before leaving,front-right tyre: 2-FR,,,true,0.49895708370879766,,,,,,,,,Change it before leaving: it is worn out by the end of Round 1 with a chance of 50 %.
-                     *     carry,"Control slick, set of four",QB-TY-101,2,true,0.038334278467257676,0,0,0,0,,2,52.00,AUD,"Carry 2: the day is over without it; the chance that one is needed is 4 %, there are 0 in the box, 0 at home and 0 part-worn, so 2 must be bought. 2 must come from elsewhere."
-                     *     carry,Spur 87T 48 DP,QB-SP-487,1,true,0.02097910945278192,3,5,1,4,"Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago.",0,0.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is 2 %, there are 3 in the box, 5 at home and 1 part-worn."
+                     *     change before leaving,front-right tyre: 2-FR,,,true,0.4989570830427287,,,,,,,,,Change it before leaving: it is worn out by the end of Round 1 with a chance of 50 %.
+                     *     carry,"Control slick, set of four",QB-TY-101,2,true,0.03833427843030679,0,0,0,0,,2,52.00,AUD,"Carry 2: the day is over without it; the chance that one is needed is 4 %, there are 0 in the box, 0 at home and 0 part-worn, so 2 must be bought. 2 must come from elsewhere."
+                     *     carry,Spur 87T 48 DP,QB-SP-487,1,true,0.020979109452790135,3,5,1,4,"Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago.",0,0.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is 2 %, there are 3 in the box, 5 at home and 1 part-worn."
                      *     carry,LiPo 2S 5000 mAh,QB-EL-801,1,true,0.0035305454039171735,0,0,0,0,,1,85.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is under 1 %, there are 0 in the box, 0 at home and 0 part-worn, so 1 must be bought. 1 must come from elsewhere."
                      */
                     "text/csv; charset=utf-8; header=present": string;
@@ -16403,6 +16405,11 @@ export interface operations {
                     };
                     /** @description which quantiles to give; 0.05, 0.1, 0.25, 0.5, 0.75, 0.9 and 0.95 if not given */
                     quantiles?: number[];
+                    /**
+                     * @description learned: wear may slow down or speed up, and how much is learned (if not given); straight: wear goes in proportion to usage
+                     * @enum {string}
+                     */
+                    path?: "learned" | "straight";
                     pieces: {
                         id: string;
                         /** @description in order of usage; none for a piece that was not looked at */
@@ -16427,79 +16434,79 @@ export interface operations {
                      * @example {
                      *       "population": {
                      *         "rate": {
-                     *           "p10": 0.00150686,
-                     *           "median": 0.00232592,
-                     *           "p90": 0.00359017
+                     *           "p10": 0.00171746,
+                     *           "median": 0.00237055,
+                     *           "p90": 0.003272
                      *         },
-                     *         "pieceSpread": 0.261327,
-                     *         "runSpread": 0.240992,
-                     *         "readingSd": 0.0901366,
-                     *         "pathExponent": 0.996996
+                     *         "pieceSpread": 0.189657,
+                     *         "runSpread": 0.255042,
+                     *         "readingSd": 0.0944734,
+                     *         "pathExponent": 1.00192
                      *       },
                      *       "pieces": [
                      *         {
                      *           "id": "101",
                      *           "usage": 2000,
                      *           "wear": {
-                     *             "p10": 5.41305,
-                     *             "median": 5.5143,
-                     *             "p90": 5.63035
+                     *             "p10": 5.40539,
+                     *             "median": 5.51183,
+                     *             "p90": 5.63149
                      *           },
                      *           "rate": {
-                     *             "p10": 0.0024096,
-                     *             "median": 0.00274051,
-                     *             "p90": 0.00310869
+                     *             "p10": 0.00238236,
+                     *             "median": 0.0027267,
+                     *             "p90": 0.0030954
                      *           },
                      *           "remaining": {
                      *             "quantiles": [
                      *               {
                      *                 "probability": 0.05,
-                     *                 "usage": 1292.65
+                     *                 "usage": 1294.76
                      *               },
                      *               {
                      *                 "probability": 0.1,
-                     *                 "usage": 1363.32
+                     *                 "usage": 1364.68
                      *               },
                      *               {
                      *                 "probability": 0.25,
-                     *                 "usage": 1486.21
+                     *                 "usage": 1485.42
                      *               }
                      *             ],
-                     *             "median": 1629.6,
-                     *             "mean": 1652.22
+                     *             "median": 1634.6,
+                     *             "mean": 1662.84
                      *           },
-                     *           "pastLimitProbability": 2.23509e-287
+                     *           "pastLimitProbability": 1.51625e-286
                      *         },
                      *         {
                      *           "id": "102",
                      *           "usage": 2000,
                      *           "wear": {
-                     *             "p10": 4.88384,
-                     *             "median": 4.98877,
-                     *             "p90": 5.09235
+                     *             "p10": 4.87983,
+                     *             "median": 4.98971,
+                     *             "p90": 5.09761
                      *           },
                      *           "rate": {
-                     *             "p10": 0.00215081,
-                     *             "median": 0.00244493,
-                     *             "p90": 0.00278903
+                     *             "p10": 0.00215048,
+                     *             "median": 0.00245454,
+                     *             "p90": 0.00279872
                      *           },
                      *           "remaining": {
                      *             "quantiles": [
                      *               {
                      *                 "probability": 0.05,
-                     *                 "usage": 1605.32
+                     *                 "usage": 1593.2
                      *               },
                      *               {
                      *                 "probability": 0.1,
-                     *                 "usage": 1698.87
+                     *                 "usage": 1685.35
                      *               },
                      *               {
                      *                 "probability": 0.25,
-                     *                 "usage": 1858.07
+                     *                 "usage": 1841.28
                      *               }
                      *             ],
-                     *             "median": 2043.66,
-                     *             "mean": 2068.54
+                     *             "median": 2029.72,
+                     *             "mean": 2059.59
                      *           },
                      *           "pastLimitProbability": 0
                      *         },
@@ -16507,32 +16514,32 @@ export interface operations {
                      *           "id": "103",
                      *           "usage": 2000,
                      *           "wear": {
-                     *             "p10": 3.80582,
-                     *             "median": 3.91044,
-                     *             "p90": 4.01332
+                     *             "p10": 3.80755,
+                     *             "median": 3.91646,
+                     *             "p90": 4.02393
                      *           },
                      *           "rate": {
-                     *             "p10": 0.00168376,
-                     *             "median": 0.0019388,
-                     *             "p90": 0.0022639
+                     *             "p10": 0.00173521,
+                     *             "median": 0.00200286,
+                     *             "p90": 0.0023427
                      *           },
                      *           "remaining": {
                      *             "quantiles": [
                      *               {
                      *                 "probability": 0.05,
-                     *                 "usage": 2383.5
+                     *                 "usage": 2295.44
                      *               },
                      *               {
                      *                 "probability": 0.1,
-                     *                 "usage": 2541.52
+                     *                 "usage": 2446.83
                      *               },
                      *               {
                      *                 "probability": 0.25,
-                     *                 "usage": 2811.06
+                     *                 "usage": 2705.65
                      *               }
                      *             ],
-                     *             "median": 3131.1,
-                     *             "mean": 3169.86
+                     *             "median": 3018.01,
+                     *             "mean": 3058.34
                      *           },
                      *           "pastLimitProbability": 0
                      *         }
@@ -16543,10 +16550,11 @@ export interface operations {
                      *           "p90": 20042.5
                      *         },
                      *         "expectedLifeFrom": "readings",
-                     *         "pieceSpread": 0.3,
+                     *         "pieceSpread": 0.2,
                      *         "runSpread": 0.3,
                      *         "usagePerRun": 200.425,
-                     *         "readingSd": 0.116271
+                     *         "readingSd": 0.116271,
+                     *         "path": "learned"
                      *       }
                      *     }
                      */

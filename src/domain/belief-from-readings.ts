@@ -13,6 +13,9 @@ export interface ReadingsOfPiece {
 /** Where the expected life comes from: it was stated, or it was guessed from the readings. */
 export type LifeSource = "stated" | "readings";
 
+/** Whether the exponent of usage is learned, or wear is taken to go in proportion to usage. */
+export type Path = "learned" | "straight";
+
 export interface ReadingsBelief {
   prior: WearPrior;
   lifeFrom: LifeSource;
@@ -20,8 +23,10 @@ export interface ReadingsBelief {
 
 /** Guessed lives reach from a fifth to five times what the readings say, so that they hardly speak (our choice, no source). */
 const GUESS_FACTOR = 5;
-/** Pieces of a line and runs of a piece usually differ by a few tenths (common practice, no source). */
-const USUAL_SPREAD = 0.3;
+/** Alike pieces usually differ by a fifth in their rate, as published lasers do (0.21, Meeker & Escobar 1998, Table C.17). */
+const USUAL_PIECE_SPREAD = 0.2;
+/** Runs of a piece usually differ by a few tenths (common practice, no source). */
+const USUAL_RUN_SPREAD = 0.3;
 /** With no run stated, a run is taken as this share of the expected life. */
 const RUN_SHARE = 1 / 20;
 /** A reading is usually good to a fiftieth of what may wear off; never better or worse than this (our choice, no source). */
@@ -64,15 +69,17 @@ function pointedLife(
  * What to believe before the readings of a line whose pieces start at `asNew` and are finished at `limit`.
  *
  * @param given.expectedLife range in which eight lives of ten end; guessed where absent
+ * @param given.path learned where absent
  * @returns undefined where there is no life stated, and no reading after some usage to guess one from
  */
 export function beliefFromReadings(given: {
   asNew: number;
   limit: number;
   expectedLife?: { p10: number; p90: number } | undefined;
+  path?: Path | undefined;
   pieces: readonly ReadingsOfPiece[];
 }): ReadingsBelief | undefined {
-  const { asNew, limit, expectedLife, pieces } = given;
+  const { asNew, limit, expectedLife, path = "learned", pieces } = given;
   const wearable = Math.abs(limit - asNew);
   const wearOf = (value: number) => Math.sign(limit - asNew) * (value - asNew);
   const pointed = expectedLife === undefined ? pointedLife(pieces, wearOf, wearable) : undefined;
@@ -86,12 +93,13 @@ export function beliefFromReadings(given: {
   return {
     prior: {
       life,
-      pieceSpread: USUAL_SPREAD,
-      runSpread: USUAL_SPREAD,
+      pieceSpread: USUAL_PIECE_SPREAD,
+      runSpread: USUAL_RUN_SPREAD,
       usagePerRun: RUN_SHARE * Math.sqrt(life.p10) * Math.sqrt(life.p90),
       // A piece's own as-new size is known as well as one reading is.
       startSd: readingSd,
       readingSd,
+      ...(path === "straight" ? { exponentSd: 0 } : {}),
     },
     lifeFrom: expectedLife === undefined ? "readings" : "stated",
   };

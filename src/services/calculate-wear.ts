@@ -1,5 +1,5 @@
 import { setImmediate } from "node:timers/promises";
-import { beliefFromReadings, type ReadingsOfPiece } from "../domain/belief-from-readings.ts";
+import { beliefFromReadings, type Path, type ReadingsOfPiece } from "../domain/belief-from-readings.ts";
 import { DomainError } from "../domain/errors.ts";
 import {
   fitWearLine,
@@ -15,6 +15,7 @@ export interface WearQuestion {
   limit: number;
   expectedLife?: { p10: number; p90: number } | undefined;
   quantiles?: number[] | undefined;
+  path?: Path | undefined;
   pieces: ReadingsOfPiece[];
 }
 
@@ -59,6 +60,7 @@ export async function calculateWear(question: WearQuestion) {
       runSpread,
       usagePerRun,
       readingSd,
+      path: question.path ?? ("learned" as const),
     },
   };
 }

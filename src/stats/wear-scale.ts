@@ -4,8 +4,11 @@
  */
 import type { WearHyper, WearObservation, WearPiece, WearPrior } from "./wear-types.ts";
 
-/** Share of readings expected to be grossly wrong: a digit misread, the wrong piece (from common practice, no source). */
-export const GROSS_SHARE = 0.04;
+/**
+ * Share of readings expected to be grossly wrong: a digit misread, the wrong piece (our choice, no source). Small, for
+ * wear goes by fits and starts, and a larger share takes real steps for errors: ranges then come out too narrow.
+ */
+export const GROSS_SHARE = 0.002;
 
 const LOG_Z90 = 1.2815515655446004;
 /** Standard deviations of the log hyper-parameters: piece spread, run spread, reading error, exponent. */
@@ -78,7 +81,8 @@ export function scalePrior(prior: WearPrior, limit: number, name: string): Scale
     `${name} requires standard deviations >= 0`,
   );
   requireThat(prior.gradeSd === undefined || positive(prior.gradeSd), `${name} requires a gradeSd > 0`);
-  const conditions = prior.conditions ?? [];
+  const { exponentSd = SD_EXPONENT, conditions = [] } = prior;
+  requireThat(notNegative(exponentSd), `${name} requires an exponentSd >= 0`);
   for (const { multiplier, sdLog = SD_CONDITION } of conditions)
     requireThat(
       positive(multiplier) && positive(sdLog),
@@ -110,7 +114,7 @@ export function scalePrior(prior: WearPrior, limit: number, name: string): Scale
       SD_SPREAD,
       SD_NOISE,
       SD_READING,
-      SD_EXPONENT,
+      clamp(exponentSd, SMALLEST_SD, 2),
       ...conditions.map(({ sdLog = SD_CONDITION }) => clamp(sdLog, 1e-6, 5)),
     ],
     startVariance: clamp(prior.startSd / limit, 0, LARGEST_WEAR) ** 2,

@@ -23,6 +23,8 @@ export interface WearPrior {
   readingSd: number;
   /** standard deviation of the grading error in shares of the limit, default 0.10 */
   gradeSd?: number;
+  /** standard deviation of the log of the exponent of usage about 0, default 0.25, >= 0; 0: the path is straight */
+  exponentSd?: number;
   /** multipliers on usage under named conditions; the prior of each is log-normal, `sdLog` default 0.4 */
   conditions?: { name: string; multiplier: number; sdLog?: number }[];
 }

@@ -33,6 +33,39 @@ export function laserData(): BacktestData {
   };
 }
 
+const everySecondFrom3 = (n: number): number[] =>
+  Array.from({ length: n }, (_, k) => k).filter((k) => k >= 3 && k % 2 === 1);
+/** Crack length at the start and at the end of the test, inch. */
+const crack = { start: 0.9, end: 1.25 };
+/** Turns crack lengths that speed up into something that grows about evenly. */
+const evened = (length: number): number => 1 - (length / crack.start) ** -3.75;
+
+/**
+ * Cracks in twenty-one specimens of alloy A, time in 0.01 million cycles, above their first length; as they are, or evened
+ * (Lu & Meeker 1993, Technometrics 35, Table 1).
+ */
+export function alloyData(form: "raw" | "evened"): BacktestData {
+  const grown = (length: number): number => (form === "raw" ? length - crack.start : evened(length));
+  const units = [...unitsOf("data/alloya.csv").values()].map(({ time, reading }) => ({
+    time: time.slice(1).map((t) => t * 100),
+    reading: reading.slice(1).map(grown),
+  }));
+  return {
+    units,
+    limit: grown(crack.end),
+    origins: everySecondFrom3,
+    horizon: sixfold(units),
+    prior: {
+      life: { p10: 4, p90: 20 },
+      pieceSpread: 0.25,
+      runSpread: 0.3,
+      usagePerRun: 1,
+      startSd: 0.01,
+      readingSd: 0.01,
+    },
+  };
+}
+
 /** Fade of four battery cells at every sixth cycle, time in 100 cycles, limit 0.4 Ah (Saha & Goebel 2007). */
 export function batteryData(): BacktestData {
   const units = [...unitsOf("data/battery.csv").values()].map(({ time, reading }) => {

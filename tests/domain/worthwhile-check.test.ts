@@ -6,7 +6,7 @@ import { breakageEvidence } from "../../src/domain/breakage.ts";
 import type { Kind } from "../../src/domain/kind.ts";
 import { wearLimit, wearPrior, wearScale } from "../../src/domain/wear.ts";
 import { checkGain, checksWithin } from "../../src/domain/worthwhile-check.ts";
-import { createRandom, fitWearLine, normalQuantile } from "../../src/stats/index.ts";
+import { createRandom, fitWearLine } from "../../src/stats/index.ts";
 
 const same = { asNew: null, limits: null, usualLife: null };
 const lineOf = (code: string): LineKnowledge => {
@@ -111,17 +111,23 @@ describe("checkGain", () => {
     const usage = 0.85 * p10;
     const piece = pieceAt(usage);
     const { gain } = gainOf(spurs, piece, 33);
-    const forecast = pieceForecast(spurs, piece);
     const random = createRandom(5);
-    const sd = spurs.wear.prior.readingSd;
+    const { prior, points, scale } = spurs.wear;
     const { asNew } = wearScale(spurs.kind, same);
     const loss = costs.change + costs.lostRun;
-    // The wear now is drawn from a log-normal law through its own percentiles, unlike the half normal ones of the method.
-    const spread = Math.log(forecast.wear.p90 / forecast.wear.p10) / (2 * normalQuantile(0.9));
+    // The wear now is drawn from the wear line itself, hyper-parameters, piece and path, where the method takes two half
+    // normal laws.
+    const drawnWear = () => {
+      // Nothing was read of this line, so that its points have equal weights.
+      const { hyper } = points[Math.floor(random.uniform() * points.length)]!;
+      const clock = (usage / scale.usage) ** hyper.exponent;
+      const rate = hyper.rate * Math.exp(hyper.spread * random.normal());
+      const path = rate * clock + hyper.rate * hyper.noise * Math.sqrt(clock) * random.normal();
+      return prior.startSd * random.normal() + scale.wear * path;
+    };
     const after: number[] = [];
     for (let i = 0; i < 400; i++) {
-      const wear = forecast.wear.median * Math.exp(spread * random.normal());
-      const value = asNew - (wear + sd * random.normal());
+      const value = asNew - (drawnWear() + prior.readingSd * random.normal());
       const seen = pieceForecast(spurs, pieceAt(usage, [{ usage, value }]));
       after.push(seen.pastLimitProbability + (1 - seen.pastLimitProbability) * seen.remainingCdf(33));
     }

@@ -51,6 +51,18 @@ describe("wear-fit", () => {
   ];
   const rising = { asNew: 0, limit: 1, pieces: [{ id: "a", readings }] };
 
+  test("a straight path has the exponent 1 whatever the readings do; a learned one slows down with them", async () => {
+    const slowing = [1, 2, 3, 4, 5, 6].map((k) => ({ usage: 100 * k, value: 0.2 * k ** 0.6 }));
+    const asked = { asNew: 0, limit: 1, pieces: [{ id: "a", readings: slowing }] };
+    const learned = await calculate("wear-fit", asked);
+    const straight = await calculate("wear-fit", { ...asked, path: "straight" });
+    expect(learned.belief.path).toBe("learned");
+    expect(learned.population.pathExponent).toBeLessThan(0.9);
+    expect(straight.belief.path).toBe("straight");
+    expect(straight.population.pathExponent).toBeCloseTo(1, 4);
+    expect(straight.pieces[0].remaining.median).toBeLessThan(learned.pieces[0].remaining.median);
+  });
+
   test("readings that fall to a limit below give the same wear as readings that rise to one above", async () => {
     const falling = {
       asNew: 5,

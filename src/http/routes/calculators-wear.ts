@@ -30,6 +30,7 @@ const Readings = z
   })
   .meta({ description: "in order of usage; none for a piece that was not looked at" });
 
+const WearPath = z.enum(["learned", "straight"]);
 const WearQuestion = z
   .strictObject({
     asNew: reading("reading of a new piece"),
@@ -41,6 +42,10 @@ const WearQuestion = z
         "range of usage in which eight pieces of ten are expected to reach the limit; guessed, wide, from the readings if not given",
     }),
     quantiles: Quantiles,
+    path: WearPath.optional().meta({
+      description:
+        "learned: wear may slow down or speed up, and how much is learned (if not given); straight: wear goes in proportion to usage",
+    }),
     pieces: z.array(z.strictObject({ id: text(64), readings: Readings })).max(MOST_PIECES),
   })
   .superRefine(({ asNew, limit, pieces }, issues) => {
@@ -107,6 +112,7 @@ const WearFit = z
         readingSd: z.number().meta({
           description: "error of a reading, from how readings scatter about their neighbours",
         }),
+        path: WearPath,
       })
       .meta({ description: "what was supposed before the readings were looked at; they correct all of it" }),
   })
