@@ -3576,6 +3576,8 @@ export interface components {
             target: number;
             /** @enum {string} */
             targetKind: "cycle" | "fill";
+            /** @enum {string} */
+            targetCovers: "line" | "list";
             reviewPeriodDays: number;
             /**
              * @description currency code, ISO 4217
@@ -3656,7 +3658,7 @@ export interface components {
             spares: number;
             /** @description pieces on hand that will be past their shelf life by then, and are not counted */
             ageing: number;
-            /** @description the smallest stock that meets the target */
+            /** @description the smallest stock that meets the target, or this line's part in that of the whole list */
             stockWanted: number;
             /** @description packs to order */
             packs: number;
@@ -10682,9 +10684,9 @@ export interface operations {
                      *       "usage": 165,
                      *       "lastSeenAt": "2026-05-03T09:00:00.000Z",
                      *       "wear": {
-                     *         "p10": 0.0234603,
-                     *         "median": 0.0316263,
-                     *         "p90": 0.03918
+                     *         "p10": 0.0234622,
+                     *         "median": 0.0316272,
+                     *         "p90": 0.0391809
                      *       },
                      *       "sizeNow": {
                      *         "p10": 15.4643,
@@ -10692,16 +10694,16 @@ export interface operations {
                      *         "p90": 15.4486
                      *       },
                      *       "wearRate": {
-                     *         "p10": 0.000104512,
-                     *         "median": 0.000157257,
-                     *         "p90": 0.00022816
+                     *         "p10": 0.000104513,
+                     *         "median": 0.000157269,
+                     *         "p90": 0.000228171
                      *       },
-                     *       "pastLimitChance": 7.22702e-13,
+                     *       "pastLimitChance": 7.31509e-13,
                      *       "remaining": {
                      *         "usage": {
-                     *           "p10": 271.785,
-                     *           "median": 454.081,
-                     *           "p90": 786.444
+                     *           "p10": 271.783,
+                     *           "median": 454.035,
+                     *           "p90": 786.227
                      *         },
                      *         "runs": {
                      *           "p10": 49,
@@ -10723,15 +10725,15 @@ export interface operations {
                      *       "remainingQuantiles": [
                      *         {
                      *           "probability": 0.05,
-                     *           "usage": 233.452
+                     *           "usage": 233.443
                      *         },
                      *         {
                      *           "probability": 0.1,
-                     *           "usage": 271.785
+                     *           "usage": 271.783
                      *         },
                      *         {
                      *           "probability": 0.25,
-                     *           "usage": 352.341
+                     *           "usage": 352.331
                      *         }
                      *       ],
                      *       "nextMeeting": {
@@ -10741,7 +10743,7 @@ export interface operations {
                      *         "runs": 6,
                      *         "usage": 33,
                      *         "lasts": 0.979973,
-                     *         "wearsOut": 1.77572e-8,
+                     *         "wearsOut": 1.78905e-8,
                      *         "breaks": 0.0200266
                      *       },
                      *       "breakage": {
@@ -10755,7 +10757,7 @@ export interface operations {
                      *       },
                      *       "oneMoreRun": {
                      *         "lasts": 0.996595,
-                     *         "wearsOut": 3.85116e-12,
+                     *         "wearsOut": 3.89375e-12,
                      *         "breaks": 0.00340538
                      *       },
                      *       "surprises": [],
@@ -10843,7 +10845,7 @@ export interface operations {
                      *             "check": "Diameter at the middle and both edges; glue and tears.",
                      *             "checkMinutes": 3,
                      *             "checkGainMinorUnits": 1197,
-                     *             "checkGainPerMinute": 398.864,
+                     *             "checkGainPerMinute": 398.9,
                      *             "checkWhy": "A reading may turn \"leave\" into \"change\" (chance 49 %): worn out by the end of Round 1 with a chance of 50 %, where changing pays from 70 %."
                      *           }
                      *         ]
@@ -10859,24 +10861,24 @@ export interface operations {
                      *           "check": "Diameter at the middle and both edges; glue and tears.",
                      *           "checkMinutes": 3,
                      *           "checkGainMinorUnits": 1197,
-                     *           "checkGainPerMinute": 398.864,
+                     *           "checkGainPerMinute": 398.9,
                      *           "checkWhy": "A reading may turn \"leave\" into \"change\" (chance 49 %): worn out by the end of Round 1 with a chance of 50 %, where changing pays from 70 %.",
                      *           "carStopper": true,
                      *           "usage": 165,
                      *           "clock": "minutes",
                      *           "unit": "mm",
                      *           "wear": {
-                     *             "p10": 0.845204,
-                     *             "median": 1.33492,
-                     *             "p90": 2.05212
+                     *             "p10": 0.845081,
+                     *             "median": 1.33503,
+                     *             "p90": 2.05204
                      *           },
                      *           "wearShare": {
-                     *             "p10": 0.528252,
-                     *             "median": 0.834325,
-                     *             "p90": 1.28258
+                     *             "p10": 0.528176,
+                     *             "median": 0.834393,
+                     *             "p90": 1.28253
                      *           },
-                     *           "lasts": 0.492198,
-                     *           "wearsOut": 0.498957,
+                     *           "lasts": 0.492115,
+                     *           "wearsOut": 0.499042,
                      *           "breaks": 0.0176531,
                      *           "lastSeenAt": null,
                      *           "lastGrade": null,
@@ -10916,16 +10918,16 @@ export interface operations {
                      *           "unit": "mm",
                      *           "wear": {
                      *             "p10": 1.18213,
-                     *             "median": 1.19981,
-                     *             "p90": 1.21773
+                     *             "median": 1.1998,
+                     *             "p90": 1.21774
                      *           },
                      *           "wearShare": {
-                     *             "p10": 0.738831,
+                     *             "p10": 0.738833,
                      *             "median": 0.749878,
-                     *             "p90": 0.76108
+                     *             "p90": 0.761086
                      *           },
-                     *           "lasts": 0.981531,
-                     *           "wearsOut": 0.000830357,
+                     *           "lasts": 0.981527,
+                     *           "wearsOut": 0.000834922,
                      *           "breaks": 0.0176531,
                      *           "lastSeenAt": "2026-05-03T09:00:00.000Z",
                      *           "lastGrade": null,
@@ -10964,17 +10966,17 @@ export interface operations {
                      *           "clock": "minutes",
                      *           "unit": "mm",
                      *           "wear": {
-                     *             "p10": 0.0234603,
-                     *             "median": 0.0316263,
-                     *             "p90": 0.03918
+                     *             "p10": 0.0234622,
+                     *             "median": 0.0316272,
+                     *             "p90": 0.0391809
                      *           },
                      *           "wearShare": {
-                     *             "p10": 0.234603,
-                     *             "median": 0.316263,
-                     *             "p90": 0.3918
+                     *             "p10": 0.234622,
+                     *             "median": 0.316272,
+                     *             "p90": 0.391809
                      *           },
                      *           "lasts": 0.979973,
-                     *           "wearsOut": 1.77572e-8,
+                     *           "wearsOut": 1.78905e-8,
                      *           "breaks": 0.0200266,
                      *           "lastSeenAt": "2026-05-03T09:00:00.000Z",
                      *           "lastGrade": null,
@@ -11051,18 +11053,18 @@ export interface operations {
                      *       },
                      *       "limitWear": 0.1,
                      *       "wearRate": {
-                     *         "p10": 0.0000939426,
-                     *         "median": 0.000160739,
-                     *         "p90": 0.000275031
+                     *         "p10": 0.0000939283,
+                     *         "median": 0.000160741,
+                     *         "p90": 0.000275078
                      *       },
-                     *       "pieceSpread": 0.309675,
-                     *       "runSpread": 0.347053,
-                     *       "readingSd": 0.00974397,
-                     *       "pathExponent": 0.927671,
+                     *       "pieceSpread": 0.309732,
+                     *       "runSpread": 0.347009,
+                     *       "readingSd": 0.00974303,
+                     *       "pathExponent": 0.927658,
                      *       "newPieceLife": {
-                     *         "p10": 316.625,
-                     *         "median": 608.179,
-                     *         "p90": 1104.7
+                     *         "p10": 316.607,
+                     *         "median": 608.163,
+                     *         "p90": 1104.79
                      *       },
                      *       "surfaces": [
                      *         {
@@ -11193,8 +11195,8 @@ export interface operations {
                      *               "asStated": true
                      *             }
                      *           ],
-                     *           "meanCrps": 0.00416717,
-                     *           "bias": 0.00308754,
+                     *           "meanCrps": 0.00416646,
+                     *           "bias": 0.00309274,
                      *           "pieces": 1,
                      *           "known": 4,
                      *           "enough": false,
@@ -11237,7 +11239,7 @@ export interface operations {
                      *             ],
                      *             "meanCrps": 0.00428481,
                      *             "bias": -0.00177256,
-                     *             "ourMeanCrps": 0.00416717
+                     *             "ourMeanCrps": 0.00416646
                      *           },
                      *           "sentence": "Not enough evidence: 4 next readings of 1 piece; at least 30 forecasts are wanted."
                      *         },
@@ -11416,6 +11418,8 @@ export interface operations {
                 target?: number;
                 /** @description cycle: the target is the chance of not running out (if not given); fill: it is the share of the need that is served */
                 targetKind?: "cycle" | "fill";
+                /** @description line: each line is bought for the target (if not given); list: nothing on the list runs out with that chance, bought for little money (only with targetKind=cycle) */
+                targetCovers?: "line" | "list";
                 reviewPeriodDays?: number;
             };
             header?: never;
@@ -11436,6 +11440,7 @@ export interface operations {
                      *       "through": "2027-06-30",
                      *       "target": 0.9,
                      *       "targetKind": "cycle",
+                     *       "targetCovers": "line",
                      *       "reviewPeriodDays": 0,
                      *       "currency": "AUD",
                      *       "cars": 1,
@@ -11445,9 +11450,9 @@ export interface operations {
                      *           "minorUnits": 5200
                      *         }
                      *       ],
-                     *       "chanceWithout": 0.00000319255,
-                     *       "chanceWith": 0.867282,
-                     *       "chanceWithAtMost": 0.921967,
+                     *       "chanceWithout": 0.00000329059,
+                     *       "chanceWith": 0.867272,
+                     *       "chanceWithAtMost": 0.922006,
                      *       "suppliers": [
                      *         {
                      *           "supplierId": "01930000-0000-7000-8000-0000005bb001",
@@ -11485,7 +11490,7 @@ export interface operations {
                      *               "kindCode": "TYR-EX",
                      *               "inUse": 2,
                      *               "need": {
-                     *                 "expected": 3.2842,
+                     *                 "expected": 3.28476,
                      *                 "p10": 2,
                      *                 "median": 4,
                      *                 "p90": 4
@@ -11503,12 +11508,12 @@ export interface operations {
                      *               "costMinorUnits": 5200,
                      *               "orderBy": "2027-01-26",
                      *               "late": false,
-                     *               "chanceWithout": 0.00000339385,
-                     *               "chanceWith": 0.921967,
-                     *               "expectedShort": 3.2842,
+                     *               "chanceWithout": 0.00000349826,
+                     *               "chanceWith": 0.922006,
+                     *               "expectedShort": 3.28476,
                      *               "reorderPoint": 0,
                      *               "orderUpTo": 0,
-                     *               "safetyStock": -0.000228597,
+                     *               "safetyStock": -0.000228651,
                      *               "leadTime": {
                      *                 "meanDays": 6.27617,
                      *                 "sdDays": 4.63401,
@@ -11536,7 +11541,7 @@ export interface operations {
                      *           "kindCode": "SPR-EX",
                      *           "inUse": 1,
                      *           "need": {
-                     *             "expected": 0.148991,
+                     *             "expected": 0.149001,
                      *             "p10": 0,
                      *             "median": 0,
                      *             "p90": 1
@@ -11559,7 +11564,7 @@ export interface operations {
                      *           "expectedShort": 0,
                      *           "reorderPoint": 0,
                      *           "orderUpTo": 0,
-                     *           "safetyStock": -0.00000565664,
+                     *           "safetyStock": -0.0000056567,
                      *           "leadTime": {
                      *             "meanDays": 6.27617,
                      *             "sdDays": 4.63401,
@@ -11591,7 +11596,7 @@ export interface operations {
                      *           ],
                      *           "fromShelves": 0,
                      *           "fromElsewhere": 0,
-                     *           "sentence": "12 on hand, 6 on order, 1 part-worn last through 2027-06-30 with a chance of over 99 %; 0 to 1 are likely to be needed.",
+                     *           "sentence": "12 on hand, 6 on order, 1 part-worn last through 2027-06-30 with a chance of 100 %; 0 to 1 are likely to be needed.",
                      *           "restsOn": {
                      *             "pieces": 2,
                      *             "readings": 6,
@@ -11606,7 +11611,7 @@ export interface operations {
                      *           "kindCode": "LIP-EX",
                      *           "inUse": 1,
                      *           "need": {
-                     *             "expected": 0.0599733,
+                     *             "expected": 0.0600247,
                      *             "p10": 0,
                      *             "median": 0,
                      *             "p90": 0
@@ -11624,12 +11629,12 @@ export interface operations {
                      *           "costMinorUnits": 0,
                      *           "orderBy": null,
                      *           "late": false,
-                     *           "chanceWithout": 0.940687,
-                     *           "chanceWith": 0.940687,
-                     *           "expectedShort": 0.0599733,
+                     *           "chanceWithout": 0.940636,
+                     *           "chanceWith": 0.940636,
+                     *           "expectedShort": 0.0600247,
                      *           "reorderPoint": 0,
                      *           "orderUpTo": 0,
-                     *           "safetyStock": -0.00000109067,
+                     *           "safetyStock": -0.00000109111,
                      *           "leadTime": {
                      *             "meanDays": 6.27617,
                      *             "sdDays": 4.63401,
@@ -11791,6 +11796,8 @@ export interface operations {
                 target?: number;
                 /** @description cycle: the target is the chance of not running out (if not given); fill: it is the share of the need that is served */
                 targetKind?: "cycle" | "fill";
+                /** @description line: each line is bought for the target (if not given); list: nothing on the list runs out with that chance, bought for little money (only with targetKind=cycle) */
+                targetCovers?: "line" | "list";
                 reviewPeriodDays?: number;
             };
             header?: never;
@@ -11807,9 +11814,9 @@ export interface operations {
                 content: {
                     /**
                      * @example supplier,name,sku,insteadOf,packs,packSize,pieces,price,cost,currency,orderBy,late,inUse,needP10,needMedian,needP90,onHand,onOrder,spares,ageing,chanceWithout,chanceWith,fromShelves,fromElsewhere,shelves,reorderPoint,orderUpTo,why,lineId
-                     *     Harrowmead Trade,"Control slick, set of four",QB-TY-101,,1,4,4,52.00,52.00,AUD,2027-01-26,false,2,2,4,4,0,0,0,0,0.0000033938477704451436,0.9219669299232662,0,4,,0,0,"2 to 4 are likely to be needed and there are 0 on hand, 0 on order, 0 part-worn (chance of enough: under 1 %); 1 pack (4 pieces) make it 92 %. 4 must come from elsewhere.",01930000-0000-7000-8000-000000000051
-                     *     ,Spur 87T 48 DP,QB-SP-487,,0,1,0,9.00,0.00,AUD,,false,1,0,0,1,12,6,1,0,0.9999999999999998,0.9999999999999998,0,0,"Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago.",0,0,"12 on hand, 6 on order, 1 part-worn last through 2027-06-30 with a chance of over 99 %; 0 to 1 are likely to be needed.",01930000-0000-7000-8000-00000011e001
-                     *     ,LiPo 2S 5000 mAh,QB-EL-801,,0,1,0,85.00,0.00,AUD,,false,1,0,0,0,0,0,0,0,0.9406870224211459,0.9406870224211459,0,0,,0,0,"0 on hand, 0 on order, 0 part-worn last through 2027-06-30 with a chance of 94 %; 0 to 0 are likely to be needed.",01930000-0000-7000-8000-000000000053
+                     *     Harrowmead Trade,"Control slick, set of four",QB-TY-101,,1,4,4,52.00,52.00,AUD,2027-01-26,false,2,2,4,4,0,0,0,0,0.000003498260152449347,0.922005742615549,0,4,,0,0,"2 to 4 are likely to be needed and there are 0 on hand, 0 on order, 0 part-worn (chance of enough: under 1 %); 1 pack (4 pieces) make it 92 %. 4 must come from elsewhere.",01930000-0000-7000-8000-000000000051
+                     *     ,Spur 87T 48 DP,QB-SP-487,,0,1,0,9.00,0.00,AUD,,false,1,0,0,1,12,6,1,0,1,1,0,0,"Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago.",0,0,"12 on hand, 6 on order, 1 part-worn last through 2027-06-30 with a chance of 100 %; 0 to 1 are likely to be needed.",01930000-0000-7000-8000-00000011e001
+                     *     ,LiPo 2S 5000 mAh,QB-EL-801,,0,1,0,85.00,0.00,AUD,,false,1,0,0,0,0,0,0,0,0.9406359724931794,0.9406359724931794,0,0,,0,0,"0 on hand, 0 on order, 0 part-worn last through 2027-06-30 with a chance of 94 %; 0 to 0 are likely to be needed.",01930000-0000-7000-8000-000000000053
                      */
                     "text/csv; charset=utf-8; header=present": string;
                 };
@@ -11835,6 +11842,8 @@ export interface operations {
                 target?: number;
                 /** @description cycle: the target is the chance of not running out (if not given); fill: it is the share of the need that is served */
                 targetKind?: "cycle" | "fill";
+                /** @description line: each line is bought for the target (if not given); list: nothing on the list runs out with that chance, bought for little money (only with targetKind=cycle) */
+                targetCovers?: "line" | "list";
                 reviewPeriodDays?: number;
             };
             header?: never;
@@ -11904,9 +11913,9 @@ export interface operations {
                 content: {
                     /**
                      * @example position,mark,kind,benchStep,advice,check,checkMinutes,carStopper,usage,clock,wearP10,wearMedian,wearP90,unit,wearShareMedian,lasts,wearsOut,breaks,lastSeenAt,lastGrade,runsSinceSeen,why,cautions,pieceId
-                     *     front-right tyre,2-FR,Rubber touring tyre,tyres,change,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,0.8452035087144388,1.3349196285681089,2.0521249298525697,mm,0.8343247678550673,0.4921979422674339,0.4989570830427287,0.01765312788683071,,,30,Worn out by the end of Round 1 with a chance of 50 %; 30 runs since it was last seen.,"Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e02
-                     *     front-left tyre,2-FL,Rubber touring tyre,tyres,leave,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,1.1821302794390953,1.1998055218363872,1.2177281708450858,mm,0.7498784511477413,0.9815311734047878,0.000830357108611552,0.01765312788683071,2026-05-03T09:00:00.000Z,,0,Worn out by the end of Round 1 with a chance of under 1 %; seen since its last run.,"Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e01
-                     *     spur,spur 1,"Spur, acetal, 48 DP",drivetrain,leave,Span over ten teeth at three places; look for chips.,3,true,165,minutes,0.02346026860334171,0.03162632778137134,0.03918002438317034,mm,0.3162632778137134,0.9799733596054141,1.7757241741268604e-8,0.02002662299296165,2026-05-03T09:00:00.000Z,,0,Worn out by the end of Round 1 with
+                     *     front-right tyre,2-FR,Rubber touring tyre,tyres,change,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,0.8450808306449622,1.3350281173805028,2.0520411802186307,mm,0.8343925733628135,0.49211452821569734,0.49904199607508476,0.01765312788683071,,,30,Worn out by the end of Round 1 with a chance of 50 %; 30 runs since it was last seen.,"Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e02
+                     *     front-left tyre,2-FL,Rubber touring tyre,tyres,leave,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,1.182132482785799,1.199804922375106,1.2177369074725926,mm,0.7498780764844406,0.9815266894617847,0.0008349216296889715,0.01765312788683071,2026-05-03T09:00:00.000Z,,0,Worn out by the end of Round 1 with a chance of under 1 %; seen since its last run.,"Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e01
+                     *     spur,spur 1,"Spur, acetal, 48 DP",drivetrain,leave,Span over ten teeth at three places; look for chips.,3,true,165,minutes,0.023462239392752306,0.03162719720053669,0.0391808886613454,mm,0.31627197200536683,0.979973359474834,1.7890490390282574e-8,0.02002662299296165,2026-05-03T09:00:00.000Z,,0,Worn out by the end of Round 1 with
                      */
                     "text/csv; charset=utf-8; header=present": string;
                 };
@@ -11995,10 +12004,10 @@ export interface operations {
                 content: {
                     /**
                      * @example do,what,sku,pieces,carStopper,chance,inBox,atHome,spares,onShelf,shelves,missing,cost,currency,why
-                     *     change before leaving,front-right tyre: 2-FR,,,true,0.4989570830427287,,,,,,,,,Change it before leaving: it is worn out by the end of Round 1 with a chance of 50 %.
-                     *     carry,"Control slick, set of four",QB-TY-101,2,true,0.03833427843030679,0,0,0,0,,2,52.00,AUD,"Carry 2: the day is over without it; the chance that one is needed is 4 %, there are 0 in the box, 0 at home and 0 part-worn, so 2 must be bought. 2 must come from elsewhere."
-                     *     carry,Spur 87T 48 DP,QB-SP-487,1,true,0.020979109452790135,3,5,1,4,"Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago.",0,0.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is 2 %, there are 3 in the box, 5 at home and 1 part-worn."
-                     *     carry,LiPo 2S 5000 mAh,QB-EL-801,1,true,0.0035305454039171735,0,0,0,0,,1,85.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is under 1 %, there are 0 in the box, 0 at home and 0 part-worn, so 1 must be bought. 1 must come from elsewhere."
+                     *     change before leaving,front-right tyre: 2-FR,,,true,0.49904199607508476,,,,,,,,,Change it before leaving: it is worn out by the end of Round 1 with a chance of 50 %.
+                     *     carry,"Control slick, set of four",QB-TY-101,2,true,0.03833857466860424,0,0,0,0,,2,52.00,AUD,"Carry 2: the day is over without it; the chance that one is needed is 4 %, there are 0 in the box, 0 at home and 0 part-worn, so 2 must be bought. 2 must come from elsewhere."
+                     *     carry,Spur 87T 48 DP,QB-SP-487,1,true,0.02097910942059733,3,5,1,4,"Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago.",0,0.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is 2 %, there are 3 in the box, 5 at home and 1 part-worn."
+                     *     carry,LiPo 2S 5000 mAh,QB-EL-801,1,true,0.00353055182987716,0,0,0,0,,1,85.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is under 1 %, there are 0 in the box, 0 at home and 0 part-worn, so 1 must be bought. 1 must come from elsewhere."
                      */
                     "text/csv; charset=utf-8; header=present": string;
                 };
@@ -12182,7 +12191,7 @@ export interface operations {
                      *       "cars": 1,
                      *       "lines": 3,
                      *       "spentMinorUnits": 18900,
-                     *       "chanceWithout": 0.00000319255,
+                     *       "chanceWithout": 0.00000329059,
                      *       "chanceWith": 0.99806,
                      *       "chanceAtMost": 0.998326,
                      *       "buy": [
@@ -12193,8 +12202,8 @@ export interface operations {
                      *           "packs": 2,
                      *           "pieces": 8,
                      *           "costMinorUnits": 10400,
-                     *           "chanceWithout": 0.00000339385,
-                     *           "chanceWith": 0.998708,
+                     *           "chanceWithout": 0.00000349826,
+                     *           "chanceWith": 0.998709,
                      *           "sentence": "2 packs (8 pieces) raise the chance that it lasts from under 1 % to over 99 %."
                      *         },
                      *         {
@@ -12204,7 +12213,7 @@ export interface operations {
                      *           "packs": 1,
                      *           "pieces": 1,
                      *           "costMinorUnits": 8500,
-                     *           "chanceWithout": 0.940687,
+                     *           "chanceWithout": 0.940636,
                      *           "chanceWith": 0.999351,
                      *           "sentence": "1 pack (1 piece) raise the chance that it lasts from 94 % to over 99 %."
                      *         }
@@ -12216,17 +12225,17 @@ export interface operations {
                      *         "packs": 1,
                      *         "costMinorUnits": 5200,
                      *         "chance": 0.999318,
-                     *         "costPerPointMinorUnits": 41335
+                     *         "costPerPointMinorUnits": 41353
                      *       },
                      *       "curve": [
                      *         {
                      *           "spentMinorUnits": 0,
-                     *           "chance": 0.00000319255,
+                     *           "chance": 0.00000329059,
                      *           "step": null
                      *         },
                      *         {
                      *           "spentMinorUnits": 5200,
-                     *           "chance": 0.867282,
+                     *           "chance": 0.867272,
                      *           "step": {
                      *             "lineId": "01930000-0000-7000-8000-000000000051",
                      *             "sku": "QB-TY-101",
@@ -12238,14 +12247,14 @@ export interface operations {
                      *         },
                      *         {
                      *           "spentMinorUnits": 10400,
-                     *           "chance": 0.939472,
+                     *           "chance": 0.939421,
                      *           "step": {
                      *             "lineId": "01930000-0000-7000-8000-000000000051",
                      *             "sku": "QB-TY-101",
                      *             "name": "Control slick, set of four",
                      *             "packs": 1,
                      *             "costMinorUnits": 5200,
-                     *             "costPerPointMinorUnits": 720
+                     *             "costPerPointMinorUnits": 721
                      *           }
                      *         }
                      *       ],
@@ -12305,9 +12314,9 @@ export interface operations {
                      *       "currency": "AUD",
                      *       "carStoppers": 3,
                      *       "chanceDayEnds": {
-                     *         "asItIs": 0.501988,
-                     *         "changed": 0.0618331,
-                     *         "carried": 0.00184249
+                     *         "asItIs": 0.502271,
+                     *         "changed": 0.0618373,
+                     *         "carried": 0.00184252
                      *       },
                      *       "met": true,
                      *       "change": [
@@ -12318,8 +12327,8 @@ export interface operations {
                      *           "lineId": "01930000-0000-7000-8000-000000000051",
                      *           "kindCode": "TYR-EX",
                      *           "carStopper": true,
-                     *           "wearsOut": 0.498957,
-                     *           "lasts": 0.492198,
+                     *           "wearsOut": 0.499042,
+                     *           "lasts": 0.492115,
                      *           "sentence": "Change it before leaving: it is worn out by the end of Round 1 with a chance of 50 %."
                      *         }
                      *       ],
@@ -12332,8 +12341,8 @@ export interface operations {
                      *           "carStopper": true,
                      *           "pieces": 2,
                      *           "why": "car-stopper",
-                     *           "chanceNeeded": 0.0383343,
-                     *           "expectedNeed": 0.0795682,
+                     *           "chanceNeeded": 0.0383386,
+                     *           "expectedNeed": 0.0795768,
                      *           "inBox": 0,
                      *           "atHome": 0,
                      *           "spares": 0,
@@ -12400,7 +12409,7 @@ export interface operations {
                      *           "pieces": 1,
                      *           "why": "car-stopper",
                      *           "chanceNeeded": 0.00353055,
-                     *           "expectedNeed": 0.00353686,
+                     *           "expectedNeed": 0.00353687,
                      *           "inBox": 0,
                      *           "atHome": 0,
                      *           "spares": 0,
@@ -12508,14 +12517,14 @@ export interface operations {
                      *         {
                      *           "month": "2027-02",
                      *           "lastDay": "2027-02-28",
-                     *           "expected": 0.042892,
+                     *           "expected": 0.0428921,
                      *           "pieces": {
                      *             "p10": 0,
                      *             "median": 0,
                      *             "p90": 0
                      *           },
                      *           "through": {
-                     *             "expected": 0.042892,
+                     *             "expected": 0.0428921,
                      *             "pieces": {
                      *               "p10": 0,
                      *               "median": 0,
@@ -12590,7 +12599,7 @@ export interface operations {
                      *           "lastDay": "2026-12-31",
                      *           "actualMinorUnits": 0,
                      *           "ahead": {
-                     *             "expectedMinorUnits": 1451,
+                     *             "expectedMinorUnits": 1466,
                      *             "rangeMinorUnits": {
                      *               "p10": 0,
                      *               "median": 0,
@@ -12605,9 +12614,9 @@ export interface operations {
                      *           "sku": "QB-TY-101",
                      *           "name": "Control slick, set of four",
                      *           "kindCode": "TYR-EX",
-                     *           "expectedPieces": 3.32,
+                     *           "expectedPieces": 3.318,
                      *           "actualMinorUnits": 0,
-                     *           "expectedMinorUnits": 5616,
+                     *           "expectedMinorUnits": 5611,
                      *           "rangeMinorUnits": {
                      *             "p10": 5200,
                      *             "median": 5200,
@@ -12645,7 +12654,7 @@ export interface operations {
                      *       ],
                      *       "total": {
                      *         "actualMinorUnits": 16200,
-                     *         "expectedMinorUnits": 6160,
+                     *         "expectedMinorUnits": 6155,
                      *         "rangeMinorUnits": {
                      *           "p10": 5200,
                      *           "median": 5200,
@@ -12653,7 +12662,7 @@ export interface operations {
                      *         }
                      *       },
                      *       "otherCurrency": [],
-                     *       "sentence": "From 2026-10-01 on 16200 minor units (AUD) were spent; through 2027-06-30 another 5200 to 10400 are likely (expected 6160)."
+                     *       "sentence": "From 2026-10-01 on 16200 minor units (AUD) were spent; through 2027-06-30 another 5200 to 10400 are likely (expected 6155)."
                      *     }
                      */
                     "application/json": components["schemas"]["SeasonCost"];
@@ -12707,15 +12716,15 @@ export interface operations {
                      *         "lostRunCost": false
                      *       },
                      *       "worthwhile": true,
-                     *       "changeAtUsage": 385.447,
+                     *       "changeAtUsage": 385.411,
                      *       "within": {
                      *         "from": 336.127,
                      *         "to": 440.555
                      *       },
-                     *       "saving": 0.166883,
-                     *       "costPerHundredMinorUnits": 551.784,
-                     *       "costPerHundredRunToEndMinorUnits": 662.313,
-                     *       "plannedShare": 0.642437,
+                     *       "saving": 0.166849,
+                     *       "costPerHundredMinorUnits": 551.806,
+                     *       "costPerHundredRunToEndMinorUnits": 662.312,
+                     *       "plannedShare": 0.642462,
                      *       "usage": 165,
                      *       "endsInNextMeeting": 0.020979,
                      *       "changeNow": false,
@@ -16434,34 +16443,34 @@ export interface operations {
                      * @example {
                      *       "population": {
                      *         "rate": {
-                     *           "p10": 0.00171746,
-                     *           "median": 0.00237055,
-                     *           "p90": 0.003272
+                     *           "p10": 0.00171588,
+                     *           "median": 0.00236996,
+                     *           "p90": 0.00327336
                      *         },
-                     *         "pieceSpread": 0.189657,
-                     *         "runSpread": 0.255042,
-                     *         "readingSd": 0.0944734,
-                     *         "pathExponent": 1.00192
+                     *         "pieceSpread": 0.189933,
+                     *         "runSpread": 0.255141,
+                     *         "readingSd": 0.0944554,
+                     *         "pathExponent": 1.00197
                      *       },
                      *       "pieces": [
                      *         {
                      *           "id": "101",
                      *           "usage": 2000,
                      *           "wear": {
-                     *             "p10": 5.40539,
+                     *             "p10": 5.40541,
                      *             "median": 5.51183,
-                     *             "p90": 5.63149
+                     *             "p90": 5.63147
                      *           },
                      *           "rate": {
-                     *             "p10": 0.00238236,
-                     *             "median": 0.0027267,
-                     *             "p90": 0.0030954
+                     *             "p10": 0.00238263,
+                     *             "median": 0.002727,
+                     *             "p90": 0.00309541
                      *           },
                      *           "remaining": {
                      *             "quantiles": [
                      *               {
                      *                 "probability": 0.05,
-                     *                 "usage": 1294.76
+                     *                 "usage": 1294.68
                      *               },
                      *               {
                      *                 "probability": 0.1,
@@ -16472,41 +16481,41 @@ export interface operations {
                      *                 "usage": 1485.42
                      *               }
                      *             ],
-                     *             "median": 1634.6,
-                     *             "mean": 1662.84
+                     *             "median": 1634.4,
+                     *             "mean": 1662.64
                      *           },
-                     *           "pastLimitProbability": 1.51625e-286
+                     *           "pastLimitProbability": 7.22861e-288
                      *         },
                      *         {
                      *           "id": "102",
                      *           "usage": 2000,
                      *           "wear": {
-                     *             "p10": 4.87983,
-                     *             "median": 4.98971,
+                     *             "p10": 4.87986,
+                     *             "median": 4.98973,
                      *             "p90": 5.09761
                      *           },
                      *           "rate": {
-                     *             "p10": 0.00215048,
-                     *             "median": 0.00245454,
-                     *             "p90": 0.00279872
+                     *             "p10": 0.00215063,
+                     *             "median": 0.00245469,
+                     *             "p90": 0.00279882
                      *           },
                      *           "remaining": {
                      *             "quantiles": [
                      *               {
                      *                 "probability": 0.05,
-                     *                 "usage": 1593.2
+                     *                 "usage": 1593.07
                      *               },
                      *               {
                      *                 "probability": 0.1,
-                     *                 "usage": 1685.35
+                     *                 "usage": 1685.29
                      *               },
                      *               {
                      *                 "probability": 0.25,
-                     *                 "usage": 1841.28
+                     *                 "usage": 1841.29
                      *               }
                      *             ],
-                     *             "median": 2029.72,
-                     *             "mean": 2059.59
+                     *             "median": 2029.53,
+                     *             "mean": 2059.41
                      *           },
                      *           "pastLimitProbability": 0
                      *         },
@@ -16516,30 +16525,30 @@ export interface operations {
                      *           "wear": {
                      *             "p10": 3.80755,
                      *             "median": 3.91646,
-                     *             "p90": 4.02393
+                     *             "p90": 4.02392
                      *           },
                      *           "rate": {
-                     *             "p10": 0.00173521,
-                     *             "median": 0.00200286,
-                     *             "p90": 0.0023427
+                     *             "p10": 0.00173496,
+                     *             "median": 0.00200284,
+                     *             "p90": 0.00234271
                      *           },
                      *           "remaining": {
                      *             "quantiles": [
                      *               {
                      *                 "probability": 0.05,
-                     *                 "usage": 2295.44
+                     *                 "usage": 2295.43
                      *               },
                      *               {
                      *                 "probability": 0.1,
-                     *                 "usage": 2446.83
+                     *                 "usage": 2446.82
                      *               },
                      *               {
                      *                 "probability": 0.25,
-                     *                 "usage": 2705.65
+                     *                 "usage": 2705.7
                      *               }
                      *             ],
-                     *             "median": 3018.01,
-                     *             "mean": 3058.34
+                     *             "median": 3017.98,
+                     *             "mean": 3058.44
                      *           },
                      *           "pastLimitProbability": 0
                      *         }

@@ -38,6 +38,14 @@ export interface BudgetPlan {
   next: { line: number; units: number; cost: number; chance: number } | null;
 }
 
+export interface TargetPlan {
+  units: number[];
+  spent: number;
+  chance: number;
+  /** no set of packs that reaches the target costs less than this */
+  spentAtLeast: number;
+}
+
 const enough = 1e-7;
 const mostUnits = 400;
 /** A line that surely runs short: far below any other loss, and finite. */
@@ -78,18 +86,26 @@ function hullOf(line: BudgetLine, index: number): Segment[] {
   }));
 }
 
-/** @param budget whole minor units, of at least 0 */
-export function budgetPlan(lines: readonly BudgetLine[], budget: number): BudgetPlan {
-  const rate = ({ gain, cost }: Segment) => (cost === 0 ? Infinity : gain / cost);
-  const segments = lines
+const rate = ({ gain, cost }: Segment) => (cost === 0 ? Infinity : gain / cost);
+
+/** The steps of all lines, most gain for the price first; those of one line stay in their order. */
+const segmentsOf = (lines: readonly BudgetLine[]): Segment[] =>
+  lines
     .flatMap((line, i) => hullOf(line, i))
     .sort((a, b) => (rate(b) === rate(a) ? a.line - b.line || a.from - b.from : rate(b) > rate(a) ? 1 : -1));
+
+const jointValue = (lines: readonly BudgetLine[], units: readonly number[]): number =>
+  lines.reduce((sum, line, i) => sum + logChance(line, units[i]!), 0);
+
+/** @param budget whole minor units, of at least 0 */
+export function budgetPlan(lines: readonly BudgetLine[], budget: number): BudgetPlan {
+  const segments = segmentsOf(lines);
   const units = lines.map(() => 0);
   const blocked = new Set<number>();
   let spent = 0;
   let bound: number | null = null;
   let next: Segment | null = null;
-  const value = () => lines.reduce((sum, line, i) => sum + logChance(line, units[i]!), 0);
+  const value = () => jointValue(lines, units);
   for (const segment of segments) {
     if (!blocked.has(segment.line) && spent + segment.cost <= budget) {
       spent += segment.cost;
@@ -128,6 +144,78 @@ export function budgetPlan(lines: readonly BudgetLine[], budget: number): Budget
             ),
           },
   };
+}
+
+/**
+ * A cheap set of packs with which no line runs short with a chance of at least `target`: the same steps until it is reached,
+ * the last of them exchanged for the cheapest that reaches it as well, and whatever can be spared after that left out.
+ * Where even the most that is ever bought falls short of the target, that is the plan.
+ *
+ * @param target in (0, 1)
+ */
+export function targetPlan(lines: readonly BudgetLine[], target: number): TargetPlan {
+  const wanted = Math.log(target) - 1e-12;
+  const units = lines.map(() => 0);
+  let value = jointValue(lines, units);
+  let spent = 0;
+  let spentAtLeast = 0;
+  for (const segment of segmentsOf(lines)) {
+    if (value >= wanted) break;
+    const missing = wanted - value;
+    if (segment.gain < missing) {
+      units[segment.line]! += segment.units;
+      spent += segment.cost;
+      spentAtLeast = spent;
+    } else {
+      // A part of this step would do if packs could be split: no set of whole packs costs less.
+      spentAtLeast = spent + (segment.cost === 0 ? 0 : missing / rate(segment));
+      const [best, more] = cheapestLast(lines, units, wanted) ?? [segment.line, segment.units];
+      units[best]! += more;
+      spent += more * lines[best]!.unitPrice;
+    }
+    value += segment.gain;
+  }
+  spare(lines, units, wanted);
+  return {
+    units,
+    spent: lines.reduce((sum, { unitPrice }, i) => sum + units[i]! * unitPrice, 0),
+    chance: Math.exp(jointValue(lines, units)),
+    spentAtLeast: Math.max(0, Math.ceil(spentAtLeast - 1e-6)),
+  };
+}
+
+/** The line, and the units more of it, that reach the wanted value for least money; null where no line does alone. */
+function cheapestLast(
+  lines: readonly BudgetLine[],
+  units: readonly number[],
+  wanted: number,
+): [line: number, more: number] | null {
+  const value = jointValue(lines, units);
+  let best: [number, number] | null = null;
+  let least = Infinity;
+  lines.forEach((line, i) => {
+    const own = logChance(line, units[i]!);
+    if (value - own < wanted) return;
+    for (let more = 1; more <= mostUnits && more * line.unitPrice < least; more++) {
+      if (value - own + logChance(line, units[i]! + more) < wanted) continue;
+      least = more * line.unitPrice;
+      best = [i, more];
+    }
+  });
+  return best;
+}
+
+/** Leaves out, dearest first, every unit without which the wanted value is reached as well. */
+function spare(lines: readonly BudgetLine[], units: number[], wanted: number): void {
+  const dearestFirst = lines.map((_, i) => i).sort((a, b) => lines[b]!.unitPrice - lines[a]!.unitPrice);
+  let value = jointValue(lines, units);
+  for (const i of dearestFirst)
+    while (units[i]! > 0) {
+      const without = value - logChance(lines[i]!, units[i]!) + logChance(lines[i]!, units[i]! - 1);
+      if (without < wanted) break;
+      units[i]!--;
+      value = without;
+    }
 }
 
 /** Spends what is left on whatever single unit gains most for its price and still fits. */

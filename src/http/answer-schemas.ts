@@ -43,6 +43,11 @@ export const targetKind = TargetKind.optional().meta({
   description:
     "cycle: the target is the chance of not running out (if not given); fill: it is the share of the need that is served",
 });
+export const TargetCovers = z.enum(["line", "list"]);
+export const targetCovers = TargetCovers.optional().meta({
+  description:
+    "line: each line is bought for the target (if not given); list: nothing on the list runs out with that chance, bought for little money (only with targetKind=cycle)",
+});
 export const reviewPeriodDays = queryInteger(
   0,
   366,

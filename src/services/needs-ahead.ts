@@ -21,6 +21,8 @@ export interface AskedTarget {
   target?: number | undefined;
   targetKind?: ServiceTarget["kind"] | undefined;
 }
+/** What a target is for: each line by itself, or that nothing on the list runs out. */
+export type TargetCovers = "line" | "list";
 export const targetOf = ({ target, targetKind }: AskedTarget): ServiceTarget => ({
   kind: targetKind ?? "cycle",
   value: target ?? defaultTarget,

@@ -1,6 +1,8 @@
+import { type BudgetLine, targetPlan } from "../domain/budget.ts";
+import { DomainError } from "../domain/errors.ts";
 import { fillOrder } from "../domain/fill-order.ts";
 import { reorderLevels, restockDecision, type LeadTime } from "../domain/restock.ts";
-import type { ServiceTarget } from "../stats/index.ts";
+import { pmfCdf, type ServiceTarget } from "../stats/index.ts";
 import { selectClub } from "../storage/clubs.ts";
 import { allRecords } from "../storage/records.ts";
 import type { LineRow, SupplierRow } from "../storage/tables.ts";
@@ -18,6 +20,7 @@ import {
   neededWithin,
   percent,
   stockInScope,
+  type TargetCovers,
   targetOf,
   totalsOf,
 } from "./needs-ahead.ts";
@@ -27,6 +30,8 @@ import type { Work } from "./work.ts";
 
 export interface AskedList extends Scope, AskedTarget {
   through: string;
+  /** each line by itself, if not given */
+  targetCovers?: TargetCovers | undefined;
   /** days from one look at the list to the next; 0 or nothing: it is looked at all the time */
   reviewPeriodDays?: number | undefined;
 }
@@ -136,14 +141,24 @@ function goodPieces(stocks: readonly (AgedStock | undefined)[], needs: LineDeman
  */
 export async function restockList(work: Work, asked: AskedList) {
   const target = targetOf(asked);
+  const covers = asked.targetCovers ?? "line";
+  if (covers === "list" && target.kind === "fill")
+    throw new DomainError(
+      "inconsistent",
+      "A share of the need to be served (targetKind=fill) is for each line; ask for targetKind=cycle, or leave out targetCovers=list",
+    );
   const reviewDays = asked.reviewPeriodDays ?? 0;
   const [{ today, cars, stock, supplied }, club] = await Promise.all([
     suppliedDemands(work, asked, reviewDays),
     selectClub(work.db, work.actor.clubId),
   ]);
+  const targets =
+    covers === "list"
+      ? sharedTargets(supplied, target.value)
+      : supplied.map(() => ({ order: target, levels: target }));
   const entries = await withShelves(
     work,
-    supplied.map((one) => entryOf(one, target, reviewDays, today)),
+    supplied.map((one, i) => entryOf(one, targets[i]!, reviewDays, today)),
     ({ pieces }, i) => ({ pieces, inUseId: supplied[i]!.demand.model.line.id }),
     { driverId: stockDriver(work, asked, cars), locationIds: stock.locationIds },
   );
@@ -182,6 +197,7 @@ export async function restockList(work: Work, asked: AskedList) {
     through: asked.through,
     target: target.value,
     targetKind: target.kind,
+    targetCovers: covers,
     reviewPeriodDays: reviewDays,
     currency: club.currency,
     cars: cars.length,
@@ -194,6 +210,40 @@ export async function restockList(work: Work, asked: AskedList) {
     sentence: `${count(buying, "line")} of ${entries.length} must be bought for ${count(cars.length, "car")} to get through ${asked.through}; the chance that nothing at all runs out rises from ${percent(chanceWithout)} to ${percent(chanceWith)}.`,
   };
 }
+
+/** What each line is ordered for, and what its reorder levels are for. */
+interface LineTargets {
+  order: ServiceTarget;
+  levels: ServiceTarget;
+}
+
+/** A target of 0 or of 1 would be none. */
+const asTarget = (chance: number): ServiceTarget => ({
+  kind: "cycle",
+  value: Math.min(1 - 1e-9, Math.max(1e-9, chance)),
+});
+
+/**
+ * The chance that each line is ordered for, so that nothing runs out with the target's chance, for little money. Levels of a stock that is
+ * kept have no common day to get through: there each line has the same share of the target.
+ */
+function sharedTargets(supplied: readonly SuppliedDemand[], target: number): LineTargets[] {
+  const lines = supplied.map(budgetLine);
+  const { units } = targetPlan(lines, target);
+  const levels = asTarget(target ** (1 / Math.max(1, lines.length)));
+  return lines.map(({ needed, held, unitPieces }, i) => ({
+    order: asTarget(pmfCdf(needed, held + units[i]! * unitPieces)),
+    levels,
+  }));
+}
+
+/** A line as the choice of packs for some money sees it. */
+export const budgetLine = ({ needs, bought, availableOn }: SuppliedDemand): BudgetLine => ({
+  needed: needs.at(-1)?.needed ?? [1],
+  held: Math.max(0, availableOn(needs.at(-1)?.day ?? "")),
+  unitPieces: bought.packSize * bought.orderMultiplePacks,
+  unitPrice: bought.priceMinorUnits * bought.orderMultiplePacks,
+});
 
 /** What to take as well where an order is below the supplier's minimum; null where nothing sensible reaches it. */
 function toReachMinimum(
@@ -223,13 +273,13 @@ function toReachMinimum(
 
 const earliest = (days: readonly (string | null)[]) => days.filter((day) => day !== null).sort()[0] ?? null;
 
-function entryOf(one: SuppliedDemand, target: ServiceTarget, reviewDays: number, today: string) {
+function entryOf(one: SuppliedDemand, target: LineTargets, reviewDays: number, today: string) {
   const { demand, needs, bought, supplier, leadTime, onHand, onOrder, availableOn, ageing } = one;
   const { line, kind, wear, current } = demand.model;
   const { packSize, orderMultiplePacks, priceMinorUnits } = bought;
   const terms = { packSize, orderMultiplePacks, priceMinorUnits, leadTime };
-  const decision = restockDecision(needs, availableOn, target, terms, today);
-  const levels = reorderLevels(neededWithin(demand.needs, today), leadTime, target, reviewDays);
+  const decision = restockDecision(needs, availableOn, target.order, terms, today);
+  const levels = reorderLevels(neededWithin(demand.needs, today), leadTime, target.levels, reviewDays);
   const { need, packs, pieces, late, chanceWithout, chanceWith } = decision;
   const aged = ageing > 0 ? ` (${ageing} of them past shelf life by then)` : "";
   const have = `${onHand} on hand${aged}, ${onOrder} on order, ${demand.spares} part-worn`;

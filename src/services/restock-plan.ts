@@ -1,9 +1,9 @@
-import { type BudgetLine, budgetPlan } from "../domain/budget.ts";
+import { budgetPlan } from "../domain/budget.ts";
 import { pmfCdf } from "../stats/index.ts";
 import { selectClub } from "../storage/clubs.ts";
 import type { Scope } from "./pieces-in-scope.ts";
 import { count, percent } from "./needs-ahead.ts";
-import { type SuppliedDemand, suppliedDemands } from "./restock-list.ts";
+import { budgetLine, suppliedDemands } from "./restock-list.ts";
 import type { Work } from "./work.ts";
 
 export interface AskedPlan extends Scope {
@@ -98,10 +98,3 @@ export async function restockPlan(work: Work, asked: AskedPlan) {
 /** Money for each hundredth of chance gained; null where hardly anything is gained. */
 const perPoint = (cost: number, gain: number): number | null =>
   gain < 1e-9 ? null : Math.round(cost / (100 * gain));
-
-const budgetLine = ({ needs, bought, availableOn }: SuppliedDemand): BudgetLine => ({
-  needed: needs.at(-1)?.needed ?? [1],
-  held: Math.max(0, availableOn(needs.at(-1)?.day ?? "")),
-  unitPieces: bought.packSize * bought.orderMultiplePacks,
-  unitPrice: bought.priceMinorUnits * bought.orderMultiplePacks,
-});

@@ -23,12 +23,12 @@ const WORLDS: [string, World][] = [
 const lines = Number(process.argv[2] ?? 2000);
 const wanted = process.argv.slice(3);
 const cell = (x: number, digits: number): string => x.toFixed(digits).padStart(7);
-console.log(`${"world".padEnd(24)} pieces  cov50  cov80  cov95     KS   mean  ms/line`);
+console.log(`${"world".padEnd(24)} pieces  cov50  cov80  cov95  chi2p   mean  ms/line`);
 for (const [name, world] of WORLDS) {
   if (wanted.length > 0 && !wanted.some((word) => name.includes(word))) continue;
   for (const pieces of [1, 3, 10]) {
     const c = coverage(pieces, world, lines, 20_000 + pieces);
-    const numbers = [c.cover50, c.cover80, c.cover95, c.distance, c.meanProbability].map((x) => cell(x, 3));
+    const numbers = [c.cover50, c.cover80, c.cover95, c.uniform, c.meanProbability].map((x) => cell(x, 3));
     console.log(
       `${name.padEnd(24)} ${String(pieces).padStart(6)}${numbers.join("")}${cell(c.millisecondsPerLine, 1)}`,
     );

@@ -1,5 +1,5 @@
 /** Does 80 % mean 80 %? Forecasts over many simulated lines, scored by where the truth falls. */
-import { fitWearLine, forecastWear } from "../../src/stats/index.ts";
+import { fitWearLine, forecastWear, pitUniformity } from "../../src/stats/index.ts";
 import { chance, LIMIT, priorOf, simulateLine, type World } from "./worlds.ts";
 
 export interface Coverage {
@@ -9,9 +9,10 @@ export interface Coverage {
   cover95: number;
   /** largest distance of the distribution of the forecast probabilities of the truth from the uniform law */
   distance: number;
+  /** chance of ten bins at least as uneven if the truth fell evenly (chi-square) */
+  uniform: number;
   /** mean of those probabilities; above 0.5 the pieces last longer than forecast */
   meanProbability: number;
-  /** median ratio of the 90th to the 10th percentile of remaining life, only where asked for */
   millisecondsPerLine: number;
 }
 
@@ -38,6 +39,7 @@ export function coverage(pieces: number, world: World, lines: number, seed: numb
     cover80: inside(0.8),
     cover95: inside(0.95),
     distance: Math.max(...p.map((u, i) => Math.max((i + 1) / p.length - u, u - i / p.length))),
+    uniform: pitUniformity(p).pValue,
     meanProbability: p.reduce((a, b) => a + b, 0) / p.length,
     millisecondsPerLine: (performance.now() - from) / p.length,
   };

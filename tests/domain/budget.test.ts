@@ -1,6 +1,6 @@
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
-import { type BudgetLine, budgetPlan } from "../../src/domain/budget.ts";
+import { type BudgetLine, budgetPlan, targetPlan } from "../../src/domain/budget.ts";
 import { kitCurve, pmfCdf, poissonLaw, scaleToBatches } from "../../src/stats/index.ts";
 
 const anyLine: fc.Arbitrary<BudgetLine> = fc
@@ -123,5 +123,72 @@ describe("the plan for a budget", () => {
     expect(plan.next!.chance).toBeGreaterThan(plan.chance);
     expect(budgetPlan([free], 0).next).toBeNull();
     expect(budgetPlan([], 100)).toMatchObject({ units: [], spent: 0, chance: 1, next: null });
+  });
+});
+
+/** The least money with which every line together reaches the target. */
+function leastMoney(lines: readonly BudgetLine[], target: number, most: number): number {
+  let least = Infinity;
+  const from = (i: number, chance: number, spent: number): void => {
+    if (spent >= least || chance < target - 1e-12) return;
+    const line = lines[i];
+    if (line === undefined) {
+      least = spent;
+      return;
+    }
+    for (let units = 0; spent + units * line.unitPrice <= most; units++) {
+      const own = pmfCdf(line.needed, line.held + units * line.unitPieces);
+      from(i + 1, chance * own, spent + units * line.unitPrice);
+      if (own > 1 - 1e-9) break;
+    }
+  };
+  from(0, 1, 0);
+  return least;
+}
+
+describe("the plan for a target of the whole list", () => {
+  const anyTarget = fc.double({ min: 0.5, max: 0.99, noNaN: true });
+
+  it("reaches the target with no unit to spare, and its money is that of its packs", () => {
+    fc.assert(
+      fc.property(anyLines, anyTarget, (lines, target) => {
+        const plan = targetPlan(lines, target);
+        const chanceWith = (units: readonly number[]) =>
+          lines.reduce((p, line, i) => p * pmfCdf(line.needed, line.held + units[i]! * line.unitPieces), 1);
+        expect(plan.chance).toBeCloseTo(chanceWith(plan.units), 9);
+        expect(plan.chance).toBeGreaterThanOrEqual(target - 1e-9);
+        expect(plan.spent).toBe(plan.units.reduce((sum, units, i) => sum + units * lines[i]!.unitPrice, 0));
+        plan.units.forEach((units, i) => {
+          expect(Number.isSafeInteger(units) && units >= 0).toBe(true);
+          if (units > 0) expect(chanceWith(plan.units.with(i, units - 1))).toBeLessThan(target);
+        });
+      }),
+      runs,
+    );
+  });
+
+  it("costs at least what the cheapest of all choices costs, which costs at least the bound stated", () => {
+    let ours = 0;
+    let best = 0;
+    fc.assert(
+      fc.property(anyLines, anyTarget, (lines, target) => {
+        const plan = targetPlan(lines, target);
+        const least = leastMoney(lines, target, plan.spent);
+        expect(least).toBeLessThanOrEqual(plan.spent);
+        expect(plan.spentAtLeast).toBeLessThanOrEqual(least);
+        ours += plan.spent;
+        best += least;
+      }),
+      { ...runs, numRuns: 100 },
+    );
+    // Over all of them together it pays a few hundredths more than the cheapest choice.
+    expect(ours).toBeLessThan(1.04 * best);
+  });
+
+  it("buys nothing where what there is reaches the target already", () => {
+    const lines: BudgetLine[] = [{ needed: [0.95, 0.05], held: 0, unitPieces: 1, unitPrice: 10 }];
+    expect(targetPlan(lines, 0.95)).toMatchObject({ units: [0], spent: 0, spentAtLeast: 0 });
+    expect(targetPlan(lines, 0.96)).toMatchObject({ units: [1], spent: 10, chance: 1 });
+    expect(targetPlan([], 0.9)).toEqual({ units: [], spent: 0, chance: 1, spentAtLeast: 0 });
   });
 });

@@ -35,6 +35,30 @@ describe("answers about stock", () => {
       expect(await get(`/v1/restock-list?through=${through}&target=0.9&reviewPeriodDays=14`)).toEqual(list);
     });
 
+    it("for a target of the whole list buys more than line by line, reaches it, and has no pack to spare", async () => {
+      const ask = async (covers: string) => {
+        const list = await get(`/v1/restock-list?through=${through}&target=0.9&targetCovers=${covers}`);
+        return { list, entries: [...list.suppliers.flatMap((one: any) => one.lines), ...list.enough] };
+      };
+      const [byLine, whole] = [await ask("line"), await ask("list")];
+      expect(byLine.list.chanceWith).toBeLessThan(0.9);
+      expect(whole.list.targetCovers).toBe("list");
+      expect(whole.list.chanceWith).toBeGreaterThanOrEqual(0.9 - 1e-9);
+      expect(whole.list.totals[0].minorUnits).toBeGreaterThan(byLine.list.totals[0].minorUnits);
+      for (const entry of whole.entries) {
+        expect(entry.chanceWith).toBeGreaterThanOrEqual(0.9 - 1e-9);
+        expect(entry.stockWanted).toBeLessThanOrEqual(
+          entry.onHand + entry.onOrder + entry.spares + entry.pieces,
+        );
+        expect(entry.orderUpTo).toBeGreaterThanOrEqual(entry.reorderPoint);
+      }
+      const refused = await service.owner.get(
+        `/v1/restock-list?through=${through}&targetCovers=list&targetKind=fill`,
+      );
+      expect(refused.status).toBe(422);
+      expect(refused.body.detail).toContain("targetKind=cycle");
+    });
+
     it("asked for a share served instead of a chance buys less of a line of which many are needed", async () => {
       const wanted = async (kind: string) => {
         const list = await get(`/v1/restock-list?through=${through}&target=0.9&targetKind=${kind}`);

@@ -1,11 +1,13 @@
 import type { BreakageEvidence } from "../../src/domain/breakage.ts";
 import { type LineWorld, piecesNeeded, tabulated, type WornBy } from "../../src/domain/demand.ts";
+import { targetPlan } from "../../src/domain/budget.ts";
 import { restockDecision } from "../../src/domain/restock.ts";
 import {
   createRandom,
   fitWearLine,
   forecastNewPiece,
   forecastWear,
+  pmfCdf,
   pmfMean,
   type Random,
   splitFit,
@@ -196,46 +198,82 @@ function needOf(line: TrueLine, fit: WearLineFit): number[] {
   return piecesNeeded(worlds, line.breakage())[0]!;
 }
 
-/** One club through its season: the lists before both halves, and what was needed. */
-export function clubSeason(seed: number, target: number, made: readonly MadeLine[] = lines): Half[] {
-  const halves: Half[] = [];
-  made.forEach((kind, index) => {
+/** A list asked for before a half: its target, and whether that is for each line or for the list as a whole. */
+export interface AskedTarget {
+  value: number;
+  covers: "line" | "list";
+}
+
+interface Played {
+  line: TrueLine;
+  made: MadeLine;
+  fit: WearLineFit | undefined;
+  usedBefore: number;
+  onHand: number;
+}
+
+/** One club through its season: the lists before both halves, and what was needed. Ordered by line, then by half. */
+export function clubSeason(seed: number, target: AskedTarget, made: readonly MadeLine[] = lines): Half[] {
+  const played = made.map((kind, index): Played => {
     const line = new TrueLine(kind, createRandom(seed, index));
     let usedBefore = 0;
     for (let m = 1; m <= meetingsBehind; m++) usedBefore += line.drive(m % readEvery === 0);
-    let onHand = 0;
-    let fit: WearLineFit | undefined;
-    for (let half = 0; half < 2; half++) {
-      const pieces = line.log.filter((piece) => piece.seen.length > 0).map(asWear);
-      fit = fitWearLine({ pieces, limit: 1 }, priorOf(kind), fit === undefined ? {} : { start: fit });
-      const needed = needOf(line, fit);
-      const terms = {
-        packSize: kind.size,
-        orderMultiplePacks: 1,
-        priceMinorUnits: kind.priceMinorUnits * kind.size,
-      };
-      const decision = restockDecision(
-        [{ day: "2027-06-30", needed }],
-        () => onHand,
-        { kind: "cycle", value: target },
-        { ...terms, leadTime: { meanDays: 1, sdDays: 0, byDay: [0, 1], deliveries: 9 } },
-        "2027-01-01",
-      );
+    return { line, made: kind, fit: undefined, usedBefore, onHand: 0 };
+  });
+  const halves: Half[][] = played.map(() => []);
+  for (let half = 0; half < 2; half++) {
+    const needs = played.map((one) => {
+      const pieces = one.line.log.filter((piece) => piece.seen.length > 0).map(asWear);
+      const start = one.fit === undefined ? {} : { start: one.fit };
+      one.fit = fitWearLine({ pieces, limit: 1 }, priorOf(one.made), start);
+      return needOf(one.line, one.fit);
+    });
+    const bought = target.covers === "list" ? forTheList(played, needs, target.value) : null;
+    for (const [index, one] of played.entries()) {
+      const needed = needs[index]!;
+      const pieces = bought?.[index] ?? forTheLine(one, needed, target.value);
       let came = 0;
-      for (let m = 1; m <= meetingsInHalf; m++) came += line.drive(m % readEvery === 0);
-      halves.push({
+      for (let m = 1; m <= meetingsInHalf; m++) came += one.line.drive(m % readEvery === 0);
+      halves[index]!.push({
         line: index,
         needed: came,
-        onHand,
-        bought: decision.pieces,
-        stated: decision.chanceWith,
+        onHand: one.onHand,
+        bought: pieces,
+        stated: pmfCdf(needed, one.onHand + pieces),
         expected: pmfMean(needed),
-        usedBefore,
+        usedBefore: one.usedBefore,
       });
-      onHand = Math.max(0, onHand + decision.pieces - came);
+      one.onHand = Math.max(0, one.onHand + pieces - came);
     }
-  });
-  return halves;
+  }
+  return halves.flat();
+}
+
+/** What the list says where each line is bought for the target. */
+function forTheLine({ made, onHand }: Played, needed: readonly number[], target: number): number {
+  const terms = {
+    packSize: made.size,
+    orderMultiplePacks: 1,
+    priceMinorUnits: made.priceMinorUnits * made.size,
+  };
+  return restockDecision(
+    [{ day: "2027-06-30", needed }],
+    () => onHand,
+    { kind: "cycle", value: target },
+    { ...terms, leadTime: { meanDays: 1, sdDays: 0, byDay: [0, 1], deliveries: 9 } },
+    "2027-01-01",
+  ).pieces;
+}
+
+/** What the list says where nothing on it is to run out with the target's chance. */
+function forTheList(played: readonly Played[], needs: readonly number[][], target: number): number[] {
+  const asked = played.map(({ made, onHand }, i) => ({
+    needed: needs[i]!,
+    held: onHand,
+    unitPieces: made.size,
+    unitPrice: made.priceMinorUnits * made.size,
+  }));
+  return targetPlan(asked, target).units.map((units, i) => units * played[i]!.made.size);
 }
 
 /** Half of a season over the season behind, by which fixed rules scale what was used. */

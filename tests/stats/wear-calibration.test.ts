@@ -29,6 +29,7 @@ describe("intervals of remaining life hold what they say", () => {
     test(`${name}: within 3 points of 50, 80 and 95 %, and the truth falls evenly`, () => {
       const got = coverage(pieces, world, LINES, 71);
       expectCoverage(got, 0.03);
+      expect(got.uniform).toBeGreaterThan(0.01);
       // Kolmogorov's distance from the uniform law stays below its 1 % point for 160 lines.
       expect(got.distance).toBeLessThan(1.63 / Math.sqrt(LINES));
     });

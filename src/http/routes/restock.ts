@@ -7,7 +7,9 @@ import {
   reviewPeriodDays,
   scope,
   Sentence,
+  TargetCovers,
   target,
+  targetCovers,
   targetKind,
   targetMembers,
   Totals,
@@ -41,7 +43,13 @@ const RestockEntry = z
     ageing: z.number().int().meta({
       description: "pieces on hand that will be past their shelf life by then, and are not counted",
     }),
-    stockWanted: z.number().int().meta({ description: "the smallest stock that meets the target" }),
+    stockWanted: z
+      .number()
+      .int()
+      .meta({
+        description:
+          "the smallest stock that meets the target, or this line's part in that of the whole list",
+      }),
     packs: z.number().int().meta({ description: "packs to order" }),
     packSize: z.number().int(),
     pieces: z.number().int().meta({ description: "pieces in those packs" }),
@@ -79,6 +87,7 @@ const RestockList = z
     asOf: Instant,
     through: Day,
     ...targetMembers,
+    targetCovers: TargetCovers,
     reviewPeriodDays: z.number().int(),
     currency: Currency,
     cars: z.number().int().meta({ description: "cars that the list is for" }),
@@ -185,10 +194,11 @@ export const restockOperations = [
       through: Day.meta({ description: "last day to get through" }),
       target,
       targetKind,
+      targetCovers,
       reviewPeriodDays,
     }),
     answers: { 200: { description: "The restock list.", body: RestockList } },
-    problems: [404, 409],
+    problems: [404, 409, 422],
     example: { query: { through: "2027-06-30", target: "0.9" } },
   })(async ({ query }, work) => ({ status: 200, body: await restockList(work, query) })),
 ];
