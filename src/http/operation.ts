@@ -1,9 +1,10 @@
 import type { Context, Hono } from "hono";
-import type { z } from "zod";
+import { z } from "zod";
 import type { Actor, Need, Reach } from "../domain/access.ts";
 import type { Work } from "../services/work.ts";
 import { travelling } from "./compression.ts";
 import { type GuardedRecord, headersOfRecord, ifUnchanged, isKnown } from "./conditional.ts";
+import { formFault, unknownMember } from "./form-fault.ts";
 import { jsonBody } from "./json-body.ts";
 import { FormError } from "./problem.ts";
 import { answerOnce } from "./retries.ts";
@@ -90,12 +91,19 @@ const pointerTo = (path: readonly PropertyKey[]) =>
 /** Checks one part of a request, naming each failing member by a JSON pointer. */
 function check<T>(part: string, schema: z.ZodType<T> | undefined, value: unknown): T {
   if (schema === undefined) return undefined as T;
-  const result = schema.safeParse(value);
+  const result = schema.safeParse(value, { error: formFault });
   if (result.success) return result.data;
-  const errors = result.error.issues.map((issue) => ({
-    pointer: pointerTo(issue.path),
-    detail: issue.message,
-  }));
+  const errors = result.error.issues.flatMap((issue) =>
+    issue.code === "unrecognized_keys"
+      ? issue.keys.map((key) => ({
+          pointer: pointerTo([...issue.path, key]),
+          detail: unknownMember(
+            key,
+            issue.path.length === 0 && schema instanceof z.ZodObject ? Object.keys(schema.shape) : [],
+          ),
+        }))
+      : [{ pointer: pointerTo(issue.path), detail: issue.message }],
+  );
   const first = errors[0]!;
   throw new FormError("invalid_request", `In the ${part}: ${first.pointer} ${first.detail}`, errors);
 }
