@@ -20,6 +20,12 @@ export interface MinimiseOptions {
   step?: number;
   /** the search ends when every component of the gradient is below this */
   gradientTolerance?: number;
+  /** the search ends, too, when a further step is expected to lower the value by less than this */
+  valueTolerance?: number;
+  /** gradient at a point whose value was the last one asked for; by central differences if not given */
+  gradient?: (x: readonly number[]) => number[];
+  /** a first guess of the matrix of second derivatives, inverted; positive definite */
+  inverse?: readonly (readonly number[])[];
 }
 
 /** Gradient by central differences, falling back to one side where the other is outside the domain. */
@@ -59,7 +65,7 @@ function updateInverse(inverse: number[][], s: readonly number[], y: readonly nu
 }
 
 /**
- * Minimum of a smooth function by BFGS with numerical gradients and a backtracking line search.
+ * Minimum of a smooth function by BFGS with a backtracking line search.
  *
  * @param f function to make small; finite at `start`
  * @param start first guess, each variable of order one
@@ -67,26 +73,32 @@ function updateInverse(inverse: number[][], s: readonly number[], y: readonly nu
  * @throws {RangeError} if `f(start)` is not finite
  */
 export function minimise(f: Objective, start: readonly number[], options: MinimiseOptions = {}): Minimum {
-  const { maxIterations = 200, step = 1e-4, gradientTolerance = 1e-5 } = options;
+  const { maxIterations = 200, step = 1e-4, gradientTolerance = 1e-5, valueTolerance = 0 } = options;
+  const slopes = (at: readonly number[], reached: number): number[] =>
+    options.gradient ? options.gradient(at) : numericalGradient(f, at, step, reached);
   let x = start.slice();
   let value = f(x);
   if (!Number.isFinite(value)) throw new RangeError("minimise requires a finite value at the start");
-  let gradient = numericalGradient(f, x, step, value);
-  let inverse = identity(x.length);
-  let fresh = true;
+  let gradient = slopes(x, value);
+  let inverse = options.inverse?.map((row) => row.slice()) ?? identity(x.length);
+  let fresh = options.inverse === undefined;
   for (let iteration = 0; iteration < maxIterations; iteration++) {
     if (Math.max(0, ...gradient.map(Math.abs)) < gradientTolerance)
       return { x, value, iterations: iteration, converged: true };
     let direction = inverse.map((row) => -dot(row, gradient));
     if (!(dot(direction, gradient) < 0)) direction = gradient.map((g) => -g);
+    const expected = -0.5 * dot(direction, gradient);
+    if (expected < valueTolerance && !fresh) return { x, value, iterations: iteration, converged: true };
     const next = lineSearch(f, x, value, direction, dot(direction, gradient));
     if (next === undefined) {
-      if (fresh) return { x, value, iterations: iteration, converged: true };
+      // A gradient that is slightly off no longer shows the way so near the minimum.
+      if (fresh || expected < 100 * valueTolerance)
+        return { x, value, iterations: iteration, converged: true };
       inverse = identity(x.length);
       fresh = true;
       continue;
     }
-    const nextGradient = numericalGradient(f, next.x, step, next.value);
+    const nextGradient = slopes(next.x, next.value);
     const moved = next.x.map((xi, i) => xi - x[i]!);
     const turned = nextGradient.map((g, i) => g - gradient[i]!);
     if (fresh) {
@@ -96,8 +108,11 @@ export function minimise(f: Objective, start: readonly number[], options: Minimi
     }
     updateInverse(inverse, moved, turned);
     fresh = false;
+    const fallen = value - next.value;
     ({ x, value } = next);
     gradient = nextGradient;
+    if (fallen < valueTolerance && expected < 100 * valueTolerance)
+      return { x, value, iterations: iteration + 1, converged: true };
   }
   return { x, value, iterations: maxIterations, converged: false };
 }
@@ -169,43 +184,46 @@ export function findRoot(f: (x: number) => number, low: number, high: number, to
 }
 
 /**
- * Matrix of second derivatives by central differences: 2d evaluations for the diagonal, two more for each pair.
+ * Matrix of second derivatives by differences of gradients, one evaluation for each variable.
  *
+ * @param gradient that of the function at any point near `x`
  * @param step difference step, in units of each variable
+ * @param here gradient at `x`
  */
-export function numericalHessian(
-  f: Objective,
+export function hessianOf(
+  gradient: (x: readonly number[]) => readonly number[],
   x: readonly number[],
   step: number,
-  value: number,
+  here: readonly number[],
 ): number[][] {
   const at = x.slice();
-  const above: number[] = [];
-  const below: number[] = [];
-  for (let i = 0; i < x.length; i++) {
-    at[i] = x[i]! + step;
-    above.push(f(at));
-    at[i] = x[i]! - step;
-    below.push(f(at));
-    at[i] = x[i]!;
-  }
-  const hessian = identity(x.length);
-  for (let i = 0; i < x.length; i++) {
-    hessian[i]![i] = (above[i]! - 2 * value + below[i]!) / (step * step);
-    for (let j = 0; j < i; j++) {
-      at[i] = x[i]! + step;
-      at[j] = x[j]! + step;
-      const bothUp = f(at);
-      at[i] = x[i]! - step;
-      at[j] = x[j]! - step;
-      const bothDown = f(at);
-      at[i] = x[i]!;
-      at[j] = x[j]!;
-      const sides = above[i]! + below[i]! + above[j]! + below[j]!;
-      hessian[i]![j] = hessian[j]![i] = (bothUp + bothDown + 2 * value - sides) / (2 * step * step);
+  const rows = x.map((xi, i) => {
+    at[i] = xi + step;
+    const there = gradient(at);
+    at[i] = xi;
+    return there.map((g, j) => (g - here[j]!) / step);
+  });
+  return rows.map((row, i) => row.map((v, j) => 0.5 * (v + rows[j]![i]!)));
+}
+
+/** Inverse of a symmetric positive definite matrix; undefined where it is not that. */
+export function inverseOf(matrix: readonly (readonly number[])[]): number[][] | undefined {
+  const n = matrix.length;
+  const a = matrix.map((row) => row.slice());
+  // Gauss-Jordan without pivots, which a positive definite matrix does not need.
+  for (let k = 0; k < n; k++) {
+    const pivot = a[k]![k]!;
+    if (!(pivot > 0 && pivot < Infinity)) return undefined;
+    a[k]![k] = 1;
+    for (let j = 0; j < n; j++) a[k]![j]! /= pivot;
+    for (let i = 0; i < n; i++) {
+      if (i === k) continue;
+      const factor = a[i]![k]!;
+      a[i]![k] = 0;
+      for (let j = 0; j < n; j++) a[i]![j]! -= factor * a[k]![j]!;
     }
   }
-  return hessian;
+  return a;
 }
 
 /**

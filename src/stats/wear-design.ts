@@ -3,7 +3,7 @@
  * weighted by importance. The normal law starts from mode and curvature and is moved once to the weighted moments.
  */
 import { normalQuantile } from "./normal.ts";
-import { numericalHessian, type Objective, symmetricEigen } from "./optimise.ts";
+import { hessianOf, type Objective, symmetricEigen } from "./optimise.ts";
 
 /** The prior alone gives every direction a curvature of one; less than this is noise of the differences. */
 const LEAST_CURVATURE = 0.3;
@@ -12,8 +12,13 @@ const LEAST_CURVATURE = 0.3;
 const FIRST_PAIRS = 24;
 const FINAL_PAIRS = 32;
 /** The points are spread somewhat wider than the density, because its tails are often heavier than normal ones. */
-const FIRST_WIDTH = 1.4;
-const FINAL_WIDTH = 1.17;
+const WIDTH = 1.17;
+/**
+ * The first set is the last one where the log density is that of a normal law but for this much (root mean square over
+ * its points): lines of some hundred pieces. Measured: quantiles of remaining life are then off by 0.1 % (root mean square),
+ * beside 0.07 % with the second set.
+ */
+const NEARLY_NORMAL = 0.3;
 /** A single far point must not outweigh the rest when the density falls more slowly than a normal one. */
 const LARGEST_LOG_RATIO = 5;
 
@@ -25,8 +30,17 @@ export interface DesignPoint {
   weight: number;
 }
 
+/** A density, by minus its logarithm and the gradient of that. */
+export interface Density {
+  value: Objective;
+  gradient: (x: readonly number[]) => number[];
+  /** the same as `value`, for the point of number `k` of a set that may become the final one */
+  point: (x: readonly number[], k: number) => number;
+}
+
 export interface Design {
-  points: DesignPoint[];
+  /** `k` is the number by which the density was asked for it */
+  points: (DesignPoint & { k: number })[];
   /** log of the integral of exp(-f) */
   logIntegral: number;
 }
@@ -37,7 +51,7 @@ export interface Design {
  * generalised golden ratio (Roberts 2018); normal scores, mirrored so that odd moments vanish, and sheared so that
  * the covariance is exactly one.
  */
-function normalPoints(d: number, pairs: number): number[][] {
+function makeNormalPoints(d: number, pairs: number): number[][] {
   let ratio = 1.5;
   for (let k = 0; k < 60; k++) ratio = (1 + ratio) ** (1 / d);
   const half = Array.from({ length: pairs }, (_, k) =>
@@ -62,6 +76,16 @@ function normalPoints(d: number, pairs: number): number[][] {
   return white.flatMap((z) => [z, z.map((zi) => -zi)]);
 }
 
+/** Made once for each number of dimensions: a few small tables. */
+const made = new Map<number, number[][]>();
+
+function normalPoints(d: number, pairs: number): number[][] {
+  const key = 1000 * d + pairs;
+  const points = made.get(key) ?? makeNormalPoints(d, pairs);
+  made.set(key, points);
+  return points;
+}
+
 function choleskyOf(m: readonly (readonly number[])[]): number[][] {
   const l = m.map((row) => row.map(() => 0));
   for (let i = 0; i < m.length; i++)
@@ -76,37 +100,43 @@ function choleskyOf(m: readonly (readonly number[])[]): number[][] {
 /** Points of equal weight for the standard normal law, for a prior that no data have changed. */
 export function priorPoints(dimensions: number): DesignPoint[] {
   const points = normalPoints(dimensions, FINAL_PAIRS);
-  return points.map((x) => ({ x, weight: 1 / points.length }));
+  return points.map((x) => ({ x: x.slice(), weight: 1 / points.length }));
 }
 
 interface Sample {
-  points: DesignPoint[];
+  points: Design["points"];
   logIntegral: number;
   /** number of equally weighted points that would be as good */
   effective: number;
+  /** root mean square of what the log density has that a normal law around the same centre has not */
+  bent: number;
 }
 
-/** Weighted points for exp(-f) drawn from a normal law: x = centre + width · root z. */
+/** Weighted points for exp(-f) drawn from a normal law: x = centre + WIDTH · root z. */
 function importance(
-  f: Objective,
+  f: (x: readonly number[], k: number) => number,
   centre: readonly number[],
   root: readonly (readonly number[])[],
-  width: number,
   pairs: number,
 ): Sample {
   const d = centre.length;
-  const raw = normalPoints(d, pairs).map((z) => {
-    const x = centre.map((m, i) => m + width * z.reduce((sum, zk, k) => sum + root[i]![k]! * zk, 0));
-    return { x, log: 0.5 * z.reduce((sum, zk) => sum + zk * zk, 0) - f(x) };
+  const raw = normalPoints(d, pairs).map((z, number) => {
+    let square = 0;
+    for (let k = 0; k < d; k++) square += z[k]! * z[k]!;
+    const x = centre.slice();
+    for (let i = 0; i < d; i++) for (let k = 0; k < d; k++) x[i]! += WIDTH * root[i]![k]! * z[k]!;
+    const log = 0.5 * square - f(x, number);
+    return { x, log, bend: log - 0.5 * (1 - WIDTH * WIDTH) * square };
   });
   const typical = raw.map(({ log }) => log).sort((a, b) => a - b)[Math.floor(raw.length / 2)]!;
   const weights = raw.map(({ log }) => Math.exp(Math.min(log - typical, LARGEST_LOG_RATIO)));
   const total = weights.reduce((a, b) => a + b, 0);
-  const logVolume = d * Math.log(width) + 0.5 * logDeterminant(root);
+  const logVolume = d * Math.log(WIDTH) + 0.5 * logDeterminant(root);
   return {
-    points: raw.map(({ x }, k) => ({ x, weight: weights[k]! / total })),
+    points: raw.map(({ x }, k) => ({ x, k, weight: weights[k]! / total })),
     logIntegral: typical + Math.log(total / raw.length) + 0.5 * d * Math.log(2 * Math.PI) + logVolume,
     effective: total ** 2 / weights.reduce((sum, w) => sum + w * w, 0),
+    bent: Math.sqrt(raw.reduce((sum, { bend }) => sum + bend * bend, 0) / raw.length),
   };
 }
 
@@ -116,26 +146,34 @@ function logDeterminant(root: readonly (readonly number[])[]): number {
   return 2 * choleskyOf(square).reduce((sum, row, i) => sum + Math.log(row[i]!), 0);
 }
 
+/** Width of the differences of gradients: small beside a standard deviation, large beside what quadrature leaves. */
+const HESSIAN_STEP = 0.02;
+
 /**
- * Points and weights for exp(-f) around its minimum.
+ * Points and weights for a density around its mode.
  *
  * A first set is spread by the curvature at the mode; its weighted mean and covariance place the final set, because
  * the posteriors of standard deviations are skewed and the mode is off their middle.
  *
- * @param f minus the log of the density, smooth, in coordinates of order one
- * @param mode its minimum
- * @param value f at the mode
+ * @param density smooth, in coordinates of order one
  */
-export function designPoints(f: Objective, mode: readonly number[], value: number): Design {
+export function designPoints(density: Density, mode: readonly number[]): Design {
   const d = mode.length;
-  const hessian = numericalHessian(f, mode, 0.05, value);
+  const here = density.gradient(mode);
+  const value = density.value(mode);
+  const hessian = hessianOf(density.gradient, mode, HESSIAN_STEP, here);
   const finite = hessian.every((row) => row.every(Number.isFinite));
   const unit = mode.map((_, i) => mode.map((__, j) => Number(i === j)));
   const eigen = symmetricEigen(finite ? hessian : unit);
   const curvature = eigen.values.map((v) => Math.max(v, LEAST_CURVATURE));
   const root = mode.map((_, i) => curvature.map((v, k) => eigen.vectors[k]![i]! / Math.sqrt(v)));
-  const shifted: Objective = (x) => f(x) - value;
-  const first = importance(shifted, mode, root, FIRST_WIDTH, FIRST_PAIRS);
+  const shifted = (x: readonly number[], k: number): number => density.point(x, k) - value;
+  const kept = ({ points, logIntegral }: Sample): Design => ({
+    points: points.filter(({ weight }) => weight > NEGLIGIBLE),
+    logIntegral: logIntegral - value,
+  });
+  const first = importance(shifted, mode, root, FIRST_PAIRS);
+  if (first.bent < NEARLY_NORMAL) return kept(first);
   // The moments of few effective points are blended with those of the curvature.
   const trust = first.effective / (first.effective + 2 * d);
   const mean = mode.map((m, i) => {
@@ -152,9 +190,5 @@ export function designPoints(f: Objective, mode: readonly number[], value: numbe
       return trust * seen + (1 - trust) * laplace;
     }),
   );
-  const final = importance(shifted, mean, choleskyOf(covariance), FINAL_WIDTH, FINAL_PAIRS);
-  return {
-    points: final.points.filter(({ weight }) => weight > NEGLIGIBLE),
-    logIntegral: final.logIntegral - value,
-  };
+  return kept(importance(shifted, mean, choleskyOf(covariance), FINAL_PAIRS));
 }

@@ -1,36 +1,15 @@
 /** Fit of a line: hyper-parameters from the readings of all its pieces, as points with weights. */
-import { minimise } from "./optimise.ts";
-import { designPoints, priorPoints } from "./wear-design.ts";
-import { findGross } from "./wear-gross.ts";
-import { type GrossSet, pieceLogLikelihood } from "./wear-path.ts";
+import { type Design, designPoints, priorPoints } from "./wear-design.ts";
+import { levelSd, search, widened } from "./wear-posterior.ts";
 import {
   BASE_DIMENSIONS,
   hyperFrom,
   requireThat,
-  type ScaledPiece,
   type ScaledPrior,
   scalePiece,
   scalePrior,
 } from "./wear-scale.ts";
 import type { WearHyper, WearLineFit, WearPiece, WearPrior } from "./wear-types.ts";
-
-/** The choice of gross readings is looked at again after each search, at most this often. */
-const ROUNDS = 3;
-
-/** Whether two choices of gross readings name the same readings. */
-const sameSets = (a: readonly GrossSet[], b: readonly GrossSet[]): boolean =>
-  a.length === b.length &&
-  a.every(({ added }, i) => (added === null) === (b[i]!.added === null) && sameFlags(added, b[i]!.added));
-
-function sameFlags(a: Float64Array | null, b: Float64Array | null): boolean {
-  if (a === null || b === null) return true;
-  return a.every((v, j) => v > 0 === b[j]! > 0);
-}
-
-/** The rate's spread over pieces together with what is unknown of the line's own level. */
-function widened(hyper: WearHyper, levelSd: number): WearHyper {
-  return { ...hyper, spread: Math.hypot(hyper.spread, levelSd) };
-}
 
 /**
  * Van der Corput sequence turned into a normal score: conditions that the data never met keep the whole width of
@@ -82,32 +61,25 @@ export function fitWearLine(
   const index = [0, 1, 2, 3, 4, ...active.map((c) => BASE_DIMENSIONS + c)];
   const seen = pieces.filter(({ count }) => count > 0);
 
-  let mode = startOf(options.start, active, index.length);
-  let sets = grossSets(seen, widened(hyperFrom(scaled, mode, index), scaled.sd[0]!));
-  const objective = (x: readonly number[]): number => {
-    const hyper = hyperFrom(scaled, x, index);
-    let sum = 0;
-    for (const xi of x) sum += 0.5 * xi * xi;
-    for (let i = 0; i < seen.length; i++) sum -= pieceLogLikelihood(seen[i]!, hyper, sets[i]!);
-    return Number.isFinite(sum) ? sum : Infinity;
-  };
-  for (let round = 0; round < ROUNDS && seen.length > 0; round++) {
-    if (!Number.isFinite(objective(mode))) mode = mode.map(() => 0);
-    mode = minimise(objective, mode, { step: 1e-3, gradientTolerance: 1e-2, maxIterations: 60 }).x;
-    const next = grossSets(seen, widened(hyperFrom(scaled, mode, index), levelSd(seen.length, scaled)));
-    const same = next.every((set, i) => sameSets(set, sets[i]!));
-    sets = next;
-    if (same) break;
-  }
+  const { mode, posterior } = search(seen, scaled, index, startOf(options.start, active, index.length));
+  const rows: Float64Array[] = [];
+  const hypers: WearHyper[] = [];
   const design =
     seen.length > 0
-      ? designPoints(objective, mode, objective(mode))
-      : { points: priorPoints(index.length), logIntegral: 0.5 * index.length * Math.log(2 * Math.PI) };
-  const points = design.points.map(({ x, weight }, k) => ({
-    hyper: shortened(hyperAt(scaled, x, index, k)),
-    weight: digits(weight),
-  }));
-  const rows = new Map(seen.map((piece, i) => [piece.id, { piece, sets: sets[i]! }]));
+      ? designPoints(
+          {
+            value: posterior.value,
+            gradient: (x) => posterior.both(x).gradient,
+            point: (x, k) => {
+              hypers[k] = shortened(hyperAt(scaled, x, index, k));
+              rows[k] = new Float64Array(seen.length);
+              return posterior.at(x, hypers[k]!, rows[k]!);
+            },
+          },
+          mode,
+        )
+      : priorDesign(scaled, index, hypers);
+  const places = new Map(seen.map(({ id }, i) => [id, i]));
   return {
     version: 1,
     scale: { usage: scaled.usage, wear: scaled.wear },
@@ -115,15 +87,13 @@ export function fitWearLine(
     activeConditions: active,
     mode,
     centre: widened(hyperAt(scaled, mode, index, -1), levelSd(seen.length, scaled)),
-    points,
+    points: design.points.map(({ k, weight }) => ({ hyper: hypers[k]!, weight: digits(weight) })),
     pieces: pieces.map(({ id, count }) => {
-      const row = rows.get(id);
+      const i = places.get(id);
       return {
         id,
         readings: count,
-        logLikelihood: row
-          ? points.map(({ hyper }) => digits(pieceLogLikelihood(row.piece, hyper, row.sets)))
-          : [],
+        logLikelihood: i === undefined ? [] : design.points.map(({ k }) => rounded(rows[k]![i]!)),
       };
     }),
     counts: { pieces: pieces.length, readings: pieces.reduce((sum, { count }) => sum + count, 0) },
@@ -131,8 +101,24 @@ export function fitWearLine(
   };
 }
 
+/** The points of a line without readings. */
+function priorDesign(scaled: ScaledPrior, index: readonly number[], hypers: WearHyper[]): Design {
+  const points = priorPoints(index.length).map((point, k) => ({ ...point, k }));
+  for (const { x, k } of points) hypers[k] = shortened(hyperAt(scaled, x, index, k));
+  return { points, logIntegral: 0.5 * index.length * Math.log(2 * Math.PI) };
+}
+
 /** Eight digits are more than the points are worth, and halve the size of the stored fit. */
-const digits = (x: number): number => Number(x.toPrecision(8));
+function digits(x: number): number {
+  let unit = 1e7;
+  let size = Math.abs(x);
+  for (; size < 1 && unit < 1e22; size *= 10) unit *= 10;
+  for (; size >= 10 && unit > 1; size /= 10) unit /= 10;
+  return Math.round(x * unit) / unit;
+}
+
+/** Six decimals of a log-likelihood. */
+const rounded = (x: number): number => Math.round(x * 1e6) / 1e6;
 
 function shortened(hyper: WearHyper): WearHyper {
   return {
@@ -145,19 +131,9 @@ function shortened(hyper: WearHyper): WearHyper {
   };
 }
 
-/** What is left unknown of the line's level, roughly: one piece tells as much as its own spread lets it. */
-function levelSd(pieces: number, prior: ScaledPrior): number {
-  const spread = Math.exp(prior.centre[1]!);
-  return 1 / Math.sqrt(1 / prior.sd[0]! ** 2 + pieces / spread ** 2);
-}
-
 function startOf(start: WearLineFit | undefined, active: readonly number[], dimensions: number): number[] {
   const fits = start !== undefined && start.activeConditions.join() === active.join();
   return fits && start.mode.length === dimensions && start.mode.every(Number.isFinite)
     ? start.mode.slice()
     : new Array<number>(dimensions).fill(0);
-}
-
-function grossSets(pieces: readonly ScaledPiece[], hyper: WearHyper): GrossSet[][] {
-  return pieces.map((piece) => findGross(piece, hyper));
 }

@@ -7,14 +7,13 @@
 import { GROSS_SHARE, type ScaledPiece } from "./wear-scale.ts";
 import {
   clockOf,
-  filterPath,
   type GrossSet,
   normalSd,
   normalValue,
-  rateMode,
   standInLogLikelihood,
   startVariance,
 } from "./wear-path.ts";
+import { findMode, type RateMode } from "./wear-rate.ts";
 import type { WearHyper } from "./wear-types.ts";
 
 const LOG_GROSS = Math.log(GROSS_SHARE);
@@ -24,89 +23,71 @@ const GROSS_FACTOR = 8;
 /** Choices less likely than the best by more than this many nats are left out. */
 const KEPT_NATS = 4;
 const KEPT_SETS = 6;
-/** Leave-one-out residuals are formed in windows of this many events, with half a window on each side as margin. */
-const WINDOW = 40;
-
 /** Leave-one-out prediction of each event: residual and standard deviation of an ordinary residual. */
 export interface LeftOut {
   residual: Float64Array;
   sd: Float64Array;
 }
 
-/** Cholesky factor, in place in the lower triangle; false when the matrix is not positive definite. */
-function cholesky(m: Float64Array, n: number): boolean {
-  for (let i = 0; i < n; i++)
-    for (let j = 0; j <= i; j++) {
-      let sum = m[i * n + j]!;
-      for (let k = 0; k < j; k++) sum -= m[i * n + k]! * m[j * n + k]!;
-      if (i === j) {
-        if (!(sum > 0)) return false;
-        m[i * n + i] = Math.sqrt(sum);
-      } else m[i * n + j] = sum / m[j * n + j]!;
-    }
-  return true;
-}
-
-/** Inverse of the lower factor, row by row, so that diag(K⁻¹) and K⁻¹r follow by sums. */
-function invertLower(l: Float64Array, n: number): Float64Array {
-  const inverse = new Float64Array(n * n);
-  for (let j = 0; j < n; j++) {
-    inverse[j * n + j] = 1 / l[j * n + j]!;
-    for (let i = j + 1; i < n; i++) {
-      let sum = 0;
-      for (let k = j; k < i; k++) sum += l[i * n + k]! * inverse[k * n + j]!;
-      inverse[i * n + j] = -sum / l[i * n + i]!;
-    }
-  }
-  return inverse;
-}
-
 /**
  * Residuals of each reading from what the other readings predict: with covariance K of the readings given the rate,
  * the residual is [K⁻¹r]_j / [K⁻¹]_jj and its variance 1 / [K⁻¹]_jj (Sundararajan & Keerthi 2001), plus what the
- * uncertain rate adds.
+ * uncertain rate adds. A filter forward and a pass back give both in time proportional to the readings (de Jong 1989).
  */
 export function leaveOneOut(piece: ScaledPiece, hyper: WearHyper, added: Float64Array | null): LeftOut {
   const n = piece.count;
   const lambda = clockOf(piece, hyper);
-  const whole = filterPath(piece, hyper, lambda, added);
-  const start = startVariance(piece, hyper, lambda);
   const diffusion = (hyper.rate * hyper.noise) ** 2;
-  const out: LeftOut = { residual: new Float64Array(n), sd: new Float64Array(n).fill(1) };
-  for (let from = 0; from < n; from += WINDOW) {
-    const low = Math.max(0, from - WINDOW / 2);
-    const size = Math.min(n, from + WINDOW + WINDOW / 2) - low;
-    const k = new Float64Array(size * size);
-    for (let i = 0; i < size; i++)
-      for (let j = 0; j <= i; j++) k[i * size + j] = start + diffusion * lambda[low + j]!;
-    for (let i = 0; i < size; i++)
-      k[i * size + i]! += normalSd(piece, low + i, hyper) ** 2 + (added?.[low + i] ?? 0);
-    if (!cholesky(k, size)) continue;
-    const inverse = invertLower(k, size);
-    const solve = (r: (j: number) => number): Float64Array => {
-      const half = new Float64Array(size);
-      for (let i = 0; i < size; i++)
-        for (let j = 0; j <= i; j++) half[i]! += inverse[i * size + j]! * r(low + j);
-      const full = new Float64Array(size);
-      for (let i = 0; i < size; i++)
-        for (let j = 0; j <= i; j++) full[j]! += inverse[i * size + j]! * half[i]!;
-      return full;
-    };
-    const solvedY = solve((j) => normalValue(piece, j));
-    const solvedL = solve((j) => lambda[j]!);
-    for (let j = from; j < Math.min(n, from + WINDOW); j++) {
-      const i = j - low;
-      let precision = 0;
-      for (let r = i; r < size; r++) precision += inverse[r * size + i]! ** 2;
-      const a = Math.max(0, whole.a - solvedL[i]! ** 2 / precision);
-      const b = whole.b - (solvedL[i]! * solvedY[i]!) / precision;
-      const mode = rateMode(a, b, hyper);
-      const rate = hyper.rate * Math.exp(hyper.spread * mode.z);
-      const lever = solvedL[i]! / precision;
-      const own = 1 / precision - (added?.[j] ?? 0) + (lever * rate * hyper.spread * mode.sd) ** 2;
-      out.residual[j] = solvedY[i]! / precision - rate * lever;
-      out.sd[j] = Math.sqrt(Math.max(own, normalSd(piece, j, hyper) ** 2));
-    }
+  const stated = new Float64Array(n);
+  const gain = new Float64Array(n);
+  const inverse = new Float64Array(n);
+  // Residuals of the filter over their variances, for the readings and for the clock.
+  const innovationY = new Float64Array(n);
+  const innovationL = new Float64Array(n);
+  let variance = startVariance(piece, hyper, lambda);
+  let levelY = 0;
+  let levelL = 0;
+  let wholeA = 0;
+  let wholeB = 0;
+  for (let j = 0; j < n; j++) {
+    if (j === 0) variance += diffusion * lambda[0]!;
+    else variance += diffusion * Math.max(0, lambda[j]! - lambda[j - 1]!);
+    stated[j] = normalSd(piece, j, hyper);
+    const error = stated[j]! ** 2 + (added === null ? 0 : added[j]!);
+    inverse[j] = 1 / (variance + error);
+    gain[j] = variance * inverse[j]!;
+    const offY = normalValue(piece, j) - levelY;
+    const offL = lambda[j]! - levelL;
+    innovationY[j] = offY * inverse[j]!;
+    innovationL[j] = offL * inverse[j]!;
+    wholeA += offL * innovationL[j]!;
+    wholeB += offL * innovationY[j]!;
+    levelY += gain[j]! * offY;
+    levelL += gain[j]! * offL;
+    variance = gain[j]! * error;
+  }
+  const out: LeftOut = { residual: new Float64Array(n), sd: new Float64Array(n) };
+  const mode: RateMode = { z: 0, sd: 1 };
+  let sumY = 0;
+  let sumL = 0;
+  let sumK = 0;
+  for (let j = n - 1; j >= 0; j--) {
+    const solvedY = innovationY[j]! - gain[j]! * sumY;
+    const solvedL = innovationL[j]! - gain[j]! * sumL;
+    const precision = inverse[j]! + gain[j]! ** 2 * sumK;
+    const rest = 1 - gain[j]!;
+    sumY = innovationY[j]! + rest * sumY;
+    sumL = innovationL[j]! + rest * sumL;
+    sumK = inverse[j]! + rest * rest * sumK;
+    const a = Math.max(0, wholeA - solvedL ** 2 / precision);
+    const b = wholeB - (solvedL * solvedY) / precision;
+    findMode(a, b, hyper.rate, hyper.spread, mode);
+    const rate = hyper.rate * Math.exp(hyper.spread * mode.z);
+    const lever = solvedL / precision;
+    const own =
+      1 / precision - (added === null ? 0 : added[j]!) + (lever * rate * hyper.spread * mode.sd) ** 2;
+    out.residual[j] = solvedY / precision - rate * lever;
+    out.sd[j] = Math.sqrt(Math.max(own, stated[j]! ** 2));
   }
   return out;
 }

@@ -6,12 +6,12 @@
  * Kalman filter over the readings and, with the same gains, over Λ gives A, B, C. Grades by eye are not normal:
  * a piece that has some is filtered once for each value of b.
  */
+import { findMode, INV_SQRT_2PI, integrateRate, type RateIntegral, type RateMode } from "./wear-rate.ts";
 import { GRADE_MIDDLE, GRADE_WIDTH, type RunningLevel, seeGrade } from "./wear-grade.ts";
 import type { ScaledPiece } from "./wear-scale.ts";
 import type { WearHyper } from "./wear-types.ts";
 
-const LOG_2PI = Math.log(2 * Math.PI);
-const INV_SQRT_2PI = 1 / Math.sqrt(2 * Math.PI);
+export const LOG_2PI = Math.log(2 * Math.PI);
 
 /** Readings taken to be grossly wrong: variance added to each event (0 for ordinary ones), log prior of the choice. */
 export interface GrossSet {
@@ -29,6 +29,13 @@ export interface PathState {
   variance: number;
 }
 
+/** Effective usage at event j of a piece that met conditions. */
+export function usageAt(piece: ScaledPiece, j: number, multipliers: readonly number[]): number {
+  let usage = piece.base[j]!;
+  for (let c = 0; c < piece.exposures.length; c++) usage += multipliers[c]! * piece.exposures[c]![j]!;
+  return usage;
+}
+
 /** Effective usage raised to the exponent, for each event; written into `lambda` when that is given. */
 export function clockOf(
   piece: ScaledPiece,
@@ -40,8 +47,7 @@ export function clockOf(
     return lambda;
   }
   for (let j = 0; j < piece.count; j++) {
-    let usage = piece.base[j]!;
-    for (let c = 0; c < piece.exposures.length; c++) usage += hyper.multipliers[c]! * piece.exposures[c]![j]!;
+    const usage = usageAt(piece, j, hyper.multipliers);
     lambda[j] = usage > 0 ? Math.exp(hyper.exponent * Math.log(usage)) : 0;
   }
   return lambda;
@@ -114,36 +120,6 @@ export function filterPath(
   return { a, b, c, levelY, levelL, variance };
 }
 
-/**
- * Mode of z in B b - A b²/2 - z²/2, b = rate exp(spread z), and the standard deviation there.
- * The mode lies between 0 (the prior) and the z of b = B/A, where a bracketed Newton search finds it.
- */
-export function rateMode(a: number, b: number, hyper: WearHyper): { z: number; sd: number } {
-  const { rate, spread } = hyper;
-  const best = b > 0 && a > 0 ? Math.log(b / a / rate) / spread : -Infinity;
-  let low = Math.min(0, Math.max(best, -60 / spread));
-  let high = Math.max(0, Math.min(best, 60 / spread));
-  // The likelihood alone has its mode at `best` and curvature spread² A rate²; the prior pulls it towards 0.
-  const sharp = best === -Infinity ? 0 : (spread * b) ** 2 / a;
-  let z = best === -Infinity ? 0 : Math.min(high, Math.max(low, (best * sharp) / (1 + sharp)));
-  if (!Number.isFinite(z)) z = 0;
-  let curvature = 1;
-  for (let k = 0; k < 60; k++) {
-    const speed = rate * Math.exp(spread * z);
-    const pull = b * speed - a * speed * speed;
-    const slope = spread * pull - z;
-    curvature = Math.max(0.25, 1 - spread * spread * (b * speed - 2 * a * speed * speed));
-    if (slope > 0) low = z;
-    else high = z;
-    let next = z + slope / curvature;
-    if (!(next > low && next < high)) next = 0.5 * (low + high);
-    const moved = Math.abs(next - z);
-    z = next;
-    if (moved * moved * curvature < 1e-6 || high - low < 1e-12) break;
-  }
-  return { z, sd: 1 / Math.sqrt(curvature) };
-}
-
 /** A set of rates with the wear they lead to; log-weights are joint log-densities times the width of a node. */
 export interface RateNodes {
   logWeight: number[];
@@ -161,30 +137,14 @@ export interface NodePlan {
   shift: number;
 }
 
-const FIT_PLAN: NodePlan = { step: 0.9, reach: 4, shift: 0 };
 const GRADED_PLAN: NodePlan = { step: 1.1, reach: 3, shift: 0 };
+
+const integral: RateIntegral = { log: 0, rate: 0, square: 0, byRate: 0, bySpread: 0 };
 
 /** Log of the integral of exp(C + B b - A b²/2) over the normal law of z. */
 function integrateNormal(state: PathState, hyper: WearHyper): number {
-  const { z, sd } = rateMode(state.a, state.b, hyper);
-  const step = FIT_PLAN.step * sd;
-  const middle = hyper.rate * Math.exp(hyper.spread * z);
-  const top = middle * (state.b - 0.5 * state.a * middle) - 0.5 * z * z;
-  // The rates of the nodes are a geometric series.
-  const factor = Math.exp(hyper.spread * step);
-  let sum = 1;
-  let up = middle;
-  let down = middle;
-  for (let k = 1; k <= FIT_PLAN.reach; k++) {
-    up *= factor;
-    down /= factor;
-    const above = z + k * step;
-    const below = z - k * step;
-    sum +=
-      Math.exp(up * (state.b - 0.5 * state.a * up) - 0.5 * above * above - top) +
-      Math.exp(down * (state.b - 0.5 * state.a * down) - 0.5 * below * below - top);
-  }
-  return state.c + top + Math.log(sum * step * INV_SQRT_2PI);
+  integrateRate(state.a, state.b, hyper, integral);
+  return state.c + integral.log;
 }
 
 /** Runs a filter at one rate, grades entering as what they are; the result is left in `state`. */
@@ -232,7 +192,8 @@ export function rateNodes(
   plan: NodePlan,
 ): RateNodes {
   const state = filterPath(piece, hyper, lambda, set.added);
-  const mode = rateMode(state.a, state.b, hyper);
+  const mode: RateMode = { z: 0, sd: 1 };
+  findMode(state.a, state.b, hyper.rate, hyper.spread, mode);
   if (piece.graded) return gradedNodes(piece, hyper, lambda, set, plan, mode);
   const { z, sd } = mode;
   const last = piece.count > 0 ? lambda[piece.count - 1]! : 0;

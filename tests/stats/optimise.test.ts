@@ -1,5 +1,5 @@
 import { describe, expect, test } from "vitest";
-import { findRoot, minimise, numericalHessian, symmetricEigen } from "../../src/stats/optimise.ts";
+import { findRoot, hessianOf, inverseOf, minimise, symmetricEigen } from "../../src/stats/optimise.ts";
 
 const rosenbrock = ([x, y]: readonly number[]): number => 100 * (y! - x! * x!) ** 2 + (1 - x!) ** 2;
 
@@ -9,6 +9,23 @@ describe("minimise", () => {
     expect(found.converged).toBe(true);
     expect(found.x[0]).toBeCloseTo(1, 6);
     expect(found.x[1]).toBeCloseTo(1, 6);
+  });
+  test("needs fewer values of Rosenbrock's valley where the gradient is given", () => {
+    let asked = 0;
+    const counted = (x: readonly number[]): number => {
+      asked += 1;
+      return rosenbrock(x);
+    };
+    const gradient = ([x, y]: readonly number[]): number[] => [
+      -400 * x! * (y! - x! * x!) - 2 * (1 - x!),
+      200 * (y! - x! * x!),
+    ];
+    const found = minimise(counted, [-1.2, 1], { gradient, gradientTolerance: 1e-7 });
+    expect(found.x[0]).toBeCloseTo(1, 6);
+    const given = asked;
+    asked = 0;
+    minimise(counted, [-1.2, 1], { step: 1e-5, gradientTolerance: 1e-7 });
+    expect(given).toBeLessThan(asked / 3);
   });
   test("stays inside the domain when the function is infinite outside", () => {
     const found = minimise(([x]) => (x! > 0 ? x! - Math.log(x!) : Infinity), [0.01]);
@@ -35,16 +52,29 @@ describe("findRoot", () => {
 });
 
 describe("second derivatives and eigenvectors", () => {
-  test("the Hessian of a quadratic is its matrix", () => {
-    const h = numericalHessian(
-      ([x, y]) => 3 * x! * x! + x! * y! + 2 * y! * y!,
-      [0.3, -1],
-      0.1,
-      3 * 0.09 - 0.3 + 2,
-    );
+  test("the Hessian of a quadratic is its matrix, from gradients", () => {
+    const gradient = ([x, y]: readonly number[]): number[] => [6 * x! + y!, x! + 4 * y!];
+    const h = hessianOf(gradient, [0.3, -1], 0.1, gradient([0.3, -1]));
     expect(h[0]![0]).toBeCloseTo(6, 9);
     expect(h[0]![1]).toBeCloseTo(1, 9);
     expect(h[1]![1]).toBeCloseTo(4, 9);
+  });
+  test("a matrix times its inverse is one; what is not positive definite has none", () => {
+    const m = [
+      [4, 1, 0.5],
+      [1, 3, -1],
+      [0.5, -1, 2],
+    ];
+    const inverse = inverseOf(m)!;
+    for (let i = 0; i < 3; i++)
+      for (let j = 0; j < 3; j++)
+        expect(m[i]!.reduce((s, v, k) => s + v * inverse[k]![j]!, 0)).toBeCloseTo(Number(i === j), 13);
+    expect(
+      inverseOf([
+        [1, 2],
+        [2, 1],
+      ]),
+    ).toBeUndefined();
   });
   test("eigenvectors put a symmetric matrix together again", () => {
     const n = 6;

@@ -1,0 +1,289 @@
+/**
+ * Likelihood of all pieces of a line at once, with its gradient.
+ *
+ * A fit asks for it some hundred times, so the events of all pieces lie one after another in a few arrays, and
+ * nothing is made anew in the loops. Pieces with grades, or with unknown earlier usage, go through `wear-path.ts`.
+ *
+ * Gradient: with covariance K of the readings, residual r = y - bλ and u = K⁻¹r, the log-likelihood given the rate
+ * changes by ½ tr((uuᵀ - K⁻¹) dK) + b uᵀdλ, and the one with the rate integrated out by the mean of that over the
+ * rate given the readings (Fisher's identity). One pass back over the readings gives u, diag K⁻¹ and their sums over
+ * what follows (de Jong 1989), whatever the number of hyper-parameters.
+ */
+import { type GrossSet, LOG_2PI, logSumExp, normalValue, pieceLogLikelihood, usageAt } from "./wear-path.ts";
+import { integrateRate, type RateIntegral } from "./wear-rate.ts";
+import { BASE_DIMENSIONS, type ScaledPiece } from "./wear-scale.ts";
+import type { WearHyper } from "./wear-types.ts";
+
+/** Difference step in the log of a hyper-parameter, for pieces without an exact gradient. */
+const STEP = 1e-3;
+
+/** Where the events of a piece lie among those of the line, and its choices of gross readings. */
+interface Place {
+  piece: ScaledPiece;
+  sets: readonly GrossSet[];
+  from: number;
+  /** whether all is normal once the rate is known */
+  plain: boolean;
+}
+
+export class LineLikelihood {
+  readonly #places: readonly Place[];
+  readonly #dimensions: number;
+  readonly #conditioned: boolean;
+  /** value and stated variance of each event */
+  readonly #value: Float64Array;
+  readonly #square: Float64Array;
+  /** log of the usage of each event, and usage to the power of the exponent, as `#setClock` left them */
+  readonly #logUsage: Float64Array;
+  readonly #clock: Float64Array;
+  // What the pass forward leaves for the pass back: inverse variance, gain and residuals of the events of one piece.
+  readonly #inverse: Float64Array;
+  readonly #gain: Float64Array;
+  readonly #offY: Float64Array;
+  readonly #offL: Float64Array;
+  readonly #integral: RateIntegral = { log: 0, rate: 0, square: 0, byRate: 0, bySpread: 0 };
+  /** gradient of one choice, and of one piece */
+  readonly #choice: Float64Array;
+  readonly #own: Float64Array;
+
+  /**
+   * @param sets the choices of gross readings of each piece
+   * @param conditions number of conditions of the prior
+   */
+  constructor(pieces: readonly ScaledPiece[], sets: readonly (readonly GrossSet[])[], conditions: number) {
+    let events = 0;
+    let longest = 0;
+    this.#places = pieces.map((piece, i) => {
+      const from = events;
+      events += piece.count;
+      longest = Math.max(longest, piece.count);
+      return { piece, sets: sets[i]!, from, plain: !piece.graded && piece.priorUsageSd === 0 };
+    });
+    this.#dimensions = BASE_DIMENSIONS + conditions;
+    this.#conditioned = pieces.some(({ exposures }) => exposures.length > 0);
+    this.#value = new Float64Array(events);
+    this.#square = new Float64Array(events);
+    this.#logUsage = new Float64Array(events);
+    this.#clock = new Float64Array(events);
+    for (const { piece, from } of this.#places) {
+      this.#logUsage.set(piece.logBase, from);
+      for (let j = 0; j < piece.count; j++) {
+        this.#value[from + j] = normalValue(piece, j);
+        this.#square[from + j] = piece.sd[j]! * piece.sd[j]!;
+      }
+    }
+    this.#inverse = new Float64Array(longest);
+    this.#gain = new Float64Array(longest);
+    this.#offY = new Float64Array(longest);
+    this.#offL = new Float64Array(longest);
+    this.#choice = new Float64Array(this.#dimensions);
+    this.#own = new Float64Array(this.#dimensions);
+  }
+
+  /**
+   * Log-likelihood of the line; that of each piece is written into `out`.
+   */
+  values(hyper: WearHyper, out: Float64Array): number {
+    this.#setClock(hyper);
+    let total = 0;
+    for (let i = 0; i < this.#places.length; i++) {
+      const place = this.#places[i]!;
+      const { piece, sets } = place;
+      let log: number;
+      if (!place.plain) log = pieceLogLikelihood(piece, hyper, sets);
+      else if (sets.length === 1) log = this.#forward(place, sets[0]!, hyper);
+      else log = logSumExp(sets.map((set) => this.#forward(place, set, hyper)));
+      out[i] = log;
+      total += log;
+    }
+    return total;
+  }
+
+  /**
+   * Log-likelihood of the line with its gradient by the logs of the hyper-parameters, in their order.
+   *
+   * @param gradient filled with the gradient
+   * @param outer filled with the sum of the outer products of the gradients of the pieces, row by row: with many
+   *   pieces this is about minus the matrix of second derivatives (Berndt, Hall, Hall & Hausman 1974)
+   */
+  gradient(hyper: WearHyper, gradient: Float64Array, outer: Float64Array): number {
+    this.#setClock(hyper);
+    const d = this.#dimensions;
+    const own = this.#own;
+    gradient.fill(0);
+    outer.fill(0);
+    let total = 0;
+    for (let i = 0; i < this.#places.length; i++) {
+      const place = this.#places[i]!;
+      total += place.plain ? this.#plainGradient(place, hyper) : this.#slowGradient(place, hyper);
+      for (let k = 0; k < d; k++) {
+        const slope = own[k]!;
+        gradient[k]! += slope;
+        for (let l = 0; l <= k; l++) outer[k * d + l]! += slope * own[l]!;
+      }
+    }
+    for (let k = 0; k < d; k++) for (let l = 0; l < k; l++) outer[l * d + k] = outer[k * d + l]!;
+    return total;
+  }
+
+  #setClock({ exponent, multipliers }: WearHyper): void {
+    const logUsage = this.#logUsage;
+    const clock = this.#clock;
+    if (this.#conditioned)
+      for (const { piece, from } of this.#places) {
+        if (piece.exposures.length === 0) continue;
+        for (let j = 0; j < piece.count; j++) logUsage[from + j] = Math.log(usageAt(piece, j, multipliers));
+      }
+    for (let j = 0; j < clock.length; j++) clock[j] = Math.exp(exponent * logUsage[j]!);
+  }
+
+  /** Kalman filter of one piece over the readings and over the clock, and the integral over its rate. */
+  #forward(place: Place, { added, logPrior }: GrossSet, hyper: WearHyper): number {
+    const { from, piece } = place;
+    const count = piece.count;
+    const value = this.#value;
+    const square = this.#square;
+    const clock = this.#clock;
+    const inverse = this.#inverse;
+    const gains = this.#gain;
+    const offYs = this.#offY;
+    const offLs = this.#offL;
+    const diffusion = (hyper.rate * hyper.noise) ** 2;
+    const reading = hyper.reading * hyper.reading;
+    let variance = piece.startVariance;
+    let levelY = 0;
+    let levelL = 0;
+    let previous = 0;
+    let a = 0;
+    let b = 0;
+    let squares = 0;
+    let product = 1;
+    let logs = 0;
+    for (let j = 0; j < count; j++) {
+      const at = clock[from + j]!;
+      if (at > previous) {
+        variance += diffusion * (at - previous);
+        previous = at;
+      }
+      const error = reading * square[from + j]! + (added === null ? 0 : added[j]!);
+      const total = variance + error;
+      const per = 1 / total;
+      const gain = variance * per;
+      const offY = value[from + j]! - levelY;
+      const offL = at - levelL;
+      levelY += gain * offY;
+      levelL += gain * offL;
+      variance = gain * error;
+      a += offL * offL * per;
+      b += offL * offY * per;
+      squares += offY * offY * per;
+      inverse[j] = per;
+      gains[j] = gain;
+      offYs[j] = offY;
+      offLs[j] = offL;
+      // One logarithm for many variances, unless their product leaves the range of a double.
+      product *= total;
+      if (product < 1e-200 || product > 1e200) {
+        logs += Math.log(product);
+        product = 1;
+      }
+    }
+    integrateRate(a, b, hyper, this.#integral);
+    return logPrior + this.#integral.log - 0.5 * (count * LOG_2PI + logs + Math.log(product) + squares);
+  }
+
+  /** The pass back after `#forward`; leaves the gradient of this choice in `#choice`. */
+  #backward(place: Place, hyper: WearHyper): void {
+    const { from, piece } = place;
+    const { rate, square, byRate, bySpread } = this.#integral;
+    const choice = this.#choice;
+    const clock = this.#clock;
+    const diffusion = (hyper.rate * hyper.noise) ** 2;
+    const reading = hyper.reading * hyper.reading;
+    // Sums over what follows of u (for the readings and for the clock) and of K⁻¹.
+    let sumY = 0;
+    let sumL = 0;
+    let sumK = 0;
+    let later = 0;
+    let byReading = 0;
+    let byDiffusion = 0;
+    let byExponent = 0;
+    for (let c = BASE_DIMENSIONS; c < choice.length; c++) choice[c] = 0;
+    for (let j = piece.count - 1; j >= 0; j--) {
+      const per = this.#inverse[j]!;
+      const gain = this.#gain[j]!;
+      const offY = this.#offY[j]! * per;
+      const offL = this.#offL[j]! * per;
+      const uY = offY - gain * sumY;
+      const uL = offL - gain * sumL;
+      const excess = uY * uY - 2 * rate * uY * uL + square * uL * uL - (per + gain * gain * sumK);
+      byReading += reading * this.#square[from + j]! * excess;
+      const rest = 1 - gain;
+      sumY = offY + rest * sumY;
+      sumL = offL + rest * sumL;
+      sumK = per + rest * rest * sumK;
+      const now = 0.5 * diffusion * (sumY * sumY - 2 * rate * sumY * sumL + square * sumL * sumL - sumK);
+      const at = clock[from + j]!;
+      byDiffusion += now * Math.max(0, at - (j > 0 ? clock[from + j - 1]! : 0));
+      const byClock = (now - later + rate * uY - square * uL) * at;
+      later = now;
+      if (at > 0) {
+        byExponent += byClock * hyper.exponent * this.#logUsage[from + j]!;
+        if (piece.exposures.length > 0) {
+          const share = (byClock * hyper.exponent) / Math.exp(this.#logUsage[from + j]!);
+          for (let c = 0; c < piece.exposures.length; c++)
+            choice[BASE_DIMENSIONS + c]! += share * hyper.multipliers[c]! * piece.exposures[c]![j]!;
+        }
+      }
+    }
+    // Diffusion is the square of rate times noise.
+    choice[0] = 2 * byDiffusion + byRate;
+    choice[1] = bySpread;
+    choice[2] = 2 * byDiffusion;
+    choice[3] = byReading;
+    choice[4] = byExponent;
+  }
+
+  /** Log-likelihood of a piece; its gradient is left in `#own`. */
+  #plainGradient(place: Place, hyper: WearHyper): number {
+    const { sets } = place;
+    const own = this.#own;
+    const choice = this.#choice;
+    own.fill(0);
+    let whole = -Infinity;
+    for (const set of sets) {
+      const log = this.#forward(place, set, hyper);
+      this.#backward(place, hyper);
+      // The gradient of a sum of likelihoods is the mean of the gradients of their logs, weighted by the likelihoods.
+      const top = Math.max(whole, log);
+      const sum = top + Math.log(Math.exp(whole - top) + Math.exp(log - top));
+      const share = Math.exp(log - sum);
+      for (let k = 0; k < own.length; k++) own[k] = own[k]! * (1 - share) + choice[k]! * share;
+      whole = sum;
+    }
+    return whole;
+  }
+
+  /** The same for a piece that is filtered at each rate by itself: central differences. */
+  #slowGradient({ piece, sets }: Place, hyper: WearHyper): number {
+    for (let k = 0; k < this.#own.length; k++) {
+      const above = pieceLogLikelihood(piece, moved(hyper, k, STEP), sets);
+      const below = pieceLogLikelihood(piece, moved(hyper, k, -STEP), sets);
+      this.#own[k] = (above - below) / (2 * STEP);
+    }
+    return pieceLogLikelihood(piece, hyper, sets);
+  }
+}
+
+/** One hyper-parameter multiplied by exp(by). */
+function moved(hyper: WearHyper, k: number, by: number): WearHyper {
+  const factor = (i: number): number => (i === k ? Math.exp(by) : 1);
+  return {
+    rate: hyper.rate * factor(0),
+    spread: hyper.spread * factor(1),
+    noise: hyper.noise * factor(2),
+    reading: hyper.reading * factor(3),
+    exponent: hyper.exponent * factor(4),
+    multipliers: hyper.multipliers.map((m, c) => m * factor(BASE_DIMENSIONS + c)),
+  };
+}
