@@ -233,6 +233,7 @@ CREATE TABLE "lines" (
   "evidence" integer not null,
   "createdAt" text not null,
   "version" integer not null,
+  "weightGrams" real,
   constraint "linesUnique1" unique ("clubId", "sku"),
   constraint "linesCheck1" check ("packSize" >= 1 and "orderMultiplePacks" >= 1 and "priceMinorUnits" >= 0)
 ) strict;

@@ -4,9 +4,18 @@ import { sharedDemand } from "./0003-shared-demand.ts";
 import { shops } from "./0004-shops.ts";
 import { changes } from "./0005-changes.ts";
 import { calendarFeeds } from "./0006-calendar-feeds.ts";
+import { weights } from "./0007-weights.ts";
 import type { Step } from "./types.ts";
 
 export type { Dialect, Step } from "./types.ts";
 
 /** All migrations in the order in which they run. Add at the end; never edit one that was released. */
-export const steps: readonly Step[] = [ledger, keptAnswers, sharedDemand, shops, changes, calendarFeeds];
+export const steps: readonly Step[] = [
+  ledger,
+  keptAnswers,
+  sharedDemand,
+  shops,
+  changes,
+  calendarFeeds,
+  weights,
+];

@@ -88,6 +88,8 @@ export interface ScenarioLine {
   costMinorUnits: number;
   fits: string[];
   shelfLifeDays: number | null;
+  /** of one piece; drops and screws of a bottle or a bag have none */
+  weightGrams: number | null;
   /** where a new piece differs from its kind's catalogue size */
   asNew: number | null;
   supersededBy: string | null;

@@ -1096,6 +1096,86 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/v1/shops/{id}/order-proposals.csv": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * Download what a shop should order as a file for spreadsheets
+         * @description CSV by RFC 4180: UTF-8, comma, decimal point, one header row. The numbers are those of the JSON answer; money is in major units. Text that a spreadsheet would take for a formula begins with an apostrophe.
+         */
+        get: operations["orderProposalsCsv"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/shops/{id}/order-proposals.html": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * Read or print what a shop should order as a page
+         * @description A page without scripts, for print and for a phone. The numbers are those of the JSON answer, rounded for reading.
+         */
+        get: operations["orderProposalsPage"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/shops/{id}/dying-stock.csv": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * Download what dies on a shop's shelf as a file for spreadsheets
+         * @description CSV by RFC 4180: UTF-8, comma, decimal point, one header row. The numbers are those of the JSON answer; money is in major units. Text that a spreadsheet would take for a formula begins with an apostrophe.
+         */
+        get: operations["dyingStockCsv"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/shops/{id}/dying-stock.html": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * Read or print what dies on a shop's shelf as a page
+         * @description A page without scripts, for print and for a phone. The numbers are those of the JSON answer, rounded for reading.
+         */
+        get: operations["dyingStockPage"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/v1/restock-plan": {
         parameters: {
             query?: never;
@@ -1125,7 +1205,7 @@ export interface paths {
         };
         /**
          * What goes in the box for a meeting, and what to change before leaving
-         * @description One change of every car-stopper, what is likely to be needed, and as much more as keeps the chance that a part ends the day below 1 less the target, the cheapest first: price stands in for weight.
+         * @description One change of every car-stopper, what is likely to be needed, and as much more as keeps the chance that a part ends the day below 1 less the target, the lightest first: where a line states no weight, its price stands in.
          */
         get: operations["pitList"];
         put?: never;
@@ -1559,6 +1639,46 @@ export interface paths {
          * @description For the driver who asked. It stays on the list as withdrawn.
          */
         put: operations["withdrawReservation"];
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/shops/{id}/order-proposals": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * What a shop should order for its shelf: purchase orders by supplier
+         * @description For the shop and the owner: the plan of the shelf, counted from this shop's own stock, as one order to each supplier, with the days on which to place it, its minimum, and when it is likely to be there. To place one, send its `supplierId`, the shop's `locationId` and the `lineId` and `packs` of its lines to `POST /v1/orders`. No number rests on fewer than three drivers. The review period is a week if not given.
+         */
+        get: operations["orderProposals"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/shops/{id}/dying-stock": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * What lies on a shop's shelf and will not be sold
+         * @description For the shop and the owner: of the shop's own location and of the matched things on its list, what no car uses, what is or will be past its shelf life, what has ended or is superseded, and what is more than the next twelve months need at 90 %; with the money in it. Nothing rests on fewer than three drivers who share their need. Aged packs, glue and the like come with a caution; local disposal rules and the maker's instructions come first.
+         */
+        get: operations["dyingStock"];
+        put?: never;
         post?: never;
         delete?: never;
         options?: never;
@@ -2533,6 +2653,11 @@ export interface components {
              * @example 730
              */
             shelfLifeDays: number | null;
+            /**
+             * @description what one piece weighs, grams: the box for the pits is packed by it
+             * @example 6.5
+             */
+            weightGrams: number | null;
             /**
              * @description catalogue size of a new piece in the kind's unit, where it differs from the kind's
              * @example 15.485
@@ -3943,6 +4068,8 @@ export interface components {
                  * @example 900
                  */
                 costMinorUnits: number;
+                /** @description what the pieces to carry weigh; null where the line states no weight */
+                weightGrams: number | null;
                 /** @description where it lies on shops' shelves */
                 shelves: components["schemas"]["OnShelf"][];
                 /** @description of the pieces wanted, how many those shelves can give */
@@ -3953,6 +4080,13 @@ export interface components {
                 sentence: string;
             }[];
             totals: components["schemas"]["Totals"];
+            /** @description what the list weighs */
+            weight: {
+                /** @description of the lines that state a weight */
+                grams: number;
+                /** @description lines on the list that state none */
+                linesWithout: number;
+            };
             /** @description the answer in one sentence with its numbers */
             sentence: string;
         };
@@ -4709,6 +4843,339 @@ export interface components {
             items: components["schemas"]["Reservation"][];
             /** @description give it as `after` for the next page; null on the last one */
             next: string | null;
+        };
+        OrderProposals: {
+            shopId: components["schemas"]["Id"];
+            shopName: string;
+            /** @description the shop's shelf, where an order would be received */
+            locationId: components["schemas"]["Id"] | null;
+            /**
+             * Format: date-time
+             * @description moment in UTC, RFC 3339
+             * @example 2026-11-29T07:30:00.000Z
+             */
+            asOf: string;
+            /**
+             * Format: date
+             * @description calendar day, RFC 3339 full-date
+             * @example 2027-02-07
+             */
+            through: string;
+            target: number;
+            /** @enum {string} */
+            targetKind: "cycle" | "fill";
+            reviewPeriodDays: number;
+            /**
+             * @description currency code, ISO 4217
+             * @example AUD
+             */
+            currency: string;
+            driversSharing: number;
+            drivers: number;
+            /** @description when the shop's list was last said to be true; null: the ledger alone counts */
+            listedAt: string | null;
+            /** @description of all `lines` */
+            totals: components["schemas"]["Totals"];
+            suppliers: components["schemas"]["SupplierProposal"][];
+            /** @description SKUs behind which fewer than three drivers stand */
+            withheld: string[];
+            /** @description SKUs that the shop's list has without saying how many: they count as none */
+            uncounted: string[];
+            /** @description the answer in one sentence with its numbers */
+            sentence: string;
+        };
+        SupplierProposal: {
+            /** @description null: the lines name no supplier */
+            supplierId: components["schemas"]["Id"] | null;
+            supplierName: string | null;
+            /** @description such as the days on which this supplier takes orders */
+            supplierNotes: string | null;
+            /**
+             * @description order-now: the window closes before the next look; order-in-window: any day through `orderBy`; wait: until `orderOn`, because the window is not open yet, or the order is below the minimum and there is time; top-up: below the minimum with no time left, and `topUp` fills it; below-minimum: nothing sensible fills it
+             * @enum {string}
+             */
+            advice: "order-now" | "order-in-window" | "wait" | "top-up" | "below-minimum";
+            /**
+             * Format: date
+             * @description the day on which the advice would order; arrivals count from it
+             * @example 2027-02-07
+             */
+            orderOn: string;
+            /**
+             * Format: date
+             * @description earliest sensible day: ordered earlier it binds money and comes hardly any surer (late one tenth as often as on `orderBy`); today at the earliest
+             * @example 2027-02-07
+             */
+            orderFrom: string;
+            /**
+             * Format: date
+             * @description latest day: ordered then it comes, with the target's chance, before the chance of running out passes the target; today at the earliest
+             * @example 2027-02-07
+             */
+            orderBy: string;
+            /** @description that day is past, so that what is ordered today may be late */
+            late: boolean;
+            /** @description of the line that takes longest */
+            arrival: components["schemas"]["Arrival"];
+            /** @description of that line */
+            leadTime: components["schemas"]["LeadTime"];
+            /** @description of `lines` */
+            totals: components["schemas"]["Totals"];
+            /**
+             * @description in the club's currency; 0 for none
+             * @example 900
+             */
+            minimumOrderMinorUnits: number;
+            minimumReached: boolean;
+            /**
+             * @description money in whole minor units of the currency (ISO 4217), such as cents
+             * @example 900
+             */
+            belowMinimumByMinorUnits: number;
+            /** @description one order: what is due by its last day, what has its window open by then, and what the minimum brought forward */
+            lines: components["schemas"]["ProposedLine"][];
+            /** @description below the minimum: what reaches it and will more likely than not be sold within a year; null where nothing does */
+            topUp: {
+                lineId: components["schemas"]["Id"];
+                sku: string;
+                name: string;
+                makersPartNumber: string | null;
+                gtin: string | null;
+                /** @description packs to order, in the supplier's multiples */
+                packs: number;
+                packSize: number;
+                /** @description the pieces in those packs */
+                pieces: number;
+                /**
+                 * @description of one pack, by the line
+                 * @example 900
+                 */
+                priceMinorUnits: number;
+                /**
+                 * @description currency code, ISO 4217
+                 * @example AUD
+                 */
+                currency: string;
+                /**
+                 * @description packs times price
+                 * @example 900
+                 */
+                costMinorUnits: number;
+            }[] | null;
+            /** @description what to buy of this supplier by a later order; arrivals count from `orderBy` */
+            later: components["schemas"]["ProposedLine"][];
+            /** @description the answer in one sentence with its numbers */
+            sentence: string;
+        };
+        /** @description days by which it is there with a chance of 10, 50 and 90 % */
+        Arrival: {
+            /**
+             * Format: date
+             * @description calendar day, RFC 3339 full-date
+             * @example 2027-02-07
+             */
+            p10: string;
+            /**
+             * Format: date
+             * @description calendar day, RFC 3339 full-date
+             * @example 2027-02-07
+             */
+            median: string;
+            /**
+             * Format: date
+             * @description calendar day, RFC 3339 full-date
+             * @example 2027-02-07
+             */
+            p90: string;
+        };
+        ProposedLine: {
+            lineId: components["schemas"]["Id"];
+            sku: string;
+            name: string;
+            makersPartNumber: string | null;
+            gtin: string | null;
+            /** @description packs to order, in the supplier's multiples */
+            packs: number;
+            packSize: number;
+            /** @description the pieces in those packs */
+            pieces: number;
+            /**
+             * @description of one pack, by the line
+             * @example 900
+             */
+            priceMinorUnits: number;
+            /**
+             * @description currency code, ISO 4217
+             * @example AUD
+             */
+            currency: string;
+            /**
+             * @description packs times price
+             * @example 900
+             */
+            costMinorUnits: number;
+            /**
+             * Format: date
+             * @description earliest sensible day: ordered earlier it binds money and comes hardly any surer (late one tenth as often as on `orderBy`); today at the earliest
+             * @example 2027-02-07
+             */
+            orderFrom: string;
+            /**
+             * Format: date
+             * @description latest day: ordered then it comes, with the target's chance, before the chance of running out passes the target; today at the earliest
+             * @example 2027-02-07
+             */
+            orderBy: string;
+            /** @description that day is past, so that what is ordered today may be late */
+            late: boolean;
+            /** @description first day that what there is does not last through as the target asks; null where only the reorder point is reached */
+            shortOn: string | null;
+            /** @description ordered earlier than it need be, because the supplier's minimum would not be reached */
+            broughtForward: boolean;
+            /**
+             * Format: date
+             * @description it is bought to last through this day: the one asked for, or the last on which what comes is still good
+             * @example 2027-02-07
+             */
+            boughtThrough: string;
+            arrival: components["schemas"]["Arrival"];
+            leadTime: components["schemas"]["LeadTime"];
+            /** @description drivers whose need it is: three or more */
+            drivers: number;
+            /** @description pieces needed from the shelf through that day, beyond what drivers hold */
+            need: {
+                expected: number;
+                p10: number;
+                median: number;
+                p90: number;
+            };
+            onHand: number;
+            onOrder: number;
+            /** @description past shelf life by the day asked for, and not counted */
+            ageing: number;
+            /** @description pieces that left the shop's shelf in the past 365 days, to whomever; null where it has no shelf in the ledger */
+            takenPastYear: number | null;
+            reorderPoint: number;
+            orderUpTo: number;
+            /** @description no more is there than the reorder point */
+            orderNow: boolean;
+            /** @description chance, 0 to 1: what there is lasts through that day */
+            chanceWithout: number;
+            /** @description chance, 0 to 1: it lasts with these packs as well */
+            chanceWith: number;
+            /** @description the answer in one sentence with its numbers */
+            sentence: string;
+        };
+        DyingStock: {
+            shopId: components["schemas"]["Id"];
+            shopName: string;
+            locationId: components["schemas"]["Id"] | null;
+            /**
+             * Format: date-time
+             * @description moment in UTC, RFC 3339
+             * @example 2026-11-29T07:30:00.000Z
+             */
+            asOf: string;
+            /**
+             * Format: date
+             * @description a year from today: what is sold by then does not die
+             * @example 2027-02-07
+             */
+            through: string;
+            /**
+             * @description currency code, ISO 4217
+             * @example AUD
+             */
+            currency: string;
+            driversSharing: number;
+            drivers: number;
+            /** @description no need is known beyond it */
+            calendarEndsOn: string | null;
+            /** @description when the shop's list was last said to be true; null: the ledger alone counts */
+            listedAt: string | null;
+            linesOnShelf: number;
+            /** @description what the whole shelf costs at those prices */
+            shelfTotals: components["schemas"]["Totals"];
+            /** @description what the dying pieces cost */
+            totals: components["schemas"]["Totals"];
+            /** @description the most money first */
+            items: components["schemas"]["DyingItem"][];
+            /** @description SKUs on the shelf of which the need is withheld */
+            withheld: string[];
+            /** @description SKUs with a shelf life of which pieces are there that nobody wrote down when they came in: how old they are is not known */
+            undated: string[];
+            /** @description SKUs that the shop's list has without saying how many */
+            uncounted: string[];
+            /** @description things on the shop's list that nobody has matched with a line: they are not looked at */
+            unmatched: number;
+            /** @description those of all items, each once */
+            cautions: string[];
+            /** @description the answer in one sentence with its numbers */
+            sentence: string;
+        };
+        DyingItem: {
+            lineId: components["schemas"]["Id"];
+            sku: string;
+            name: string;
+            kindCode: string;
+            /**
+             * @description which of the two says how many there are
+             * @enum {string}
+             */
+            source: "list" | "ledger";
+            /** @description on the shelf; null: the list does not say how many */
+            pieces: number | null;
+            packSize: number;
+            /** @description of one pack, by the shop's list or else by the line; null where neither says */
+            priceMinorUnits: number | null;
+            /**
+             * @description currency code, ISO 4217
+             * @example AUD
+             */
+            currency: string;
+            /** @description of them not likely to be sold; null where that is not known */
+            dyingPieces: number | null;
+            /** @description what `dyingPieces` cost at that price; null where pieces or price are not known */
+            moneyMinorUnits: number | null;
+            /** @description why it will not be sold; the same piece may be named by several, so do not add them up */
+            reasons: {
+                /**
+                 * @description no-car: no driver who shares uses it, and hardly any has a car for it; not-in-use: cars could take it and none has it; past-shelf-life; ages-before-sale; ended; ends; superseded; more-than-needed. More may come: let a word pass that you do not know
+                 * @example more-than-needed
+                 */
+                reason: string;
+                /** @description pieces that it concerns; null: not known */
+                pieces: number | null;
+                /** @description the day on which the first of them die, if there is one */
+                on: string | null;
+            }[];
+            /** @description the first of those days */
+            diesOn: string | null;
+            endedOn: string | null;
+            /** @description the line that replaces it in the end */
+            replacedBy: {
+                lineId: components["schemas"]["Id"];
+                sku: string;
+                name: string;
+            } | null;
+            /**
+             * @description withheld: fewer than three drivers who share their need stand behind it
+             * @enum {string}
+             */
+            outlook: "known" | "withheld";
+            /** @description pieces of those on the shelf that the drivers who share will need by `through`, beyond what they hold; null where it is withheld */
+            expectedSales: {
+                expected: number;
+                p10: number;
+                median: number;
+                p90: number;
+            } | null;
+            /** @description pieces that left the shop's shelf in the past 365 days, to whomever; null where it has no shelf in the ledger */
+            takenPastYear: number | null;
+            /** @description what to beware of, where aged pieces are to be got rid of */
+            cautions: string[];
+            /** @description the answer in one sentence with its numbers */
+            sentence: string;
         };
         /** @description what was ordered from a supplier, and what came of it */
         Order: {
@@ -7228,6 +7695,7 @@ export interface operations {
                  *       "packSize": 2,
                  *       "orderMultiplePacks": 5,
                  *       "priceMinorUnits": 900,
+                 *       "weightGrams": 6.5,
                  *       "usualLife": {
                  *         "p10": 350,
                  *         "p90": 900
@@ -7293,6 +7761,12 @@ export interface operations {
                      */
                     shelfLifeDays?: number | null;
                     /**
+                     * @description what one piece weighs, grams: the box for the pits is packed by it
+                     * @default null
+                     * @example 6.5
+                     */
+                    weightGrams?: number | null;
+                    /**
                      * @description catalogue size of a new piece in the kind's unit, where it differs from the kind's
                      * @default null
                      * @example 15.485
@@ -7357,6 +7831,7 @@ export interface operations {
                      *       "priceMinorUnits": 900,
                      *       "leadTimeDays": null,
                      *       "shelfLifeDays": null,
+                     *       "weightGrams": 6.5,
                      *       "asNew": null,
                      *       "limits": null,
                      *       "usualLife": {
@@ -7429,6 +7904,7 @@ export interface operations {
                      *       "priceMinorUnits": 900,
                      *       "leadTimeDays": null,
                      *       "shelfLifeDays": null,
+                     *       "weightGrams": null,
                      *       "asNew": null,
                      *       "limits": null,
                      *       "usualLife": null,
@@ -7533,6 +8009,11 @@ export interface operations {
                      */
                     shelfLifeDays?: number | null;
                     /**
+                     * @description what one piece weighs, grams: the box for the pits is packed by it
+                     * @example 6.5
+                     */
+                    weightGrams?: number | null;
+                    /**
                      * @description catalogue size of a new piece in the kind's unit, where it differs from the kind's
                      * @example 15.485
                      */
@@ -7576,6 +8057,7 @@ export interface operations {
                      *       "priceMinorUnits": 950,
                      *       "leadTimeDays": null,
                      *       "shelfLifeDays": null,
+                     *       "weightGrams": null,
                      *       "asNew": null,
                      *       "limits": null,
                      *       "usualLife": null,
@@ -10684,31 +11166,31 @@ export interface operations {
                      *       "usage": 165,
                      *       "lastSeenAt": "2026-05-03T09:00:00.000Z",
                      *       "wear": {
-                     *         "p10": 0.0234622,
-                     *         "median": 0.0316272,
-                     *         "p90": 0.0391809
+                     *         "p10": 0.0236242,
+                     *         "median": 0.0316844,
+                     *         "p90": 0.0393322
                      *       },
                      *       "sizeNow": {
-                     *         "p10": 15.4643,
+                     *         "p10": 15.4641,
                      *         "median": 15.4561,
-                     *         "p90": 15.4486
+                     *         "p90": 15.4484
                      *       },
                      *       "wearRate": {
-                     *         "p10": 0.000104513,
-                     *         "median": 0.000157269,
-                     *         "p90": 0.000228171
+                     *         "p10": 0.000105082,
+                     *         "median": 0.000158217,
+                     *         "p90": 0.000230441
                      *       },
-                     *       "pastLimitChance": 7.31509e-13,
+                     *       "pastLimitChance": 9.40524e-13,
                      *       "remaining": {
                      *         "usage": {
-                     *           "p10": 271.783,
-                     *           "median": 454.035,
-                     *           "p90": 786.227
+                     *           "p10": 268.93,
+                     *           "median": 448.246,
+                     *           "p90": 787.273
                      *         },
                      *         "runs": {
-                     *           "p10": 49,
-                     *           "median": 82,
-                     *           "p90": 142
+                     *           "p10": 48,
+                     *           "median": 81,
+                     *           "p90": 143
                      *         },
                      *         "meetings": {
                      *           "p10": null,
@@ -10725,15 +11207,15 @@ export interface operations {
                      *       "remainingQuantiles": [
                      *         {
                      *           "probability": 0.05,
-                     *           "usage": 233.443
+                     *           "usage": 232.474
                      *         },
                      *         {
                      *           "probability": 0.1,
-                     *           "usage": 271.783
+                     *           "usage": 268.93
                      *         },
                      *         {
                      *           "probability": 0.25,
-                     *           "usage": 352.331
+                     *           "usage": 347.379
                      *         }
                      *       ],
                      *       "nextMeeting": {
@@ -10743,7 +11225,7 @@ export interface operations {
                      *         "runs": 6,
                      *         "usage": 33,
                      *         "lasts": 0.979973,
-                     *         "wearsOut": 1.78905e-8,
+                     *         "wearsOut": 2.99686e-8,
                      *         "breaks": 0.0200266
                      *       },
                      *       "breakage": {
@@ -10757,7 +11239,7 @@ export interface operations {
                      *       },
                      *       "oneMoreRun": {
                      *         "lasts": 0.996595,
-                     *         "wearsOut": 3.89375e-12,
+                     *         "wearsOut": 7.73359e-12,
                      *         "breaks": 0.00340538
                      *       },
                      *       "surprises": [],
@@ -10835,7 +11317,7 @@ export interface operations {
                      *       "tonight": {
                      *         "minutes": 10,
                      *         "minutesUsed": 3,
-                     *         "gainMinorUnits": 1197,
+                     *         "gainMinorUnits": 1185,
                      *         "checks": [
                      *           {
                      *             "position": "front-right tyre",
@@ -10844,9 +11326,9 @@ export interface operations {
                      *             "kindName": "Rubber touring tyre",
                      *             "check": "Diameter at the middle and both edges; glue and tears.",
                      *             "checkMinutes": 3,
-                     *             "checkGainMinorUnits": 1197,
-                     *             "checkGainPerMinute": 398.9,
-                     *             "checkWhy": "A reading may turn \"leave\" into \"change\" (chance 49 %): worn out by the end of Round 1 with a chance of 50 %, where changing pays from 70 %."
+                     *             "checkGainMinorUnits": 1185,
+                     *             "checkGainPerMinute": 394.989,
+                     *             "checkWhy": "A reading may turn \"leave\" into \"change\" (chance 49 %): worn out by the end of Round 1 with a chance of 49 %, where changing pays from 70 %."
                      *           }
                      *         ]
                      *       },
@@ -10860,31 +11342,31 @@ export interface operations {
                      *           "benchStep": "tyres",
                      *           "check": "Diameter at the middle and both edges; glue and tears.",
                      *           "checkMinutes": 3,
-                     *           "checkGainMinorUnits": 1197,
-                     *           "checkGainPerMinute": 398.9,
-                     *           "checkWhy": "A reading may turn \"leave\" into \"change\" (chance 49 %): worn out by the end of Round 1 with a chance of 50 %, where changing pays from 70 %.",
+                     *           "checkGainMinorUnits": 1185,
+                     *           "checkGainPerMinute": 394.989,
+                     *           "checkWhy": "A reading may turn \"leave\" into \"change\" (chance 49 %): worn out by the end of Round 1 with a chance of 49 %, where changing pays from 70 %.",
                      *           "carStopper": true,
                      *           "usage": 165,
                      *           "clock": "minutes",
                      *           "unit": "mm",
                      *           "wear": {
-                     *             "p10": 0.845081,
-                     *             "median": 1.33503,
-                     *             "p90": 2.05204
+                     *             "p10": 0.834378,
+                     *             "median": 1.32586,
+                     *             "p90": 2.03453
                      *           },
                      *           "wearShare": {
-                     *             "p10": 0.528176,
-                     *             "median": 0.834393,
-                     *             "p90": 1.28253
+                     *             "p10": 0.521486,
+                     *             "median": 0.828663,
+                     *             "p90": 1.27158
                      *           },
-                     *           "lasts": 0.492115,
-                     *           "wearsOut": 0.499042,
+                     *           "lasts": 0.501308,
+                     *           "wearsOut": 0.489684,
                      *           "breaks": 0.0176531,
                      *           "lastSeenAt": null,
                      *           "lastGrade": null,
                      *           "runsSinceSeen": 30,
                      *           "advice": "change",
-                     *           "why": "Worn out by the end of Round 1 with a chance of 50 %; 30 runs since it was last seen.",
+                     *           "why": "Worn out by the end of Round 1 with a chance of 49 %; 30 runs since it was last seen.",
                      *           "restsOn": {
                      *             "basis": "own-readings",
                      *             "ownReadings": 1,
@@ -10917,17 +11399,17 @@ export interface operations {
                      *           "clock": "minutes",
                      *           "unit": "mm",
                      *           "wear": {
-                     *             "p10": 1.18213,
-                     *             "median": 1.1998,
-                     *             "p90": 1.21774
+                     *             "p10": 1.18225,
+                     *             "median": 1.19989,
+                     *             "p90": 1.21778
                      *           },
                      *           "wearShare": {
-                     *             "p10": 0.738833,
-                     *             "median": 0.749878,
-                     *             "p90": 0.761086
+                     *             "p10": 0.738907,
+                     *             "median": 0.749931,
+                     *             "p90": 0.761111
                      *           },
-                     *           "lasts": 0.981527,
-                     *           "wearsOut": 0.000834922,
+                     *           "lasts": 0.981659,
+                     *           "wearsOut": 0.000699798,
                      *           "breaks": 0.0176531,
                      *           "lastSeenAt": "2026-05-03T09:00:00.000Z",
                      *           "lastGrade": null,
@@ -10966,17 +11448,17 @@ export interface operations {
                      *           "clock": "minutes",
                      *           "unit": "mm",
                      *           "wear": {
-                     *             "p10": 0.0234622,
-                     *             "median": 0.0316272,
-                     *             "p90": 0.0391809
+                     *             "p10": 0.0236242,
+                     *             "median": 0.0316844,
+                     *             "p90": 0.0393322
                      *           },
                      *           "wearShare": {
-                     *             "p10": 0.234622,
-                     *             "median": 0.316272,
-                     *             "p90": 0.391809
+                     *             "p10": 0.236242,
+                     *             "median": 0.316844,
+                     *             "p90": 0.393322
                      *           },
                      *           "lasts": 0.979973,
-                     *           "wearsOut": 1.78905e-8,
+                     *           "wearsOut": 2.99686e-8,
                      *           "breaks": 0.0200266,
                      *           "lastSeenAt": "2026-05-03T09:00:00.000Z",
                      *           "lastGrade": null,
@@ -11053,18 +11535,18 @@ export interface operations {
                      *       },
                      *       "limitWear": 0.1,
                      *       "wearRate": {
-                     *         "p10": 0.0000939283,
-                     *         "median": 0.000160741,
-                     *         "p90": 0.000275078
+                     *         "p10": 0.0000939045,
+                     *         "median": 0.000161241,
+                     *         "p90": 0.000276863
                      *       },
-                     *       "pieceSpread": 0.309732,
-                     *       "runSpread": 0.347009,
-                     *       "readingSd": 0.00974303,
-                     *       "pathExponent": 0.927658,
+                     *       "pieceSpread": 0.309606,
+                     *       "runSpread": 0.346755,
+                     *       "readingSd": 0.00978143,
+                     *       "pathExponent": 0.92837,
                      *       "newPieceLife": {
-                     *         "p10": 316.607,
-                     *         "median": 608.163,
-                     *         "p90": 1104.79
+                     *         "p10": 316.525,
+                     *         "median": 605.733,
+                     *         "p90": 1109.57
                      *       },
                      *       "surfaces": [
                      *         {
@@ -11195,8 +11677,8 @@ export interface operations {
                      *               "asStated": true
                      *             }
                      *           ],
-                     *           "meanCrps": 0.00416646,
-                     *           "bias": 0.00309274,
+                     *           "meanCrps": 0.00419422,
+                     *           "bias": 0.00318301,
                      *           "pieces": 1,
                      *           "known": 4,
                      *           "enough": false,
@@ -11239,7 +11721,7 @@ export interface operations {
                      *             ],
                      *             "meanCrps": 0.00428481,
                      *             "bias": -0.00177256,
-                     *             "ourMeanCrps": 0.00416646
+                     *             "ourMeanCrps": 0.00419422
                      *           },
                      *           "sentence": "Not enough evidence: 4 next readings of 1 piece; at least 30 forecasts are wanted."
                      *         },
@@ -11450,9 +11932,9 @@ export interface operations {
                      *           "minorUnits": 5200
                      *         }
                      *       ],
-                     *       "chanceWithout": 0.00000329059,
-                     *       "chanceWith": 0.867272,
-                     *       "chanceWithAtMost": 0.922006,
+                     *       "chanceWithout": 6.81698e-8,
+                     *       "chanceWith": 0.861677,
+                     *       "chanceWithAtMost": 0.922805,
                      *       "suppliers": [
                      *         {
                      *           "supplierId": "01930000-0000-7000-8000-0000005bb001",
@@ -11490,7 +11972,7 @@ export interface operations {
                      *               "kindCode": "TYR-EX",
                      *               "inUse": 2,
                      *               "need": {
-                     *                 "expected": 3.28476,
+                     *                 "expected": 3.26744,
                      *                 "p10": 2,
                      *                 "median": 4,
                      *                 "p90": 4
@@ -11508,12 +11990,12 @@ export interface operations {
                      *               "costMinorUnits": 5200,
                      *               "orderBy": "2027-01-26",
                      *               "late": false,
-                     *               "chanceWithout": 0.00000349826,
-                     *               "chanceWith": 0.922006,
-                     *               "expectedShort": 3.28476,
+                     *               "chanceWithout": 7.30057e-8,
+                     *               "chanceWith": 0.922805,
+                     *               "expectedShort": 3.26744,
                      *               "reorderPoint": 0,
                      *               "orderUpTo": 0,
-                     *               "safetyStock": -0.000228651,
+                     *               "safetyStock": -0.000225544,
                      *               "leadTime": {
                      *                 "meanDays": 6.27617,
                      *                 "sdDays": 4.63401,
@@ -11541,7 +12023,7 @@ export interface operations {
                      *           "kindCode": "SPR-EX",
                      *           "inUse": 1,
                      *           "need": {
-                     *             "expected": 0.149001,
+                     *             "expected": 0.152081,
                      *             "p10": 0,
                      *             "median": 0,
                      *             "p90": 1
@@ -11564,7 +12046,7 @@ export interface operations {
                      *           "expectedShort": 0,
                      *           "reorderPoint": 0,
                      *           "orderUpTo": 0,
-                     *           "safetyStock": -0.0000056567,
+                     *           "safetyStock": -0.00000566894,
                      *           "leadTime": {
                      *             "meanDays": 6.27617,
                      *             "sdDays": 4.63401,
@@ -11611,7 +12093,7 @@ export interface operations {
                      *           "kindCode": "LIP-EX",
                      *           "inUse": 1,
                      *           "need": {
-                     *             "expected": 0.0600247,
+                     *             "expected": 0.0669175,
                      *             "p10": 0,
                      *             "median": 0,
                      *             "p90": 0
@@ -11629,12 +12111,12 @@ export interface operations {
                      *           "costMinorUnits": 0,
                      *           "orderBy": null,
                      *           "late": false,
-                     *           "chanceWithout": 0.940636,
-                     *           "chanceWith": 0.940636,
-                     *           "expectedShort": 0.0600247,
+                     *           "chanceWithout": 0.933759,
+                     *           "chanceWith": 0.933759,
+                     *           "expectedShort": 0.0669175,
                      *           "reorderPoint": 0,
                      *           "orderUpTo": 0,
-                     *           "safetyStock": -0.00000109111,
+                     *           "safetyStock": -0.00000111046,
                      *           "leadTime": {
                      *             "meanDays": 6.27617,
                      *             "sdDays": 4.63401,
@@ -11643,7 +12125,7 @@ export interface operations {
                      *           "shelves": [],
                      *           "fromShelves": 0,
                      *           "fromElsewhere": 0,
-                     *           "sentence": "0 on hand, 0 on order, 0 part-worn last through 2027-06-30 with a chance of 94 %; 0 to 0 are likely to be needed.",
+                     *           "sentence": "0 on hand, 0 on order, 0 part-worn last through 2027-06-30 with a chance of 93 %; 0 to 0 are likely to be needed.",
                      *           "restsOn": {
                      *             "pieces": 1,
                      *             "readings": 5,
@@ -11651,7 +12133,7 @@ export interface operations {
                      *           }
                      *         }
                      *       ],
-                     *       "sentence": "1 line of 3 must be bought for 1 car to get through 2027-06-30; the chance that nothing at all runs out rises from under 1 % to 87 %."
+                     *       "sentence": "1 line of 3 must be bought for 1 car to get through 2027-06-30; the chance that nothing at all runs out rises from under 1 % to 86 %."
                      *     }
                      */
                     "application/json": components["schemas"]["RestockList"];
@@ -11692,7 +12174,7 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
-                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 420" width="400" height="420" role="img" aria-labelledby="title-01930000-0000-7000-8000-00000b1ece01 desc-01930000-0000-7000-8000-00000b1ece01"><title id="title-01930000-0000-7000-8000-00000b1ece01">spur 1: Spur 87T 48 DP</title><desc id="desc-01930000-0000-7000-8000-00000b1ece01">spur 1 (QB-SP-487, Spur, acetal, 48 DP) after 165 minutes: worn 0.0316 mm, eight in ten times between 0.0235 mm and 0.0392 mm; the club limit is at 0.1 mm of wear. 6 readings and 0 grades are drawn, readings with bars of 2 standard deviations of the instrument to either side, grades as the range of wear that they mean. Left until the limit: 272 to 786 minutes, median 454; the median end lies beyond the calendar. Up to now the band shows what was known at each moment: it rests on the looks at this piece up to then and on the other pieces of its line, and narrows at each look. From now on, usage counts on the surface that the usual life is stated on.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop: */
+                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 420" width="400" height="420" role="img" aria-labelledby="title-01930000-0000-7000-8000-00000b1ece01 desc-01930000-0000-7000-8000-00000b1ece01"><title id="title-01930000-0000-7000-8000-00000b1ece01">spur 1: Spur 87T 48 DP</title><desc id="desc-01930000-0000-7000-8000-00000b1ece01">spur 1 (QB-SP-487, Spur, acetal, 48 DP) after 165 minutes: worn 0.0317 mm, eight in ten times between 0.0236 mm and 0.0393 mm; the club limit is at 0.1 mm of wear. 6 readings and 0 grades are drawn, readings with bars of 2 standard deviations of the instrument to either side, grades as the range of wear that they mean. Left until the limit: 269 to 787 minutes, median 448; the median end lies beyond the calendar. Up to now the band shows what was known at each moment: it rests on the looks at this piece up to then and on the other pieces of its line, and narrows at each look. From now on, usage counts on the surface that the usual life is stated on.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop: */
                     "image/svg+xml": string;
                 };
             };
@@ -11731,7 +12213,7 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
-                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 360" width="400" height="360" role="img" aria-labelledby="title-01930000-0000-7000-8000-00000011e001 desc-01930000-0000-7000-8000-00000011e001"><title id="title-01930000-0000-7000-8000-00000011e001">QB-SP-487: need by month</title><desc id="desc-01930000-0000-7000-8000-00000011e001">0 to 1 pieces are likely to be needed through 2027-06-30 (expected 0.1), most of them in 2027-05 (0.1). 1 in use. Pieces needed in each month, eight in ten times: December 2026: 0 to 0, median 0, mean 0; January 2027: 0 to 0, median 0, mean 0; February 2027: 0 to 0, median 0, mean 0.0429; March 2027: 0 to 0, median 0, mean 0.0219; April 2027: 0 to 0, median 0, mean 0.0238; May 2027: 0 to 0, median 0, mean 0.0604; June 2027: 0 to 0, median 0, mean 0. The calendar ends on 23 May 2027: no meeting, no wear.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212}}.ground{fill:var(--ground)}text{fill:var(--ink)}.soft{fill:var(--soft)}.heading{font-weight:600;font-size:15px}.grid{stroke:var(--grid);s */
+                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 360" width="400" height="360" role="img" aria-labelledby="title-01930000-0000-7000-8000-00000011e001 desc-01930000-0000-7000-8000-00000011e001"><title id="title-01930000-0000-7000-8000-00000011e001">QB-SP-487: need by month</title><desc id="desc-01930000-0000-7000-8000-00000011e001">0 to 1 pieces are likely to be needed through 2027-06-30 (expected 0.2), most of them in 2027-05 (0.1). 1 in use. Pieces needed in each month, eight in ten times: December 2026: 0 to 0, median 0, mean 0; January 2027: 0 to 0, median 0, mean 0; February 2027: 0 to 0, median 0, mean 0.0429; March 2027: 0 to 0, median 0, mean 0.022; April 2027: 0 to 0, median 0, mean 0.0238; May 2027: 0 to 0, median 0, mean 0.0634; June 2027: 0 to 0, median 0, mean 0. The calendar ends on 23 May 2027: no meeting, no wear.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212}}.ground{fill:var(--ground)}text{fill:var(--ink)}.soft{fill:var(--soft)}.heading{font-weight:600;font-size:15px}.grid{stroke:var(--grid);st */
                     "image/svg+xml": string;
                 };
             };
@@ -11771,7 +12253,7 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
-                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 370" width="400" height="370" role="img" aria-labelledby="title-plan-2027-06-30 desc-plan-2027-06-30"><title id="title-plan-2027-06-30">Chance of no lost run through 30 June 2027</title><desc id="desc-plan-2027-06-30">189.00 of 200.00 AUD raise the chance of no lost run through 30 June 2027 from under 1 % to over 99 %. The next 52.00, for Control slick, set of four, would make it over 99 %. Chance by what is spent in all, AUD: 0.00: under 1 %; 52.00 (Control slick, set of four): 87 %; 104.00 (Control slick, set of four): 94 %; 189.00 (LiPo 2S 5000 mAh): over 99 %; 241.00 (Control slick, set of four): over 99 %; 326.00 (LiPo 2S 5000 mAh): over 99 %; 378.00 (Control slick, set of four): over 99 %; 463.00 (LiPo 2S 5000 mAh): over 99 %; 515.00 (Control slick, set of four): over 99 %; 600.00 (LiPo 2S 5000 mAh): over 99 %.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212}}.ground{fill:var(--ground)}text{fill:var(--ink)}.soft{fill:var(--soft)}.heading{font-weight:600;font- */
+                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 370" width="400" height="370" role="img" aria-labelledby="title-plan-2027-06-30 desc-plan-2027-06-30"><title id="title-plan-2027-06-30">Chance of no lost run through 30 June 2027</title><desc id="desc-plan-2027-06-30">189.00 of 200.00 AUD raise the chance of no lost run through 30 June 2027 from under 1 % to over 99 %. The next 52.00, for Control slick, set of four, would make it over 99 %. Chance by what is spent in all, AUD: 0.00: under 1 %; 52.00 (Control slick, set of four): 86 %; 104.00 (Control slick, set of four): 93 %; 189.00 (LiPo 2S 5000 mAh): over 99 %; 241.00 (Control slick, set of four): over 99 %; 326.00 (LiPo 2S 5000 mAh): over 99 %; 378.00 (Control slick, set of four): over 99 %; 463.00 (LiPo 2S 5000 mAh): over 99 %; 515.00 (Control slick, set of four): over 99 %; 600.00 (LiPo 2S 5000 mAh): over 99 %.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212}}.ground{fill:var(--ground)}text{fill:var(--ink)}.soft{fill:var(--soft)}.heading{font-weight:600;font- */
                     "image/svg+xml": string;
                 };
             };
@@ -11814,9 +12296,9 @@ export interface operations {
                 content: {
                     /**
                      * @example supplier,name,sku,insteadOf,packs,packSize,pieces,price,cost,currency,orderBy,late,inUse,needP10,needMedian,needP90,onHand,onOrder,spares,ageing,chanceWithout,chanceWith,fromShelves,fromElsewhere,shelves,reorderPoint,orderUpTo,why,lineId
-                     *     Harrowmead Trade,"Control slick, set of four",QB-TY-101,,1,4,4,52.00,52.00,AUD,2027-01-26,false,2,2,4,4,0,0,0,0,0.000003498260152449347,0.922005742615549,0,4,,0,0,"2 to 4 are likely to be needed and there are 0 on hand, 0 on order, 0 part-worn (chance of enough: under 1 %); 1 pack (4 pieces) make it 92 %. 4 must come from elsewhere.",01930000-0000-7000-8000-000000000051
+                     *     Harrowmead Trade,"Control slick, set of four",QB-TY-101,,1,4,4,52.00,52.00,AUD,2027-01-26,false,2,2,4,4,0,0,0,0,7.300572274059656e-8,0.922804895335013,0,4,,0,0,"2 to 4 are likely to be needed and there are 0 on hand, 0 on order, 0 part-worn (chance of enough: under 1 %); 1 pack (4 pieces) make it 92 %. 4 must come from elsewhere.",01930000-0000-7000-8000-000000000051
                      *     ,Spur 87T 48 DP,QB-SP-487,,0,1,0,9.00,0.00,AUD,,false,1,0,0,1,12,6,1,0,1,1,0,0,"Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago.",0,0,"12 on hand, 6 on order, 1 part-worn last through 2027-06-30 with a chance of 100 %; 0 to 1 are likely to be needed.",01930000-0000-7000-8000-00000011e001
-                     *     ,LiPo 2S 5000 mAh,QB-EL-801,,0,1,0,85.00,0.00,AUD,,false,1,0,0,0,0,0,0,0,0.9406359724931794,0.9406359724931794,0,0,,0,0,"0 on hand, 0 on order, 0 part-worn last through 2027-06-30 with a chance of 94 %; 0 to 0 are likely to be needed.",01930000-0000-7000-8000-000000000053
+                     *     ,LiPo 2S 5000 mAh,QB-EL-801,,0,1,0,85.00,0.00,AUD,,false,1,0,0,0,0,0,0,0,0.9337590383692831,0.9337590383692831,0,0,,0,0,"0 on hand, 0 on order, 0 part-worn last through 2027-06-30 with a chance of 93 %; 0 to 0 are likely to be needed.",01930000-0000-7000-8000-000000000053
                      */
                     "text/csv; charset=utf-8; header=present": string;
                 };
@@ -11913,9 +12395,9 @@ export interface operations {
                 content: {
                     /**
                      * @example position,mark,kind,benchStep,advice,check,checkMinutes,carStopper,usage,clock,wearP10,wearMedian,wearP90,unit,wearShareMedian,lasts,wearsOut,breaks,lastSeenAt,lastGrade,runsSinceSeen,why,cautions,pieceId
-                     *     front-right tyre,2-FR,Rubber touring tyre,tyres,change,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,0.8450808306449622,1.3350281173805028,2.0520411802186307,mm,0.8343925733628135,0.49211452821569734,0.49904199607508476,0.01765312788683071,,,30,Worn out by the end of Round 1 with a chance of 50 %; 30 runs since it was last seen.,"Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e02
-                     *     front-left tyre,2-FL,Rubber touring tyre,tyres,leave,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,1.182132482785799,1.199804922375106,1.2177369074725926,mm,0.7498780764844406,0.9815266894617847,0.0008349216296889715,0.01765312788683071,2026-05-03T09:00:00.000Z,,0,Worn out by the end of Round 1 with a chance of under 1 %; seen since its last run.,"Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e01
-                     *     spur,spur 1,"Spur, acetal, 48 DP",drivetrain,leave,Span over ten teeth at three places; look for chips.,3,true,165,minutes,0.023462239392752306,0.03162719720053669,0.0391808886613454,mm,0.31627197200536683,0.979973359474834,1.7890490390282574e-8,0.02002662299296165,2026-05-03T09:00:00.000Z,,0,Worn out by the end of Round 1 with
+                     *     front-right tyre,2-FR,Rubber touring tyre,tyres,change,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,0.8343778241284987,1.3258600681536548,2.0345286590321368,mm,0.8286625425960334,0.5013075644513546,0.4896837576598885,0.01765312788683071,,,30,Worn out by the end of Round 1 with a chance of 49 %; 30 runs since it was last seen.,"Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e02
+                     *     front-left tyre,2-FL,Rubber touring tyre,tyres,leave,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,1.182251591459691,1.1998903571939077,1.2177772603520585,mm,0.7499314732461917,0.9816594277172838,0.0006997980198243956,0.01765312788683071,2026-05-03T09:00:00.000Z,,0,Worn out by the end of Round 1 with a chance of under 1 %; seen since its last run.,"Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e01
+                     *     spur,spur 1,"Spur, acetal, 48 DP",drivetrain,leave,Span over ten teeth at three places; look for chips.,3,true,165,minutes,0.023624207996439696,0.031684442007324724,0.03933216515328089,mm,0.3168444200732472,0.979973347638648,2.996855942752221e-8,0.02002662299296165,2026-05-03T09:00:00.000Z,,0,Worn out by the end of Round 1 with
                      */
                     "text/csv; charset=utf-8; header=present": string;
                 };
@@ -12003,11 +12485,11 @@ export interface operations {
                 };
                 content: {
                     /**
-                     * @example do,what,sku,pieces,carStopper,chance,inBox,atHome,spares,onShelf,shelves,missing,cost,currency,why
-                     *     change before leaving,front-right tyre: 2-FR,,,true,0.49904199607508476,,,,,,,,,Change it before leaving: it is worn out by the end of Round 1 with a chance of 50 %.
-                     *     carry,"Control slick, set of four",QB-TY-101,2,true,0.03833857466860424,0,0,0,0,,2,52.00,AUD,"Carry 2: the day is over without it; the chance that one is needed is 4 %, there are 0 in the box, 0 at home and 0 part-worn, so 2 must be bought. 2 must come from elsewhere."
-                     *     carry,Spur 87T 48 DP,QB-SP-487,1,true,0.02097910942059733,3,5,1,4,"Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago.",0,0.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is 2 %, there are 3 in the box, 5 at home and 1 part-worn."
-                     *     carry,LiPo 2S 5000 mAh,QB-EL-801,1,true,0.00353055182987716,0,0,0,0,,1,85.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is under 1 %, there are 0 in the box, 0 at home and 0 part-worn, so 1 must be bought. 1 must come from elsewhere."
+                     * @example do,what,sku,pieces,grams,carStopper,chance,inBox,atHome,spares,onShelf,shelves,missing,cost,currency,why
+                     *     change before leaving,front-right tyre: 2-FR,,,,true,0.4896837576598885,,,,,,,,,Change it before leaving: it is worn out by the end of Round 1 with a chance of 49 %.
+                     *     carry,"Control slick, set of four",QB-TY-101,2,,true,0.03817853743796307,0,0,0,0,,2,52.00,AUD,"Carry 2: the day is over without it; the chance that one is needed is 4 %, there are 0 in the box, 0 at home and 0 part-worn, so 2 must be bought. 2 must come from elsewhere."
+                     *     carry,Spur 87T 48 DP,QB-SP-487,1,,true,0.020979183161870973,3,5,1,4,"Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago.",0,0.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is 2 %, there are 3 in the box, 5 at home and 1 part-worn."
+                     *     carry,LiPo 2S 5000 mAh,QB-EL-801,1,,true,0.0035302382592420356,0,0,0,0,,1,85.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is under 1 %, there are 0 in the box, 0 at home and 0 part-worn, so 1 must be bought. 1 must come from elsewhere."
                      */
                     "text/csv; charset=utf-8; header=present": string;
                 };
@@ -12155,6 +12637,178 @@ export interface operations {
             500: components["responses"]["Problem500"];
         };
     };
+    orderProposalsCsv: {
+        parameters: {
+            query: {
+                /** @description last day to get through */
+                through: string;
+                target?: number;
+                /** @description cycle: the target is the chance of not running out (if not given); fill: it is the share of the need that is served */
+                targetKind?: "cycle" | "fill";
+                reviewPeriodDays?: number;
+            };
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The file. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    /** @example supplier,advice,orderOn,name,list,sku,makersPartNumber,gtin,packs,packSize,pieces,price,cost,currency,orderFrom,orderBy,late,shortOn,arrivalP10,arrivalMedian,arrivalP90,needP10,needMedian,needP90,onHand,onOrder,takenPastYear,reorderPoint,orderUpTo,boughtThrough,chanceWith,why,lineId */
+                    "text/csv; charset=utf-8; header=present": string;
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    orderProposalsPage: {
+        parameters: {
+            query: {
+                /** @description last day to get through */
+                through: string;
+                target?: number;
+                /** @description cycle: the target is the chance of not running out (if not given); fill: it is the share of the need that is served */
+                targetKind?: "cycle" | "fill";
+                reviewPeriodDays?: number;
+            };
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The page. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    /**
+                     * @example <!doctype html>
+                     *     <html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1"><title>Order proposals: Gantry Models, through 30 June 2027</title><style>
+                     *     :root{color-scheme:light dark;--line:#8b939c;--soft:#565e67}
+                     *     @media (prefers-color-scheme:dark){:root{--line:#6c757f;--soft:#aeb6bf}}
+                     *     body{font:16px/1.45 system-ui,"Segoe UI","DejaVu Sans",sans-serif;margin:1rem auto;max-width:70rem;padding:0 1rem}
+                     *     h1{font-size:1.4rem;margin:.2rem 0}h2,caption{font-size:1.1rem;font-weight:600;text-align:left;margin:1.2rem 0 .3rem}
+                     *     p{margin:.25rem 0}.soft{color:var(--soft)}
+                     *     table{border-collapse:collapse;width:100%;margin-top:1rem}
+                     *     th,td{border-bottom:1px solid var(--line);padding:.3rem .5rem;text-align:left;vertical-align:top;overflow-wrap:break-word}
+                     *     thead th{border-bottom-width:2px}.number{text-align:right;font-variant-numeric:tabular-nums}
+                     *     td.number{white-space:nowrap}caption p{font-weight:400;font-size:1rem}ul{margin:.3rem 0;padding-left:1.2rem;font-size:.93rem}
+                     *     @media screen and (max-width:44rem){
+                     *     table,tbody,tr,td,tbody th,caption{display:block}thead{position:absolute;clip-path:inset(50%);width:1px;height:1px;overflow:hidden}
+                     *     tr{border:1px solid var(--line);border-radius:.4rem;margin:.5rem 0;padding:.3rem .2rem}
+                     *     td,tbody th,td.number{border:0;padding:.12rem .5rem;text-align:left;white-space:normal;overflow-wrap:anywhere}
+                     *     td::before{content:attr(data-heading) ": ";color:var(--soft)}}
+                     *     @media print{:root{color-scheme:light;--line:#444;--sof
+                     */
+                    "text/html; charset=utf-8": string;
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    dyingStockCsv: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The file. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    /** @example name,sku,kind,pieces,dyingPieces,packSize,price,money,currency,reasons,diesOn,endedOn,replacedBy,outlook,salesP10,salesMedian,salesP90,takenPastYear,source,cautions,why,lineId */
+                    "text/csv; charset=utf-8; header=present": string;
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    dyingStockPage: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The page. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    /**
+                     * @example <!doctype html>
+                     *     <html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1"><title>Dead and dying stock: Gantry Models</title><style>
+                     *     :root{color-scheme:light dark;--line:#8b939c;--soft:#565e67}
+                     *     @media (prefers-color-scheme:dark){:root{--line:#6c757f;--soft:#aeb6bf}}
+                     *     body{font:16px/1.45 system-ui,"Segoe UI","DejaVu Sans",sans-serif;margin:1rem auto;max-width:70rem;padding:0 1rem}
+                     *     h1{font-size:1.4rem;margin:.2rem 0}h2,caption{font-size:1.1rem;font-weight:600;text-align:left;margin:1.2rem 0 .3rem}
+                     *     p{margin:.25rem 0}.soft{color:var(--soft)}
+                     *     table{border-collapse:collapse;width:100%;margin-top:1rem}
+                     *     th,td{border-bottom:1px solid var(--line);padding:.3rem .5rem;text-align:left;vertical-align:top;overflow-wrap:break-word}
+                     *     thead th{border-bottom-width:2px}.number{text-align:right;font-variant-numeric:tabular-nums}
+                     *     td.number{white-space:nowrap}caption p{font-weight:400;font-size:1rem}ul{margin:.3rem 0;padding-left:1.2rem;font-size:.93rem}
+                     *     @media screen and (max-width:44rem){
+                     *     table,tbody,tr,td,tbody th,caption{display:block}thead{position:absolute;clip-path:inset(50%);width:1px;height:1px;overflow:hidden}
+                     *     tr{border:1px solid var(--line);border-radius:.4rem;margin:.5rem 0;padding:.3rem .2rem}
+                     *     td,tbody th,td.number{border:0;padding:.12rem .5rem;text-align:left;white-space:normal;overflow-wrap:anywhere}
+                     *     td::before{content:attr(data-heading) ": ";color:var(--soft)}}
+                     *     @media print{:root{color-scheme:light;--line:#444;--soft:#222}body{margi
+                     */
+                    "text/html; charset=utf-8": string;
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
     restockPlan: {
         parameters: {
             query: {
@@ -12191,9 +12845,9 @@ export interface operations {
                      *       "cars": 1,
                      *       "lines": 3,
                      *       "spentMinorUnits": 18900,
-                     *       "chanceWithout": 0.00000329059,
-                     *       "chanceWith": 0.99806,
-                     *       "chanceAtMost": 0.998326,
+                     *       "chanceWithout": 6.81698e-8,
+                     *       "chanceWith": 0.998054,
+                     *       "chanceAtMost": 0.998318,
                      *       "buy": [
                      *         {
                      *           "lineId": "01930000-0000-7000-8000-000000000051",
@@ -12202,8 +12856,8 @@ export interface operations {
                      *           "packs": 2,
                      *           "pieces": 8,
                      *           "costMinorUnits": 10400,
-                     *           "chanceWithout": 0.00000349826,
-                     *           "chanceWith": 0.998709,
+                     *           "chanceWithout": 7.30057e-8,
+                     *           "chanceWith": 0.998718,
                      *           "sentence": "2 packs (8 pieces) raise the chance that it lasts from under 1 % to over 99 %."
                      *         },
                      *         {
@@ -12213,9 +12867,9 @@ export interface operations {
                      *           "packs": 1,
                      *           "pieces": 1,
                      *           "costMinorUnits": 8500,
-                     *           "chanceWithout": 0.940636,
-                     *           "chanceWith": 0.999351,
-                     *           "sentence": "1 pack (1 piece) raise the chance that it lasts from 94 % to over 99 %."
+                     *           "chanceWithout": 0.933759,
+                     *           "chanceWith": 0.999335,
+                     *           "sentence": "1 pack (1 piece) raise the chance that it lasts from 93 % to over 99 %."
                      *         }
                      *       ],
                      *       "next": {
@@ -12224,18 +12878,18 @@ export interface operations {
                      *         "name": "Control slick, set of four",
                      *         "packs": 1,
                      *         "costMinorUnits": 5200,
-                     *         "chance": 0.999318,
-                     *         "costPerPointMinorUnits": 41353
+                     *         "chance": 0.999302,
+                     *         "costPerPointMinorUnits": 41663
                      *       },
                      *       "curve": [
                      *         {
                      *           "spentMinorUnits": 0,
-                     *           "chance": 0.00000329059,
+                     *           "chance": 6.81698e-8,
                      *           "step": null
                      *         },
                      *         {
                      *           "spentMinorUnits": 5200,
-                     *           "chance": 0.867272,
+                     *           "chance": 0.861677,
                      *           "step": {
                      *             "lineId": "01930000-0000-7000-8000-000000000051",
                      *             "sku": "QB-TY-101",
@@ -12247,14 +12901,14 @@ export interface operations {
                      *         },
                      *         {
                      *           "spentMinorUnits": 10400,
-                     *           "chance": 0.939421,
+                     *           "chance": 0.932562,
                      *           "step": {
                      *             "lineId": "01930000-0000-7000-8000-000000000051",
                      *             "sku": "QB-TY-101",
                      *             "name": "Control slick, set of four",
                      *             "packs": 1,
                      *             "costMinorUnits": 5200,
-                     *             "costPerPointMinorUnits": 721
+                     *             "costPerPointMinorUnits": 734
                      *           }
                      *         }
                      *       ],
@@ -12314,9 +12968,9 @@ export interface operations {
                      *       "currency": "AUD",
                      *       "carStoppers": 3,
                      *       "chanceDayEnds": {
-                     *         "asItIs": 0.502271,
-                     *         "changed": 0.0618373,
-                     *         "carried": 0.00184252
+                     *         "asItIs": 0.487889,
+                     *         "changed": 0.061681,
+                     *         "carried": 0.00184126
                      *       },
                      *       "met": true,
                      *       "change": [
@@ -12327,9 +12981,9 @@ export interface operations {
                      *           "lineId": "01930000-0000-7000-8000-000000000051",
                      *           "kindCode": "TYR-EX",
                      *           "carStopper": true,
-                     *           "wearsOut": 0.499042,
-                     *           "lasts": 0.492115,
-                     *           "sentence": "Change it before leaving: it is worn out by the end of Round 1 with a chance of 50 %."
+                     *           "wearsOut": 0.489684,
+                     *           "lasts": 0.501308,
+                     *           "sentence": "Change it before leaving: it is worn out by the end of Round 1 with a chance of 49 %."
                      *         }
                      *       ],
                      *       "carry": [
@@ -12341,8 +12995,8 @@ export interface operations {
                      *           "carStopper": true,
                      *           "pieces": 2,
                      *           "why": "car-stopper",
-                     *           "chanceNeeded": 0.0383386,
-                     *           "expectedNeed": 0.0795768,
+                     *           "chanceNeeded": 0.0381785,
+                     *           "expectedNeed": 0.0792547,
                      *           "inBox": 0,
                      *           "atHome": 0,
                      *           "spares": 0,
@@ -12350,6 +13004,7 @@ export interface operations {
                      *           "missing": 2,
                      *           "currency": "AUD",
                      *           "costMinorUnits": 5200,
+                     *           "weightGrams": null,
                      *           "shelves": [],
                      *           "fromShelves": 0,
                      *           "fromElsewhere": 2,
@@ -12363,8 +13018,8 @@ export interface operations {
                      *           "carStopper": true,
                      *           "pieces": 1,
                      *           "why": "car-stopper",
-                     *           "chanceNeeded": 0.0209791,
-                     *           "expectedNeed": 0.0214294,
+                     *           "chanceNeeded": 0.0209792,
+                     *           "expectedNeed": 0.0214293,
                      *           "inBox": 3,
                      *           "atHome": 5,
                      *           "spares": 1,
@@ -12372,6 +13027,7 @@ export interface operations {
                      *           "missing": 0,
                      *           "currency": "AUD",
                      *           "costMinorUnits": 0,
+                     *           "weightGrams": null,
                      *           "shelves": [
                      *             {
                      *               "shopId": "01930000-0000-7000-8000-0000000540b1",
@@ -12408,8 +13064,8 @@ export interface operations {
                      *           "carStopper": true,
                      *           "pieces": 1,
                      *           "why": "car-stopper",
-                     *           "chanceNeeded": 0.00353055,
-                     *           "expectedNeed": 0.00353687,
+                     *           "chanceNeeded": 0.00353024,
+                     *           "expectedNeed": 0.0035365,
                      *           "inBox": 0,
                      *           "atHome": 0,
                      *           "spares": 0,
@@ -12417,6 +13073,7 @@ export interface operations {
                      *           "missing": 1,
                      *           "currency": "AUD",
                      *           "costMinorUnits": 8500,
+                     *           "weightGrams": null,
                      *           "shelves": [],
                      *           "fromShelves": 0,
                      *           "fromElsewhere": 1,
@@ -12429,7 +13086,11 @@ export interface operations {
                      *           "minorUnits": 13700
                      *         }
                      *       ],
-                     *       "sentence": "A part ends the day of Round 1 with a chance of 50 % as the car is and with nothing in the box; with 1 piece changed before leaving it is 6 %, and with this list in the box under 1 %."
+                     *       "weight": {
+                     *         "grams": 0,
+                     *         "linesWithout": 3
+                     *       },
+                     *       "sentence": "A part ends the day of Round 1 with a chance of 49 % as the car is and with nothing in the box; with 1 piece changed before leaving it is 6 %, and with this list in the box under 1 %."
                      *     }
                      */
                     "application/json": components["schemas"]["PitList"];
@@ -12517,14 +13178,14 @@ export interface operations {
                      *         {
                      *           "month": "2027-02",
                      *           "lastDay": "2027-02-28",
-                     *           "expected": 0.0428921,
+                     *           "expected": 0.0428948,
                      *           "pieces": {
                      *             "p10": 0,
                      *             "median": 0,
                      *             "p90": 0
                      *           },
                      *           "through": {
-                     *             "expected": 0.0428921,
+                     *             "expected": 0.0428948,
                      *             "pieces": {
                      *               "p10": 0,
                      *               "median": 0,
@@ -12533,7 +13194,7 @@ export interface operations {
                      *           }
                      *         }
                      *       ],
-                     *       "sentence": "0 to 1 pieces are likely to be needed through 2027-06-30 (expected 0.1), most of them in 2027-05 (0.1)."
+                     *       "sentence": "0 to 1 pieces are likely to be needed through 2027-06-30 (expected 0.2), most of them in 2027-05 (0.1)."
                      *     }
                      */
                     "application/json": components["schemas"]["LineOutlook"];
@@ -12599,7 +13260,7 @@ export interface operations {
                      *           "lastDay": "2026-12-31",
                      *           "actualMinorUnits": 0,
                      *           "ahead": {
-                     *             "expectedMinorUnits": 1466,
+                     *             "expectedMinorUnits": 1477,
                      *             "rangeMinorUnits": {
                      *               "p10": 0,
                      *               "median": 0,
@@ -12614,7 +13275,7 @@ export interface operations {
                      *           "sku": "QB-TY-101",
                      *           "name": "Control slick, set of four",
                      *           "kindCode": "TYR-EX",
-                     *           "expectedPieces": 3.318,
+                     *           "expectedPieces": 3.278,
                      *           "actualMinorUnits": 0,
                      *           "expectedMinorUnits": 5611,
                      *           "rangeMinorUnits": {
@@ -12628,9 +13289,9 @@ export interface operations {
                      *           "sku": "QB-EL-801",
                      *           "name": "LiPo 2S 5000 mAh",
                      *           "kindCode": "LIP-EX",
-                     *           "expectedPieces": 0.064,
+                     *           "expectedPieces": 0.065,
                      *           "actualMinorUnits": 0,
-                     *           "expectedMinorUnits": 544,
+                     *           "expectedMinorUnits": 553,
                      *           "rangeMinorUnits": {
                      *             "p10": 0,
                      *             "median": 0,
@@ -12642,7 +13303,7 @@ export interface operations {
                      *           "sku": "QB-SP-487",
                      *           "name": "Spur 87T 48 DP",
                      *           "kindCode": "SPR-EX",
-                     *           "expectedPieces": 0.137,
+                     *           "expectedPieces": 0.147,
                      *           "actualMinorUnits": 16200,
                      *           "expectedMinorUnits": 0,
                      *           "rangeMinorUnits": {
@@ -12654,7 +13315,7 @@ export interface operations {
                      *       ],
                      *       "total": {
                      *         "actualMinorUnits": 16200,
-                     *         "expectedMinorUnits": 6155,
+                     *         "expectedMinorUnits": 6163,
                      *         "rangeMinorUnits": {
                      *           "p10": 5200,
                      *           "median": 5200,
@@ -12662,7 +13323,7 @@ export interface operations {
                      *         }
                      *       },
                      *       "otherCurrency": [],
-                     *       "sentence": "From 2026-10-01 on 16200 minor units (AUD) were spent; through 2027-06-30 another 5200 to 10400 are likely (expected 6155)."
+                     *       "sentence": "From 2026-10-01 on 16200 minor units (AUD) were spent; through 2027-06-30 another 5200 to 10400 are likely (expected 6163)."
                      *     }
                      */
                     "application/json": components["schemas"]["SeasonCost"];
@@ -12716,19 +13377,19 @@ export interface operations {
                      *         "lostRunCost": false
                      *       },
                      *       "worthwhile": true,
-                     *       "changeAtUsage": 385.411,
+                     *       "changeAtUsage": 378.3,
                      *       "within": {
-                     *         "from": 336.127,
-                     *         "to": 440.555
+                     *         "from": 332.864,
+                     *         "to": 437.291
                      *       },
-                     *       "saving": 0.166849,
-                     *       "costPerHundredMinorUnits": 551.806,
-                     *       "costPerHundredRunToEndMinorUnits": 662.312,
-                     *       "plannedShare": 0.642462,
+                     *       "saving": 0.167464,
+                     *       "costPerHundredMinorUnits": 552.46,
+                     *       "costPerHundredRunToEndMinorUnits": 663.587,
+                     *       "plannedShare": 0.651046,
                      *       "usage": 165,
-                     *       "endsInNextMeeting": 0.020979,
+                     *       "endsInNextMeeting": 0.0209791,
                      *       "changeNow": false,
-                     *       "sentence": "Change it at about 385 minutes (anywhere from 336 to 441 costs within 1 % of the least): that saves 17 % against running it to its end; this one has 165, and ends in the next meeting with a chance of 2 %, so it stays."
+                     *       "sentence": "Change it at about 378 minutes (anywhere from 333 to 437 costs within 1 % of the least): that saves 17 % against running it to its end; this one has 165, and ends in the next meeting with a chance of 2 %, so it stays."
                      *     }
                      */
                     "application/json": components["schemas"]["ChangeEarly"];
@@ -14602,6 +15263,124 @@ export interface operations {
             500: components["responses"]["Problem500"];
         };
     };
+    orderProposals: {
+        parameters: {
+            query: {
+                /** @description last day to get through */
+                through: string;
+                target?: number;
+                /** @description cycle: the target is the chance of not running out (if not given); fill: it is the share of the need that is served */
+                targetKind?: "cycle" | "fill";
+                reviewPeriodDays?: number;
+            };
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The proposals. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    /**
+                     * @example {
+                     *       "shopId": "01930000-0000-7000-8000-0000000540b1",
+                     *       "shopName": "Gantry Models",
+                     *       "locationId": "01930000-0000-7000-8000-000000000003",
+                     *       "asOf": "2026-12-01T09:00:00.000Z",
+                     *       "through": "2027-06-30",
+                     *       "target": 0.95,
+                     *       "targetKind": "cycle",
+                     *       "reviewPeriodDays": 7,
+                     *       "currency": "AUD",
+                     *       "driversSharing": 0,
+                     *       "drivers": 1,
+                     *       "listedAt": "2026-12-01T06:30:00.000Z",
+                     *       "totals": [],
+                     *       "suppliers": [],
+                     *       "withheld": [],
+                     *       "uncounted": [],
+                     *       "sentence": "0 orders for what 0 of 1 drivers will need through 2027-06-30, 0 of them to be placed before the next look on 2026-12-08."
+                     *     }
+                     */
+                    "application/json": components["schemas"]["OrderProposals"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    dyingStock: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description What is dead or dying. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    /**
+                     * @example {
+                     *       "shopId": "01930000-0000-7000-8000-0000000540b1",
+                     *       "shopName": "Gantry Models",
+                     *       "locationId": "01930000-0000-7000-8000-000000000003",
+                     *       "asOf": "2026-12-01T09:00:00.000Z",
+                     *       "through": "2027-12-01",
+                     *       "currency": "AUD",
+                     *       "driversSharing": 0,
+                     *       "drivers": 1,
+                     *       "calendarEndsOn": "2027-05-23",
+                     *       "listedAt": "2026-12-01T06:30:00.000Z",
+                     *       "linesOnShelf": 1,
+                     *       "shelfTotals": [
+                     *         {
+                     *           "currency": "AUD",
+                     *           "minorUnits": 3600
+                     *         }
+                     *       ],
+                     *       "totals": [],
+                     *       "items": [],
+                     *       "withheld": [
+                     *         "QB-SP-487"
+                     *       ],
+                     *       "undated": [],
+                     *       "uncounted": [],
+                     *       "unmatched": 2,
+                     *       "cautions": [],
+                     *       "sentence": "0 of 1 line on the shelf of Gantry Models are not likely to be sold out by 2027-12-01, with nothing in them of AUD 36.00; what 0 of 1 drivers will need is known, and the calendar ends on 2027-05-23: nothing is needed after it."
+                     *     }
+                     */
+                    "application/json": components["schemas"]["DyingStock"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
     listOrders: {
         parameters: {
             query?: {
@@ -15669,6 +16448,7 @@ export interface operations {
                      *           "currency": "AUD",
                      *           "leadTimeDays": null,
                      *           "shelfLifeDays": null,
+                     *           "weightGrams": null,
                      *           "asNew": null,
                      *           "limits": null,
                      *           "usualLife": null,
@@ -15697,6 +16477,7 @@ export interface operations {
                      *           "currency": "AUD",
                      *           "leadTimeDays": null,
                      *           "shelfLifeDays": null,
+                     *           "weightGrams": null,
                      *           "asNew": null,
                      *           "limits": null,
                      *           "usualLife": null,
@@ -15725,6 +16506,7 @@ export interface operations {
                      *           "currency": "AUD",
                      *           "leadTimeDays": null,
                      *           "shelfLifeDays": null,
+                     *           "weightGrams": null,
                      *           "asNew": null,
                      *           "limits": null,
                      *           "usualLife": null,
@@ -16443,79 +17225,79 @@ export interface operations {
                      * @example {
                      *       "population": {
                      *         "rate": {
-                     *           "p10": 0.00171588,
-                     *           "median": 0.00236996,
-                     *           "p90": 0.00327336
+                     *           "p10": 0.0017202,
+                     *           "median": 0.00237133,
+                     *           "p90": 0.00326892
                      *         },
-                     *         "pieceSpread": 0.189933,
-                     *         "runSpread": 0.255141,
-                     *         "readingSd": 0.0944554,
-                     *         "pathExponent": 1.00197
+                     *         "pieceSpread": 0.191101,
+                     *         "runSpread": 0.25462,
+                     *         "readingSd": 0.0944781,
+                     *         "pathExponent": 1.00443
                      *       },
                      *       "pieces": [
                      *         {
                      *           "id": "101",
                      *           "usage": 2000,
                      *           "wear": {
-                     *             "p10": 5.40541,
-                     *             "median": 5.51183,
-                     *             "p90": 5.63147
+                     *             "p10": 5.40583,
+                     *             "median": 5.51251,
+                     *             "p90": 5.6311
                      *           },
                      *           "rate": {
-                     *             "p10": 0.00238263,
-                     *             "median": 0.002727,
-                     *             "p90": 0.00309541
+                     *             "p10": 0.00238904,
+                     *             "median": 0.00273595,
+                     *             "p90": 0.00309781
                      *           },
                      *           "remaining": {
                      *             "quantiles": [
                      *               {
                      *                 "probability": 0.05,
-                     *                 "usage": 1294.68
+                     *                 "usage": 1294.79
                      *               },
                      *               {
                      *                 "probability": 0.1,
-                     *                 "usage": 1364.68
+                     *                 "usage": 1363.78
                      *               },
                      *               {
                      *                 "probability": 0.25,
-                     *                 "usage": 1485.42
+                     *                 "usage": 1482.3
                      *               }
                      *             ],
-                     *             "median": 1634.4,
-                     *             "mean": 1662.64
+                     *             "median": 1627.85,
+                     *             "mean": 1656.78
                      *           },
-                     *           "pastLimitProbability": 7.22861e-288
+                     *           "pastLimitProbability": 4.58933e-306
                      *         },
                      *         {
                      *           "id": "102",
                      *           "usage": 2000,
                      *           "wear": {
-                     *             "p10": 4.87986,
-                     *             "median": 4.98973,
-                     *             "p90": 5.09761
+                     *             "p10": 4.8805,
+                     *             "median": 4.9902,
+                     *             "p90": 5.0978
                      *           },
                      *           "rate": {
-                     *             "p10": 0.00215063,
-                     *             "median": 0.00245469,
-                     *             "p90": 0.00279882
+                     *             "p10": 0.00215476,
+                     *             "median": 0.00246102,
+                     *             "p90": 0.00280233
                      *           },
                      *           "remaining": {
                      *             "quantiles": [
                      *               {
                      *                 "probability": 0.05,
-                     *                 "usage": 1593.07
+                     *                 "usage": 1592
                      *               },
                      *               {
                      *                 "probability": 0.1,
-                     *                 "usage": 1685.29
+                     *                 "usage": 1682.95
                      *               },
                      *               {
                      *                 "probability": 0.25,
-                     *                 "usage": 1841.29
+                     *                 "usage": 1837.53
                      *               }
                      *             ],
-                     *             "median": 2029.53,
-                     *             "mean": 2059.41
+                     *             "median": 2022.52,
+                     *             "mean": 2052.88
                      *           },
                      *           "pastLimitProbability": 0
                      *         },
@@ -16523,32 +17305,32 @@ export interface operations {
                      *           "id": "103",
                      *           "usage": 2000,
                      *           "wear": {
-                     *             "p10": 3.80755,
-                     *             "median": 3.91646,
-                     *             "p90": 4.02392
+                     *             "p10": 3.80785,
+                     *             "median": 3.91642,
+                     *             "p90": 4.02385
                      *           },
                      *           "rate": {
-                     *             "p10": 0.00173496,
-                     *             "median": 0.00200284,
-                     *             "p90": 0.00234271
+                     *             "p10": 0.00173611,
+                     *             "median": 0.00200515,
+                     *             "p90": 0.002346
                      *           },
                      *           "remaining": {
                      *             "quantiles": [
                      *               {
                      *                 "probability": 0.05,
-                     *                 "usage": 2295.43
+                     *                 "usage": 2293.13
                      *               },
                      *               {
                      *                 "probability": 0.1,
-                     *                 "usage": 2446.82
+                     *                 "usage": 2441.95
                      *               },
                      *               {
                      *                 "probability": 0.25,
-                     *                 "usage": 2705.7
+                     *                 "usage": 2700.5
                      *               }
                      *             ],
-                     *             "median": 3017.98,
-                     *             "mean": 3058.44
+                     *             "median": 3011.26,
+                     *             "mean": 3051.25
                      *           },
                      *           "pastLimitProbability": 0
                      *         }

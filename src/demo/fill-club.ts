@@ -108,10 +108,31 @@ async function fillBooks(work: Work, scenario: Scenario) {
     suppliers.set(key, (await makeRecord(work, "suppliers", "supplier", supplier)).id);
   }
   for (const line of scenario.lines) {
-    const { sku, name, packSize, orderMultiplePacks, priceMinorUnits, shelfLifeDays, asNew, endedOn, notes } =
-      line;
+    const {
+      sku,
+      name,
+      packSize,
+      orderMultiplePacks,
+      priceMinorUnits,
+      shelfLifeDays,
+      weightGrams,
+      asNew,
+      endedOn,
+      notes,
+    } = line;
     const added = await addLine(work, {
-      ...{ sku, name, packSize, orderMultiplePacks, priceMinorUnits, shelfLifeDays, asNew, endedOn, notes },
+      ...{
+        sku,
+        name,
+        packSize,
+        orderMultiplePacks,
+        priceMinorUnits,
+        shelfLifeDays,
+        weightGrams,
+        asNew,
+        endedOn,
+        notes,
+      },
       kindId: kinds.of(line.kind),
       supplierId: suppliers.of(line.supplier),
       fits: line.fits.map((key) => models.of(key)),

@@ -31,6 +31,7 @@ export interface LineMembers {
   currency?: string | undefined;
   leadTimeDays: number | null;
   shelfLifeDays: number | null;
+  weightGrams: number | null;
   asNew: number | null;
   limits: Limits | null;
   usualLife: LifeRange | null;

@@ -2,7 +2,7 @@ import { breakageOf } from "../domain/breakage.ts";
 import type { PlannedMeeting } from "../domain/calendar.ts";
 import { DomainError } from "../domain/errors.ts";
 import { chancesThrough, pieceDemand, pieceForecast } from "../domain/forecast.ts";
-import { dayChance, pitBox, type PitLine } from "../domain/pit-box.ts";
+import { burdens, dayChance, pitBox, type PitLine } from "../domain/pit-box.ts";
 import { pmfCdf, pmfMean } from "../stats/index.ts";
 import { selectClub } from "../storage/clubs.ts";
 import { allRecords } from "../storage/records.ts";
@@ -43,11 +43,11 @@ export async function pitList(
   const asItIs = await lineDemands(work, [car], [meeting.startsOn]);
   const demands =
     changed.size === 0 ? asItIs : await lineDemands(work, [car], [meeting.startsOn], { changed });
-  const lines = demands.map(pitLine);
+  const lines = pitLines(demands);
   const box = pitBox(lines, target);
   const nothing = lines.map(() => 0);
   const chances = {
-    asItIs: 1 - dayChance(asItIs.map(pitLine), nothing),
+    asItIs: 1 - dayChance(pitLines(asItIs), nothing),
     changed: 1 - dayChance(lines, nothing),
     carried:
       1 -
@@ -95,6 +95,7 @@ export async function pitList(
         missing,
         currency: bought.currency,
         costMinorUnits: packs * bought.priceMinorUnits,
+        weightGrams: bought.weightGrams === null ? null : pieces * bought.weightGrams,
         sentence: `Carry ${pieces}: ${reasons[why!]}; the chance that one is needed is ${percent(needed)}, there are ${inBox} in the box, ${atHome} at home and ${demand.spares} part-worn${missing > 0 ? `, so ${missing} must be bought` : ""}.`,
       };
     })
@@ -117,6 +118,7 @@ export async function pitList(
     change: changes,
     carry,
     totals: totalsOf(carry),
+    weight: weightOf(carry),
     sentence: `A part ends the day of ${meeting.name} with a chance of ${percent(chances.asItIs)} as the car is and with nothing in the box; ${changes.length === 0 ? "nothing needs changing before, and" : `with ${count(changes.length, "piece")} changed before leaving it is ${percent(chances.changed)}, and`} with this list in the box ${percent(chances.carried)}.`,
   };
 }
@@ -127,14 +129,25 @@ const reasons = {
   target: "one of it would not be enough for the chance wanted",
 } as const;
 
-function pitLine({ model, needs, perChange }: LineDemand): PitLine {
-  const { line, kind } = model;
-  return {
+function pitLines(demands: readonly LineDemand[]): PitLine[] {
+  const weights = burdens(
+    demands.map(({ model: { line } }) => ({
+      weightGrams: line.weightGrams,
+      priceOfPiece: line.priceMinorUnits / line.packSize,
+    })),
+  );
+  return demands.map(({ model, needs, perChange }, i) => ({
     needed: needs.at(-1)!.needed,
-    carStopper: kind.carStopper,
+    carStopper: model.kind.carStopper,
     perChange,
-    priceOfPiece: line.priceMinorUnits / line.packSize,
-  };
+    burden: weights[i]!,
+  }));
+}
+
+/** What the list weighs, as far as that is known. */
+function weightOf(carry: readonly { weightGrams: number | null }[]) {
+  const known = carry.flatMap(({ weightGrams }) => (weightGrams === null ? [] : [weightGrams]));
+  return { grams: known.reduce((sum, grams) => sum + grams, 0), linesWithout: carry.length - known.length };
 }
 
 /** The pieces that are to be changed before leaving: too likely to be worn out by the end of the meeting. */

@@ -33,6 +33,7 @@ export const exportColumns: Record<Exported, readonly string[]> = {
       "currency",
       "leadTimeDays",
       "shelfLifeDays",
+      "weightGrams",
       "asNew",
     ],
     ...["limits", "usualLife", "supersededById", "endedOn", "fits", "notes", ...made],

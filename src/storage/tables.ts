@@ -71,6 +71,7 @@ export interface LineRow extends Kept {
   currency: string;
   leadTimeDays: number | null;
   shelfLifeDays: number | null;
+  weightGrams: number | null;
   asNew: number | null;
   limits: Json | null;
   usualLife: Json | null;

@@ -1,19 +1,19 @@
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
-import { dayChance, pitBox, type PitLine } from "../../src/domain/pit-box.ts";
+import { burdens, dayChance, pitBox, type PitLine } from "../../src/domain/pit-box.ts";
 import { poissonLaw } from "../../src/stats/index.ts";
 
-const line = (mean: number, carStopper: boolean, priceOfPiece = 500, perChange = 1): PitLine => ({
+const line = (mean: number, carStopper: boolean, burden = 5, perChange = 1): PitLine => ({
   needed: poissonLaw(mean),
   carStopper,
   perChange,
-  priceOfPiece,
+  burden,
 });
 
 describe("the pit box", () => {
   it("holds one of every car-stopper, however unlikely, and of others only what is likely", () => {
     const box = pitBox(
-      [line(0.001, true), line(0.05, false), line(0.5, false), line(0.001, true, 500, 2)],
+      [line(0.001, true), line(0.05, false), line(0.5, false), line(0.001, true, 5, 2)],
       0.9,
     );
     expect(box).toEqual([
@@ -24,8 +24,8 @@ describe("the pit box", () => {
     ]);
   });
 
-  it("takes more until the day is safe enough, the cheapest gain first", () => {
-    const lines = [line(0.6, true, 5000), line(0.6, true, 500)];
+  it("takes more until the day is safe enough, the lightest gain first", () => {
+    const lines = [line(0.6, true, 50), line(0.6, true, 5)];
     const box = pitBox(lines, 0.85);
     expect(box[1]).toEqual({ pieces: 2, why: "target" });
     expect(box[0]).toEqual({ pieces: 1, why: "car-stopper" });
@@ -56,5 +56,14 @@ describe("the pit box", () => {
       ),
       { numRuns: 100, seed: 5 },
     );
+  });
+
+  it("weighs a line without a weight by its price, at the grams for the money that weighed lines have in the middle", () => {
+    const priced = (weightGrams: number | null, priceOfPiece: number) => ({ weightGrams, priceOfPiece });
+    expect(burdens([priced(10, 1000), priced(40, 2000), priced(null, 300), priced(90, 3000)])).toEqual([
+      10, 40, 6, 90,
+    ]);
+    expect(burdens([priced(null, 300), priced(null, 0)])).toEqual([300, 1]);
+    expect(burdens([])).toEqual([]);
   });
 });

@@ -53,6 +53,10 @@ const members = {
     description: "days that an unused piece keeps, where it differs from the kind's",
     example: 730,
   }),
+  weightGrams: z.number().positive().max(1e5).nullable().meta({
+    description: "what one piece weighs, grams: the box for the pits is packed by it",
+    example: 6.5,
+  }),
   asNew: z.number().min(-1e9).max(1e9).nullable().meta({
     description: "catalogue size of a new piece in the kind's unit, where it differs from the kind's",
     example: 15.485,
@@ -96,6 +100,7 @@ const LineGiven = z.strictObject({
   orderMultiplePacks: members.orderMultiplePacks.default(1),
   leadTimeDays: members.leadTimeDays.default(null),
   shelfLifeDays: members.shelfLifeDays.default(null),
+  weightGrams: members.weightGrams.default(null),
   asNew: members.asNew.default(null),
   limits: members.limits.default(null),
   usualLife: members.usualLife.default(null),
@@ -134,6 +139,7 @@ export const lineOperations = [
         packSize: 2,
         orderMultiplePacks: 5,
         priceMinorUnits: 900,
+        weightGrams: 6.5,
         usualLife: { p10: 350, p90: 900 },
         fits: [exampleIds.carModelId],
       },

@@ -65,11 +65,21 @@ const PitList = z
         missing: z.number().int(),
         currency: Currency,
         costMinorUnits: MinorUnits.meta({ description: "price of the packs that hold what is missing" }),
+        weightGrams: z
+          .number()
+          .nullable()
+          .meta({ description: "what the pieces to carry weigh; null where the line states no weight" }),
         ...shelfMembers,
         sentence: Sentence,
       }),
     ),
     totals: Totals,
+    weight: z
+      .object({
+        grams: z.number().meta({ description: "of the lines that state a weight" }),
+        linesWithout: z.number().int().meta({ description: "lines on the list that state none" }),
+      })
+      .meta({ description: "what the list weighs" }),
     sentence: Sentence,
   })
   .meta({ id: "PitList" });
@@ -81,7 +91,7 @@ export const pitListOperations = [
     operationId: "pitList",
     summary: "What goes in the box for a meeting, and what to change before leaving",
     description:
-      "One change of every car-stopper, what is likely to be needed, and as much more as keeps the chance that a part ends the day below 1 less the target, the cheapest first: price stands in for weight.",
+      "One change of every car-stopper, what is likely to be needed, and as much more as keeps the chance that a part ends the day below 1 less the target, the lightest first: where a line states no weight, its price stands in.",
     tags: ["answers"],
     need: "answers:read",
     params: ById,

@@ -1,4 +1,4 @@
-import { percent } from "../../services/needs-ahead.ts";
+import { count, percent } from "../../services/needs-ahead.ts";
 import type { pitList } from "../../services/pit-list.ts";
 import { longDay } from "../charts/frame.ts";
 import { amounts, decimal, shelvesOf } from "./restock-sheet.ts";
@@ -29,6 +29,7 @@ const columns: Column<Row>[] = [
     page: { heading: "SKU" },
   },
   { name: "pieces", of: ofCarry(({ pieces }) => pieces), page: number("Pieces") },
+  { name: "grams", of: ofCarry(({ weightGrams }) => weightGrams), page: number("Grams") },
   {
     name: "carStopper",
     of: ({ change, carry }) => (change ?? carry).carStopper,
@@ -60,6 +61,9 @@ const columns: Column<Row>[] = [
   { name: "why", of: ({ change, carry }) => (change ?? carry).sentence },
 ];
 
+const weight = ({ grams, linesWithout }: List["weight"]): string =>
+  `It weighs ${Math.round(grams)} g${linesWithout === 0 ? "." : `, and ${count(linesWithout, "line")} of unknown weight.`}`;
+
 /** The pit list as a page and a table: what to change before leaving, then what goes into the box. */
 export function pitPage(list: List): Sheet<Row> {
   const { meeting } = list;
@@ -71,7 +75,7 @@ export function pitPage(list: List): Sheet<Row> {
       list.met
         ? `That keeps the wanted chance of ${percent(list.target)} that no part ends the day.`
         : `The wanted chance of ${percent(list.target)} that no part ends the day is not reached.`,
-      `To buy: ${amounts(list.totals)}.`,
+      `To buy: ${amounts(list.totals)}. ${weight(list.weight)}`,
     ],
     columns,
     sections: [
