@@ -23,10 +23,28 @@ const GROSS_FACTOR = 8;
 /** Choices less likely than the best by more than this many nats are left out. */
 const KEPT_NATS = 4;
 const KEPT_SETS = 6;
+/** The rate is not quite known: a choice this much better than reckoned at its mode is still looked at. */
+const SLACK_NATS = 2;
 /** Leave-one-out prediction of each event: residual and standard deviation of an ordinary residual. */
 export interface LeftOut {
   residual: Float64Array;
   sd: Float64Array;
+}
+
+/** Room for one pass, so that it need not be made anew each time; the residuals of the filter are over their variances. */
+const makeRoom = (n: number) => ({
+  size: n,
+  stated: new Float64Array(n),
+  gain: new Float64Array(n),
+  inverse: new Float64Array(n),
+  innovationY: new Float64Array(n),
+  innovationL: new Float64Array(n),
+});
+let room = makeRoom(64);
+
+function roomFor(n: number): typeof room {
+  if (room.size < n) room = makeRoom(2 * n);
+  return room;
 }
 
 /**
@@ -36,14 +54,9 @@ export interface LeftOut {
  */
 export function leaveOneOut(piece: ScaledPiece, hyper: WearHyper, added: Float64Array | null): LeftOut {
   const n = piece.count;
-  const lambda = clockOf(piece, hyper);
+  const lambda = clockOf(piece, hyper, piece.room);
   const diffusion = (hyper.rate * hyper.noise) ** 2;
-  const stated = new Float64Array(n);
-  const gain = new Float64Array(n);
-  const inverse = new Float64Array(n);
-  // Residuals of the filter over their variances, for the readings and for the clock.
-  const innovationY = new Float64Array(n);
-  const innovationL = new Float64Array(n);
+  const { stated, gain, inverse, innovationY, innovationL } = roomFor(n);
   let variance = startVariance(piece, hyper, lambda);
   let levelY = 0;
   let levelL = 0;
@@ -98,10 +111,30 @@ interface Choice {
   log: number;
 }
 
+/** Whether to take any one reading for grossly wrong is a choice that may matter: most pieces have none such. */
+function anySuspect(piece: ScaledPiece, hyper: WearHyper, { residual, sd }: LeftOut): boolean {
+  for (let j = 0; j < piece.count; j++) {
+    if (piece.grade[j]! >= 0) continue;
+    const score = (residual[j]! / sd[j]!) ** 2;
+    const added = grossVariance(piece, j, hyper, residual[j]!) / sd[j]! ** 2;
+    // What the log-likelihood of the piece gains when this reading has so much more variance.
+    const gain = 0.5 * score * (added / (1 + added)) - 0.5 * Math.log1p(added);
+    if (gain + LOG_GROSS - LOG_ORDINARY > -KEPT_NATS - SLACK_NATS) return true;
+  }
+  return false;
+}
+
+/** A gross error is given the variance of its own residual: heavy-tailed, so that its size has no say in the rest. */
+function grossVariance(piece: ScaledPiece, j: number, hyper: WearHyper, residual: number): number {
+  return Math.max((GROSS_FACTOR * normalSd(piece, j, hyper)) ** 2, residual ** 2);
+}
+
 /** The choices of gross readings that matter for one piece, with their log prior probabilities. */
 export function findGross(piece: ScaledPiece, hyper: WearHyper): GrossSet[] {
   const readings = piece.grade.reduce((count, grade) => count + Number(grade < 0), 0);
   if (readings === 0) return [{ added: null, logPrior: 0 }];
+  const ordinary = leaveOneOut(piece, hyper, null);
+  if (!anySuspect(piece, hyper, ordinary)) return [{ added: null, logPrior: readings * LOG_ORDINARY }];
   const lambda = clockOf(piece, hyper);
   const prior = (gross: number): number => gross * LOG_GROSS + (readings - gross) * LOG_ORDINARY;
   const judge = (gross: number[], size: Float64Array): Choice => {
@@ -109,14 +142,13 @@ export function findGross(piece: ScaledPiece, hyper: WearHyper): GrossSet[] {
     for (const j of gross) added![j] = size[j]!;
     return { gross, added, log: standInLogLikelihood(piece, hyper, lambda, added) + prior(gross.length) };
   };
-  // A gross error is given the variance of its own residual: heavy-tailed, so that its size has no say in the rest.
   const size = new Float64Array(piece.count);
   const score = new Float64Array(piece.count);
   const look = (choice: Choice): void => {
-    const left = leaveOneOut(piece, hyper, choice.added);
+    const left = choice.added === null ? ordinary : leaveOneOut(piece, hyper, choice.added);
     for (let j = 0; j < piece.count; j++) {
       score[j] = piece.grade[j]! < 0 ? Math.abs(left.residual[j]!) / left.sd[j]! : 0;
-      size[j] = Math.max((GROSS_FACTOR * normalSd(piece, j, hyper)) ** 2, left.residual[j]! ** 2);
+      size[j] = grossVariance(piece, j, hyper, left.residual[j]!);
     }
   };
   const worstFirst = (least: number): number[] =>

@@ -163,6 +163,8 @@ export interface ScaledUsage {
   exposures: number[];
 }
 
+const NONE: number[] = [];
+
 export function scaleUsage(
   at: { usage: number; exposures?: number[] },
   prior: ScaledPrior,
@@ -170,15 +172,21 @@ export function scaleUsage(
 ): ScaledUsage {
   const conditions = prior.centre.length - BASE_DIMENSIONS;
   requireThat(notNegative(at.usage), `${name} requires a finite usage >= 0`);
-  const given = at.exposures ?? [];
+  const given = at.exposures ?? NONE;
   requireThat(
     given.length === 0 || given.length === conditions,
     `${name} requires one exposure per condition`,
   );
+  const all = at.usage / prior.usage;
+  if (given.length === 0)
+    return {
+      base: clamp(all, 0, LARGEST_USAGE),
+      exposures: conditions === 0 ? NONE : new Array<number>(conditions).fill(0),
+    };
   requireThat(given.every(notNegative), `${name} requires finite exposures >= 0`);
-  const exposures = Array.from({ length: conditions }, (_, i) => (given[i] ?? 0) / prior.usage);
-  const rest = at.usage / prior.usage - exposures.reduce((a, b) => a + b, 0);
-  const rounding = 1e-9 * (at.usage / prior.usage) + 1e-300;
+  const exposures = given.map((e) => e / prior.usage);
+  const rest = all - exposures.reduce((a, b) => a + b, 0);
+  const rounding = 1e-9 * all + 1e-300;
   requireThat(rest >= -rounding, `${name} requires exposures that add to at most the usage`);
   return {
     base: clamp(rest, 0, LARGEST_USAGE),
@@ -186,11 +194,13 @@ export function scaleUsage(
   };
 }
 
+const slack = (x: number): number => x * (1 - 1e-9) - 1e-12;
+
 /** Throws when any part of the usage falls; a fall by rounding is allowed. */
 export function requireForward(before: ScaledUsage, after: ScaledUsage, name: string): void {
-  const slack = (x: number): number => x * (1 - 1e-9) - 1e-12;
-  const rising =
-    after.base >= slack(before.base) && after.exposures.every((e, i) => e >= slack(before.exposures[i]!));
+  let rising = after.base >= slack(before.base);
+  for (let c = 0; c < after.exposures.length; c++)
+    rising &&= after.exposures[c]! >= slack(before.exposures[c]!);
   requireThat(rising, `${name} requires usage that never goes backwards`);
 }
 
@@ -204,6 +214,13 @@ function requireObservation(observation: WearObservation, name: string): void {
   );
 }
 
+/** One event for each reading and each grade of the observations. */
+const eventsOf = (observations: readonly WearObservation[]): number =>
+  observations.reduce(
+    (sum, { wear, grade }) => sum + Number(wear !== undefined) + Number(grade !== undefined),
+    0,
+  );
+
 export function scalePiece(piece: WearPiece, prior: ScaledPrior, name: string): ScaledPiece {
   requireThat(positive(piece.limit), `${name} requires a limit > 0`);
   requireThat(piece.startSd === undefined || notNegative(piece.startSd), `${name} requires a startSd >= 0`);
@@ -211,24 +228,9 @@ export function scalePiece(piece: WearPiece, prior: ScaledPrior, name: string): 
     piece.priorUsageSd === undefined || notNegative(piece.priorUsageSd),
     `${name} requires a priorUsageSd >= 0`,
   );
-  const events: { at: ScaledUsage; grade: number; value: number; sd: number; source: number }[] = [];
-  let before: ScaledUsage | undefined;
-  for (const [source, observation] of piece.observations.entries()) {
-    requireObservation(observation, name);
-    const at = scaleUsage(observation, prior, name);
-    if (before) requireForward(before, at, name);
-    before = at;
-    const { wear, sd, grade } = observation;
-    if (wear !== undefined) {
-      const own = sd === undefined ? prior.readingSd : clamp(sd / prior.wear, SMALLEST_SD, LARGEST_WEAR);
-      const value = clamp(wear / prior.wear, -LARGEST_WEAR, LARGEST_WEAR);
-      events.push({ at, grade: -1, value, sd: own, source });
-    }
-    if (grade !== undefined) events.push({ at, grade, value: 0, sd: prior.gradeSd, source });
-  }
   const conditions = prior.centre.length - BASE_DIMENSIONS;
-  const met = events.some(({ at }) => at.exposures.some((e) => e > 0));
-  return {
+  const count = eventsOf(piece.observations);
+  const scaled: ScaledPiece = {
     id: piece.id,
     limit: clamp(piece.limit / prior.wear, 1e-9, LARGEST_WEAR),
     startVariance:
@@ -236,17 +238,48 @@ export function scalePiece(piece: WearPiece, prior: ScaledPrior, name: string): 
         ? prior.startVariance
         : clamp(piece.startSd / prior.wear, 0, LARGEST_WEAR) ** 2,
     priorUsageSd: clamp((piece.priorUsageSd ?? 0) / prior.usage, 0, LARGEST_USAGE),
-    count: events.length,
-    base: Float64Array.from(events, ({ at }) => at.base),
-    logBase: Float64Array.from(events, ({ at }) => Math.log(at.base)),
-    room: new Float64Array(events.length),
-    exposures: met
-      ? Array.from({ length: conditions }, (_, c) => Float64Array.from(events, ({ at }) => at.exposures[c]!))
-      : [],
-    grade: Int8Array.from(events, ({ grade }) => grade),
-    value: Float64Array.from(events, ({ value }) => value),
-    sd: Float64Array.from(events, ({ sd }) => sd),
-    source: Int32Array.from(events, ({ source }) => source),
-    graded: events.some(({ grade }) => grade >= 0),
+    count,
+    base: new Float64Array(count),
+    logBase: new Float64Array(count),
+    room: new Float64Array(count),
+    exposures: Array.from({ length: conditions }, () => new Float64Array(count)),
+    grade: new Int8Array(count).fill(-1),
+    value: new Float64Array(count),
+    sd: new Float64Array(count),
+    source: new Int32Array(count),
+    graded: false,
   };
+  let before: ScaledUsage | undefined;
+  let met = false;
+  let event = 0;
+  const place = (at: ScaledUsage, source: number): void => {
+    scaled.base[event] = at.base;
+    scaled.logBase[event] = Math.log(at.base);
+    scaled.source[event] = source;
+    for (let c = 0; c < conditions; c++) {
+      scaled.exposures[c]![event] = at.exposures[c]!;
+      met ||= at.exposures[c]! > 0;
+    }
+  };
+  for (let source = 0; source < piece.observations.length; source++) {
+    const observation = piece.observations[source]!;
+    requireObservation(observation, name);
+    const at = scaleUsage(observation, prior, name);
+    if (before) requireForward(before, at, name);
+    before = at;
+    const { wear, sd, grade } = observation;
+    if (wear !== undefined) {
+      place(at, source);
+      scaled.value[event] = clamp(wear / prior.wear, -LARGEST_WEAR, LARGEST_WEAR);
+      scaled.sd[event++] =
+        sd === undefined ? prior.readingSd : clamp(sd / prior.wear, SMALLEST_SD, LARGEST_WEAR);
+    }
+    if (grade !== undefined) {
+      place(at, source);
+      scaled.grade[event] = grade;
+      scaled.sd[event++] = prior.gradeSd;
+      scaled.graded = true;
+    }
+  }
+  return met ? scaled : { ...scaled, exposures: [] };
 }
