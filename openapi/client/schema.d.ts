@@ -5324,14 +5324,14 @@ export interface components {
              */
             at: string;
             /**
-             * @description what happened: the sort of thing, and what became of it: piece.added, piece.changed, piece.fitted, piece.removed, piece.fitting-changed, piece.fitting-deleted, piece.inspected, piece.inspection-deleted, piece.retired, piece.unretired, piece.near-limit, piece.clear-of-limit, car.runs-logged, car.run-changed, car.run-deleted, car.not-ready, car.ready, line.added, line.changed, line.below-reorder-point, line.above-reorder-point, stock-level.changed, order.placed, order.changed, order.received, stock-list.kept, stock-list.failed, reservation.asked, reservation.answered, reservation.withdrawn, import.finished; new ones may come
+             * @description what happened: the sort of thing, and what became of it: piece.added, piece.changed, piece.fitted, piece.removed, piece.fitting-changed, piece.fitting-deleted, piece.inspected, piece.inspection-deleted, piece.retired, piece.unretired, piece.near-limit, piece.clear-of-limit, car.entered, car.runs-logged, car.run-changed, car.run-deleted, car.not-ready, car.ready, line.added, line.changed, line.below-reorder-point, line.above-reorder-point, stock-level.changed, order.placed, order.changed, order.received, stock-list.kept, stock-list.failed, reservation.asked, reservation.answered, reservation.withdrawn, meeting.added, meeting.changed, meeting.removed, kind.changed, import.finished; new ones may come
              * @example piece.fitted
              */
             type: string;
             /** @description what it happened to; read it by its id for more */
             subject: {
                 /**
-                 * @description piece, car, line, order, shop, reservation, import; new ones may come
+                 * @description piece, car, line, order, shop, reservation, meeting, kind, import; new ones may come
                  * @example piece
                  */
                 kind: string;
@@ -11677,8 +11677,8 @@ export interface operations {
                      *               "asStated": true
                      *             }
                      *           ],
-                     *           "meanCrps": 0.00419422,
-                     *           "bias": 0.00318301,
+                     *           "meanCrps": 0.00409195,
+                     *           "bias": 0.00301463,
                      *           "pieces": 1,
                      *           "known": 4,
                      *           "enough": false,
@@ -11721,7 +11721,7 @@ export interface operations {
                      *             ],
                      *             "meanCrps": 0.00428481,
                      *             "bias": -0.00177256,
-                     *             "ourMeanCrps": 0.00419422
+                     *             "ourMeanCrps": 0.00409195
                      *           },
                      *           "sentence": "Not enough evidence: 4 next readings of 1 piece; at least 30 forecasts are wanted."
                      *         },
@@ -12749,7 +12749,10 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
-                    /** @example name,sku,kind,pieces,dyingPieces,packSize,price,money,currency,reasons,diesOn,endedOn,replacedBy,outlook,salesP10,salesMedian,salesP90,takenPastYear,source,cautions,why,lineId */
+                    /**
+                     * @example name,sku,kind,pieces,dyingPieces,packSize,price,money,currency,reasons,diesOn,endedOn,replacedBy,outlook,salesP10,salesMedian,salesP90,takenPastYear,source,cautions,why,lineId
+                     *     Spur 87T 48 DP,QB-SP-487,SPR-EX,4,3,1,9.00,27.00,AUD,more-than-needed,,,,known,0,0,1,0,list,,4 pieces on the shelf: 3 pieces more than a year needs; the drivers who share are likely to need 0 to 1 of them by 2027-12-01; 0 left the shelf in the past year; order no more of it.,01930000-0000-7000-8000-00000011e001
+                     */
                     "text/csv; charset=utf-8; header=present": string;
                 };
             };
@@ -13434,12 +13437,61 @@ export interface operations {
                      *       "targetKind": "cycle",
                      *       "reviewPeriodDays": 7,
                      *       "currency": "AUD",
-                     *       "driversSharing": 0,
-                     *       "drivers": 1,
+                     *       "driversSharing": 3,
+                     *       "drivers": 3,
                      *       "totals": [],
-                     *       "lines": [],
-                     *       "withheld": [],
-                     *       "sentence": "0 of 1 drivers share what they will need: 0 of 0 lines are to be ordered now; 0 lines with fewer than 3 drivers behind it not shown."
+                     *       "lines": [
+                     *         {
+                     *           "lineId": "01930000-0000-7000-8000-00000011e001",
+                     *           "sku": "QB-SP-487",
+                     *           "name": "Spur 87T 48 DP",
+                     *           "supplierId": "01930000-0000-7000-8000-0000005bb001",
+                     *           "supplierName": "Harrowmead Trade",
+                     *           "drivers": 3,
+                     *           "inUse": 3,
+                     *           "need": {
+                     *             "expected": 0.289144,
+                     *             "p10": 0,
+                     *             "median": 0,
+                     *             "p90": 1
+                     *           },
+                     *           "peak": {
+                     *             "day": "2027-05-23",
+                     *             "expected": 0.0569562
+                     *           },
+                     *           "onHand": 4,
+                     *           "onOrder": 0,
+                     *           "ageing": 0,
+                     *           "reorderPoint": 0,
+                     *           "orderUpTo": 0,
+                     *           "safetyStock": -0.0000113835,
+                     *           "expectedUntilDelivery": 0.0000113835,
+                     *           "orderNow": false,
+                     *           "stockWanted": 1,
+                     *           "packs": 0,
+                     *           "packSize": 1,
+                     *           "pieces": 0,
+                     *           "priceMinorUnits": 900,
+                     *           "currency": "AUD",
+                     *           "costMinorUnits": 0,
+                     *           "orderBy": null,
+                     *           "late": false,
+                     *           "chanceWithout": 0.999622,
+                     *           "chanceWith": 0.999622,
+                     *           "expectedShort": 0.000477574,
+                     *           "leadTime": {
+                     *             "meanDays": 6.27617,
+                     *             "sdDays": 4.63401,
+                     *             "deliveries": 0
+                     *           },
+                     *           "sentence": "3 drivers are likely to need 0 to 1 from the shelf through 2027-06-30, most around 2027-05-23 (0.1); order up to 0 when 0 or fewer are there or on order (now 4 and 0)."
+                     *         }
+                     *       ],
+                     *       "withheld": [
+                     *         "QB-TY-101",
+                     *         "QB-EL-801"
+                     *       ],
+                     *       "sentence": "3 of 3 drivers share what they will need: 0 of 1 lines are to be ordered now; 2 lines with fewer than 3 drivers behind it not shown."
                      *     }
                      */
                     "application/json": components["schemas"]["ShelfPlan"];
@@ -15299,14 +15351,17 @@ export interface operations {
                      *       "targetKind": "cycle",
                      *       "reviewPeriodDays": 7,
                      *       "currency": "AUD",
-                     *       "driversSharing": 0,
-                     *       "drivers": 1,
+                     *       "driversSharing": 3,
+                     *       "drivers": 3,
                      *       "listedAt": "2026-12-01T06:30:00.000Z",
                      *       "totals": [],
                      *       "suppliers": [],
-                     *       "withheld": [],
+                     *       "withheld": [
+                     *         "QB-TY-101",
+                     *         "QB-EL-801"
+                     *       ],
                      *       "uncounted": [],
-                     *       "sentence": "0 orders for what 0 of 1 drivers will need through 2027-06-30, 0 of them to be placed before the next look on 2026-12-08."
+                     *       "sentence": "0 orders for what 3 of 3 drivers will need through 2027-06-30, 0 of them to be placed before the next look on 2026-12-08; 2 lines with fewer than 3 drivers behind it not shown."
                      *     }
                      */
                     "application/json": components["schemas"]["OrderProposals"];
@@ -15347,8 +15402,8 @@ export interface operations {
                      *       "asOf": "2026-12-01T09:00:00.000Z",
                      *       "through": "2027-12-01",
                      *       "currency": "AUD",
-                     *       "driversSharing": 0,
-                     *       "drivers": 1,
+                     *       "driversSharing": 3,
+                     *       "drivers": 3,
                      *       "calendarEndsOn": "2027-05-23",
                      *       "listedAt": "2026-12-01T06:30:00.000Z",
                      *       "linesOnShelf": 1,
@@ -15358,16 +15413,53 @@ export interface operations {
                      *           "minorUnits": 3600
                      *         }
                      *       ],
-                     *       "totals": [],
-                     *       "items": [],
-                     *       "withheld": [
-                     *         "QB-SP-487"
+                     *       "totals": [
+                     *         {
+                     *           "currency": "AUD",
+                     *           "minorUnits": 2700
+                     *         }
                      *       ],
+                     *       "items": [
+                     *         {
+                     *           "lineId": "01930000-0000-7000-8000-00000011e001",
+                     *           "sku": "QB-SP-487",
+                     *           "name": "Spur 87T 48 DP",
+                     *           "kindCode": "SPR-EX",
+                     *           "source": "list",
+                     *           "pieces": 4,
+                     *           "packSize": 1,
+                     *           "priceMinorUnits": 900,
+                     *           "currency": "AUD",
+                     *           "dyingPieces": 3,
+                     *           "moneyMinorUnits": 2700,
+                     *           "reasons": [
+                     *             {
+                     *               "reason": "more-than-needed",
+                     *               "pieces": 3,
+                     *               "on": null
+                     *             }
+                     *           ],
+                     *           "diesOn": null,
+                     *           "endedOn": null,
+                     *           "replacedBy": null,
+                     *           "outlook": "known",
+                     *           "expectedSales": {
+                     *             "expected": 0.288666,
+                     *             "p10": 0,
+                     *             "median": 0,
+                     *             "p90": 1
+                     *           },
+                     *           "takenPastYear": 0,
+                     *           "cautions": [],
+                     *           "sentence": "4 pieces on the shelf: 3 pieces more than a year needs; the drivers who share are likely to need 0 to 1 of them by 2027-12-01; 0 left the shelf in the past year; order no more of it."
+                     *         }
+                     *       ],
+                     *       "withheld": [],
                      *       "undated": [],
                      *       "uncounted": [],
                      *       "unmatched": 2,
                      *       "cautions": [],
-                     *       "sentence": "0 of 1 line on the shelf of Gantry Models are not likely to be sold out by 2027-12-01, with nothing in them of AUD 36.00; what 0 of 1 drivers will need is known, and the calendar ends on 2027-05-23: nothing is needed after it."
+                     *       "sentence": "1 of 1 line on the shelf of Gantry Models are not likely to be sold out by 2027-12-01, with AUD 27.00 in them of AUD 36.00; what 3 of 3 drivers will need is known, and the calendar ends on 2027-05-23: nothing is needed after it."
                      *     }
                      */
                     "application/json": components["schemas"]["DyingStock"];

@@ -12,6 +12,7 @@ export const changeTypes = [
   "piece.unretired",
   "piece.near-limit",
   "piece.clear-of-limit",
+  "car.entered",
   "car.runs-logged",
   "car.run-changed",
   "car.run-deleted",
@@ -30,12 +31,26 @@ export const changeTypes = [
   "reservation.asked",
   "reservation.answered",
   "reservation.withdrawn",
+  "meeting.added",
+  "meeting.changed",
+  "meeting.removed",
+  "kind.changed",
   "import.finished",
 ] as const;
 export type ChangeType = (typeof changeTypes)[number];
 
-export const subjectKinds = ["piece", "car", "line", "order", "shop", "reservation", "import"] as const;
-/** What to read for more: a piece, a car, a line, an order, a shop or a reservation by its id. An import has nothing more to tell. */
+export const subjectKinds = [
+  "piece",
+  "car",
+  "line",
+  "order",
+  "shop",
+  "reservation",
+  "meeting",
+  "kind",
+  "import",
+] as const;
+/** What to read for more, by its id. An import has nothing more to tell, nor has a meeting that was removed. */
 export interface Subject {
   kind: (typeof subjectKinds)[number];
   id: string;

@@ -74,10 +74,17 @@ export async function affectedBy(
   const found = new Gathering();
   for (const row of rows)
     if (row.position <= head && !untouching.has(row.type as ChangeType)) await gather(work, found, row);
-  return rows.some(({ type }) => type === "import.finished") ? everything(work, found) : found;
+  const farReaching = rows.some(
+    ({ type, subjectKind }) =>
+      type === "import.finished" || subjectKind === "meeting" || subjectKind === "kind",
+  );
+  return farReaching ? everything(work, found) : found;
 }
 
-/** All cars, and all that crossed before: for a new day, and after an import, which names none of its rows. */
+/**
+ * All cars, and all that crossed before: for a new day, after an import, which names none of its rows, and where the calendar or
+ * what is believed of a kind changed.
+ */
 export async function everything(work: Work, found = new Gathering()): Promise<Affected> {
   const { clubId } = work.actor;
   for (const car of await allRecords(work.db, "cars", clubId)) found.carIds.add(car.id);

@@ -7,6 +7,7 @@ import { countEvidenceOfLines, isKindMeasured } from "../storage/lines.ts";
 import { allRecords, getRecord, insertRecord, updateRecord } from "../storage/records.ts";
 import type { KindRow } from "../storage/tables.ts";
 import { makeRecord } from "./keep-records.ts";
+import { noteChange } from "./note-change.ts";
 import { together, type Work } from "./work.ts";
 
 /** A kind as the trade speaks of it, from its row. */
@@ -85,5 +86,15 @@ export const changeKind = (
       );
     await countEvidenceOfLines(trx, clubId, { kindId: id });
     const row = { ...(name === undefined ? {} : { name }), details: JSON.stringify(merged) };
-    return kindFromRow(await updateRecord(trx, "kinds", clubId, id, row, "kind"));
+    const kind = await updateRecord(trx, "kinds", clubId, id, row, "kind");
+    await noteChange(
+      { ...work, db: trx },
+      {
+        type: "kind.changed",
+        subject: { kind: "kind", id },
+        audience: "everyone",
+        data: { code, name: kind.name, changed: Object.keys(given) },
+      },
+    );
+    return kindFromRow(kind);
   });

@@ -10,6 +10,7 @@ import {
 import { getRecord, type Page, type PageRequest } from "../storage/records.ts";
 import type { MeetingRow } from "../storage/tables.ts";
 import { changeRecord, makeRecord, readRecord, removeRecord } from "./keep-records.ts";
+import { noteChange } from "./note-change.ts";
 import { onlyDriver, requireOwn, together, type Work } from "./work.ts";
 
 type MeetingGiven = Omit<MeetingRow, "id" | "clubId" | "createdAt" | "version" | "surface"> & {
@@ -22,9 +23,29 @@ type MeetingGiven = Omit<MeetingRow, "id" | "clubId" | "createdAt" | "version" |
  * @throws {DomainError} `not_found` (venue), or `inconsistent` where neither surface nor venue is given
  */
 export async function addMeeting(work: Work, given: MeetingGiven): Promise<MeetingRow> {
-  const surface = given.surface ?? (await surfaceOfVenue(work, given.venueId));
-  return makeRecord(work, "meetings", "meeting", { ...given, surface }, [["venues", given.venueId, "venue"]]);
+  return together(work, async (work) => {
+    const surface = given.surface ?? (await surfaceOfVenue(work, given.venueId));
+
+    const meeting = await makeRecord(work, "meetings", "meeting", { ...given, surface }, [
+      ["venues", given.venueId, "venue"],
+    ]);
+    await noteMeeting(work, "meeting.added", meeting);
+    return meeting;
+  });
 }
+
+/** Tells the feed: what lies ahead of every car has changed. */
+const noteMeeting = (
+  work: Work,
+  type: "meeting.added" | "meeting.changed" | "meeting.removed",
+  { id, name, startsOn, discipline }: MeetingRow,
+): Promise<void> =>
+  noteChange(work, {
+    type,
+    subject: { kind: "meeting", id },
+    audience: "everyone",
+    data: { name, startsOn, discipline },
+  });
 
 async function surfaceOfVenue(work: Work, venueId: string | null): Promise<string> {
   if (venueId === null)
@@ -41,11 +62,16 @@ export async function changeMeeting(
   changes: { [K in keyof MeetingGiven]?: MeetingGiven[K] | undefined },
 ): Promise<MeetingRow> {
   const { venueId } = changes;
-  const moved = typeof venueId === "string" && changes.surface === undefined;
-  const surface = moved ? await surfaceOfVenue(work, venueId) : changes.surface;
-  return changeRecord(work, "meetings", "meeting", id, { ...changes, surface }, [
-    ["venues", venueId, "venue"],
-  ]);
+  return together(work, async (work) => {
+    const moved = typeof venueId === "string" && changes.surface === undefined;
+    const surface = moved ? await surfaceOfVenue(work, venueId) : changes.surface;
+
+    const meeting = await changeRecord(work, "meetings", "meeting", id, { ...changes, surface }, [
+      ["venues", venueId, "venue"],
+    ]);
+    await noteMeeting(work, "meeting.changed", meeting);
+    return meeting;
+  });
 }
 
 export const listMeetings = (
@@ -57,9 +83,10 @@ export const listMeetings = (
 /** Takes a meeting off the calendar, with its entries. @throws {DomainError} `in_use` where runs were logged there */
 export const removeMeeting = (work: Work, id: string): Promise<void> =>
   together(work, async (work) => {
-    await readRecord(work, "meetings", "meeting", id);
+    const meeting = await readRecord(work, "meetings", "meeting", id);
     await deleteEntries(work.db, id);
     await removeRecord(work, "meetings", "meeting", id);
+    await noteMeeting(work, "meeting.removed", meeting);
   });
 
 /** What a car does at a meeting, whether it was stated or follows from the disciplines. */
@@ -86,19 +113,27 @@ export async function enterCar(
   given: { attends: boolean; plannedRuns: number | null },
 ) {
   const { clubId } = work.actor;
-  const meeting = await getRecord(work.db, "meetings", clubId, meetingId, "meeting");
-  const car = await getRecord(work.db, "cars", clubId, carId, "car");
-  requireOwn(work, car.driverId, "a car");
-  const entry = { attends: given.attends ? 1 : 0, plannedRuns: given.plannedRuns };
-  await upsertEntry(work.db, { id: work.newId(), clubId, meetingId, carId, ...entry });
-  const { items } = await pageOfCarsAtMeeting(
-    work.db,
-    clubId,
-    meetingId,
-    { limit: 1, after: null },
-    { carId },
-  );
-  return shown(meeting, items[0]!);
+  return together(work, async (work) => {
+    const meeting = await getRecord(work.db, "meetings", clubId, meetingId, "meeting");
+    const car = await getRecord(work.db, "cars", clubId, carId, "car");
+    requireOwn(work, car.driverId, "a car");
+    const entry = { attends: given.attends ? 1 : 0, plannedRuns: given.plannedRuns };
+    await upsertEntry(work.db, { id: work.newId(), clubId, meetingId, carId, ...entry });
+    await noteChange(work, {
+      type: "car.entered",
+      subject: { kind: "car", id: carId },
+      audience: { driverId: car.driverId },
+      data: { name: car.name, meetingId, ...given },
+    });
+    const { items } = await pageOfCarsAtMeeting(
+      work.db,
+      clubId,
+      meetingId,
+      { limit: 1, after: null },
+      { carId },
+    );
+    return shown(meeting, items[0]!);
+  });
 }
 
 /** Every car within reach, with what it does at the meeting. */

@@ -81,17 +81,17 @@ describe("the feed of changes", () => {
   });
 
   test("holds nothing of what was refused or taken back, and its positions have no gap", async () => {
-    const from = await head();
     const at = "2026-11-20T10:00:00Z";
-    const short = { reason: "sold", lineId: garage.line.id, locationId: garage.home.id, pieces: 1, at };
-    expect((await service.owner.post("/v1/movements", short)).status).toBe(409);
-    // The first run of the two is sound: it goes with the second.
-    const runs = [{ carId: garage.car.id, at, minutes: 5, surface: "asphalt" }];
     const meeting = await must("POST", "/v1/meetings", {
       name: "R1",
       startsOn: "2026-11-20",
       surface: "clay",
     });
+    const from = await head();
+    const short = { reason: "sold", lineId: garage.line.id, locationId: garage.home.id, pieces: 1, at };
+    expect((await service.owner.post("/v1/movements", short)).status).toBe(409);
+    // The first run of the two is sound: it goes with the second.
+    const runs = [{ carId: garage.car.id, at, minutes: 5, surface: "asphalt" }];
     const both = { runs: [...runs, { ...runs[0], carId: "unknown" }] };
     expect((await service.owner.post(`/v1/meetings/${meeting.id}/runs`, both)).status).toBe(404);
     expect(await head()).toBe(from);
@@ -100,12 +100,12 @@ describe("the feed of changes", () => {
   });
 
   test("tells the runs of a whole meeting in one entry for each car, and an import in one", async () => {
-    const from = await head();
     const meeting = await must("POST", "/v1/meetings", {
       name: "R1",
       startsOn: "2026-11-20",
       surface: "clay",
     });
+    const from = await head();
     const runs = [1, 2, 3].map((i) => ({ carId: garage.car.id, at: `2026-11-20T1${i}:00:00Z`, minutes: 5 }));
     await must("POST", `/v1/meetings/${meeting.id}/runs`, { runs });
     const club = await service.club();
@@ -222,6 +222,31 @@ describe("thresholds that are crossed", () => {
     await service.watch.settled();
     return feed(service.owner, `&types=${types}`);
   };
+
+  test("a meeting put into the calendar can bring a piece near its limit, and says so soon", async () => {
+    const { pieceId } = await fitSpur("spur 1", "2026-10-01T09:00:00Z");
+    await must("POST", "/v1/runs", {
+      carId: garage.car.id,
+      at: "2026-11-01T10:00:00Z",
+      minutes: 500,
+      surface: "asphalt",
+    });
+    await must("POST", `/v1/pieces/${pieceId}/inspections`, {
+      at: "2026-11-02T20:00:00Z",
+      readings: [{ value: 15.42, unit: "mm" }],
+      confirmed: true,
+    });
+    expect(await told("piece.near-limit")).toEqual([]);
+    const meeting = { name: "Endurance", startsOn: "2026-12-12", surface: "asphalt", discipline: "touring" };
+    const { id } = await must("POST", "/v1/meetings", { ...meeting, plannedRuns: 100, minutesPerRun: 60 });
+    expect((await told("piece.near-limit")).map(({ subject }) => subject.id)).toEqual([pieceId]);
+    await must("DELETE", `/v1/meetings/${id}`);
+    expect((await told("meeting.added,meeting.removed")).map(({ type, data }) => [type, data.name])).toEqual([
+      ["meeting.added", "Endurance"],
+      ["meeting.removed", "Endurance"],
+    ]);
+    expect((await told("piece.clear-of-limit")).map(({ subject }) => subject.id)).toEqual([pieceId]);
+  });
 
   test("a piece that comes near its limit and its car that is not ready are told once, and again when they are not", async () => {
     const { pieceId } = await fitSpur("spur 1", "2026-10-01T09:00:00Z");
