@@ -4371,6 +4371,7 @@ export interface components {
             orderUpTo: number;
             safetyStock: number;
             expectedUntilDelivery: number;
+            /** @description no more is there and on order than the reorder point, and less than one orders up to */
             orderNow: boolean;
             /** @description the smallest stock that meets the target through the day */
             stockWanted: number;
@@ -5057,7 +5058,7 @@ export interface components {
             takenPastYear: number | null;
             reorderPoint: number;
             orderUpTo: number;
-            /** @description no more is there than the reorder point */
+            /** @description no more is there and on order than the reorder point, and less than one orders up to */
             orderNow: boolean;
             /** @description chance, 0 to 1: what there is lasts through that day */
             chanceWithout: number;
@@ -12662,7 +12663,10 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
-                    /** @example supplier,advice,orderOn,name,list,sku,makersPartNumber,gtin,packs,packSize,pieces,price,cost,currency,orderFrom,orderBy,late,shortOn,arrivalP10,arrivalMedian,arrivalP90,needP10,needMedian,needP90,onHand,onOrder,takenPastYear,reorderPoint,orderUpTo,boughtThrough,chanceWith,why,lineId */
+                    /**
+                     * @example supplier,advice,orderOn,name,list,sku,makersPartNumber,gtin,packs,packSize,pieces,price,cost,currency,orderFrom,orderBy,late,shortOn,arrivalP10,arrivalMedian,arrivalP90,needP10,needMedian,needP90,onHand,onOrder,takenPastYear,reorderPoint,orderUpTo,boughtThrough,chanceWith,why,lineId
+                     *     Harrowmead Trade,wait,2027-01-23,"Control slick, set of four",order,QB-TY-101,,,2,4,8,52.00,104.00,AUD,2027-01-10,2027-01-23,false,2027-02-07,2027-01-25,2027-01-29,2027-02-04,2,4,6,0,0,0,0,0,2027-06-30,0.9839304501197308,"0 on hand and 0 on order may not last through 2027-02-07; 3 drivers are likely to need 2 to 6 through 2027-06-30 (0 left the shelf in the past year), and 2 packs (8 pieces) make it last with a chance of 98 %.",01930000-0000-7000-8000-000000000051
+                     */
                     "text/csv; charset=utf-8; header=present": string;
                 };
             };
@@ -13439,8 +13443,58 @@ export interface operations {
                      *       "currency": "AUD",
                      *       "driversSharing": 3,
                      *       "drivers": 3,
-                     *       "totals": [],
+                     *       "totals": [
+                     *         {
+                     *           "currency": "AUD",
+                     *           "minorUnits": 10400
+                     *         }
+                     *       ],
                      *       "lines": [
+                     *         {
+                     *           "lineId": "01930000-0000-7000-8000-000000000051",
+                     *           "sku": "QB-TY-101",
+                     *           "name": "Control slick, set of four",
+                     *           "supplierId": "01930000-0000-7000-8000-0000005bb001",
+                     *           "supplierName": "Harrowmead Trade",
+                     *           "drivers": 3,
+                     *           "inUse": 4,
+                     *           "need": {
+                     *             "expected": 4.38253,
+                     *             "p10": 2,
+                     *             "median": 4,
+                     *             "p90": 6
+                     *           },
+                     *           "peak": {
+                     *             "day": "2027-02-07",
+                     *             "expected": 1.02115
+                     *           },
+                     *           "onHand": 0,
+                     *           "onOrder": 0,
+                     *           "ageing": 0,
+                     *           "reorderPoint": 0,
+                     *           "orderUpTo": 0,
+                     *           "safetyStock": -0.000241711,
+                     *           "expectedUntilDelivery": 0.000241711,
+                     *           "orderNow": false,
+                     *           "stockWanted": 7,
+                     *           "packs": 2,
+                     *           "packSize": 4,
+                     *           "pieces": 8,
+                     *           "priceMinorUnits": 5200,
+                     *           "currency": "AUD",
+                     *           "costMinorUnits": 10400,
+                     *           "orderBy": "2027-01-23",
+                     *           "late": false,
+                     *           "chanceWithout": 7.60025e-7,
+                     *           "chanceWith": 0.98393,
+                     *           "expectedShort": 4.38253,
+                     *           "leadTime": {
+                     *             "meanDays": 6.27617,
+                     *             "sdDays": 4.63401,
+                     *             "deliveries": 0
+                     *           },
+                     *           "sentence": "3 drivers are likely to need 2 to 6 from the shelf through 2027-06-30, most around 2027-02-07 (1); order up to 0 when 0 or fewer are there or on order (now 0 and 0); 2 packs in all make it last with a chance of 98 %."
+                     *         },
                      *         {
                      *           "lineId": "01930000-0000-7000-8000-00000011e001",
                      *           "sku": "QB-SP-487",
@@ -13488,10 +13542,9 @@ export interface operations {
                      *         }
                      *       ],
                      *       "withheld": [
-                     *         "QB-TY-101",
                      *         "QB-EL-801"
                      *       ],
-                     *       "sentence": "3 of 3 drivers share what they will need: 0 of 1 lines are to be ordered now; 2 lines with fewer than 3 drivers behind it not shown."
+                     *       "sentence": "3 of 3 drivers share what they will need: 0 of 2 lines are to be ordered now; 1 line with fewer than 3 drivers behind it not shown."
                      *     }
                      */
                     "application/json": components["schemas"]["ShelfPlan"];
@@ -15354,14 +15407,99 @@ export interface operations {
                      *       "driversSharing": 3,
                      *       "drivers": 3,
                      *       "listedAt": "2026-12-01T06:30:00.000Z",
-                     *       "totals": [],
-                     *       "suppliers": [],
+                     *       "totals": [
+                     *         {
+                     *           "currency": "AUD",
+                     *           "minorUnits": 10400
+                     *         }
+                     *       ],
+                     *       "suppliers": [
+                     *         {
+                     *           "supplierId": "01930000-0000-7000-8000-0000005bb001",
+                     *           "supplierName": "Harrowmead Trade",
+                     *           "supplierNotes": null,
+                     *           "advice": "wait",
+                     *           "orderOn": "2027-01-23",
+                     *           "orderFrom": "2027-01-10",
+                     *           "orderBy": "2027-01-23",
+                     *           "late": false,
+                     *           "arrival": {
+                     *             "p10": "2027-01-25",
+                     *             "median": "2027-01-29",
+                     *             "p90": "2027-02-04"
+                     *           },
+                     *           "leadTime": {
+                     *             "meanDays": 6.27617,
+                     *             "sdDays": 4.63401,
+                     *             "deliveries": 0
+                     *           },
+                     *           "totals": [
+                     *             {
+                     *               "currency": "AUD",
+                     *               "minorUnits": 10400
+                     *             }
+                     *           ],
+                     *           "minimumOrderMinorUnits": 15000,
+                     *           "minimumReached": false,
+                     *           "belowMinimumByMinorUnits": 4600,
+                     *           "lines": [
+                     *             {
+                     *               "lineId": "01930000-0000-7000-8000-000000000051",
+                     *               "sku": "QB-TY-101",
+                     *               "name": "Control slick, set of four",
+                     *               "makersPartNumber": null,
+                     *               "gtin": null,
+                     *               "packs": 2,
+                     *               "packSize": 4,
+                     *               "pieces": 8,
+                     *               "priceMinorUnits": 5200,
+                     *               "currency": "AUD",
+                     *               "costMinorUnits": 10400,
+                     *               "orderFrom": "2027-01-10",
+                     *               "orderBy": "2027-01-23",
+                     *               "late": false,
+                     *               "shortOn": "2027-02-07",
+                     *               "broughtForward": false,
+                     *               "boughtThrough": "2027-06-30",
+                     *               "arrival": {
+                     *                 "p10": "2027-01-25",
+                     *                 "median": "2027-01-29",
+                     *                 "p90": "2027-02-04"
+                     *               },
+                     *               "leadTime": {
+                     *                 "meanDays": 6.27617,
+                     *                 "sdDays": 4.63401,
+                     *                 "deliveries": 0
+                     *               },
+                     *               "drivers": 3,
+                     *               "need": {
+                     *                 "expected": 4.38253,
+                     *                 "p10": 2,
+                     *                 "median": 4,
+                     *                 "p90": 6
+                     *               },
+                     *               "onHand": 0,
+                     *               "onOrder": 0,
+                     *               "ageing": 0,
+                     *               "takenPastYear": 0,
+                     *               "reorderPoint": 0,
+                     *               "orderUpTo": 0,
+                     *               "orderNow": false,
+                     *               "chanceWithout": 7.60025e-7,
+                     *               "chanceWith": 0.98393,
+                     *               "sentence": "0 on hand and 0 on order may not last through 2027-02-07; 3 drivers are likely to need 2 to 6 through 2027-06-30 (0 left the shelf in the past year), and 2 packs (8 pieces) make it last with a chance of 98 %."
+                     *             }
+                     *           ],
+                     *           "topUp": null,
+                     *           "later": [],
+                     *           "sentence": "Wait with Harrowmead Trade until 2027-01-23: an order of 1 line for AUD 104.00 is AUD 46.00 below the minimum of AUD 150.00, and what sells until then may fill it; ordered on 2027-01-23 it comes between 2027-01-25 and 2027-02-04 eight times in ten, as likely as not by 2027-01-29."
+                     *         }
+                     *       ],
                      *       "withheld": [
-                     *         "QB-TY-101",
                      *         "QB-EL-801"
                      *       ],
                      *       "uncounted": [],
-                     *       "sentence": "0 orders for what 3 of 3 drivers will need through 2027-06-30, 0 of them to be placed before the next look on 2026-12-08; 2 lines with fewer than 3 drivers behind it not shown."
+                     *       "sentence": "1 order for what 3 of 3 drivers will need through 2027-06-30, 0 of them to be placed before the next look on 2026-12-08; 1 line with fewer than 3 drivers behind it not shown."
                      *     }
                      */
                     "application/json": components["schemas"]["OrderProposals"];
@@ -15459,7 +15597,7 @@ export interface operations {
                      *       "uncounted": [],
                      *       "unmatched": 2,
                      *       "cautions": [],
-                     *       "sentence": "1 of 1 line on the shelf of Gantry Models are not likely to be sold out by 2027-12-01, with AUD 27.00 in them of AUD 36.00; what 3 of 3 drivers will need is known, and the calendar ends on 2027-05-23: nothing is needed after it."
+                     *       "sentence": "Of 1 line on the shelf of Gantry Models (AUD 36.00) 1 has pieces that are not likely to be sold by 2027-12-01, and AUD 27.00 in them; what 3 of 3 drivers will need is known, and the calendar ends on 2027-05-23: nothing is needed after it."
                      *     }
                      */
                     "application/json": components["schemas"]["DyingStock"];

@@ -14,13 +14,19 @@ export interface FillLine {
 
 const mostUnits = 200;
 /** A unit that is used with less than this chance is money in a drawer. */
-const leastUse = 0.02;
+const usualLeastUse = 0.02;
 
 /**
  * Units of each line that reach the minimum, always the one whose first further piece is most likely to be used; null
  * where that takes what will hardly ever be used: freight or another supplier is then the better choice.
+ *
+ * @param leastUse the chance of being used that a further unit has to pass
  */
-export function fillOrder(lines: readonly FillLine[], missing: number): number[] | null {
+export function fillOrder(
+  lines: readonly FillLine[],
+  missing: number,
+  leastUse: number = usualLeastUse,
+): number[] | null {
   const units = lines.map(() => 0);
   let rest = missing;
   for (let step = 0; rest > 0; step++) {

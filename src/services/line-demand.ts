@@ -19,6 +19,7 @@ export interface LineDemand {
   /** pieces of the line in use in these cars, and how many drivers have them */
   inUse: number;
   drivers: number;
+  driverIds: ReadonlySet<string>;
   /** part-worn pieces that can still serve */
   spares: number;
   needs: { day: string; needed: number[] }[];
@@ -157,6 +158,7 @@ function demandOfLine(
   const { breakage, line } = model;
   const seasons = (asked: { seasons: number; seed: number }) =>
     mates === null ? seasonsOfNeed(worlds, breakage, asked) : seasonsWithMates(mates, asked);
+  const driverIds = new Set(inUse.map(({ piece }) => piece.driverId));
   const needed =
     inUse.length === 0
       ? days.map(() => [1])
@@ -170,7 +172,8 @@ function demandOfLine(
   return {
     model,
     inUse: inUse.length,
-    drivers: new Set(inUse.map(({ piece }) => piece.driverId)).size,
+    drivers: driverIds.size,
+    driverIds,
     spares,
     needs: days.map((day, i) => ({ day, needed: needed[i]! })),
     perChange: Math.max(1, ...(worlds[0]?.groups.map((group) => group.worn.length) ?? [])),

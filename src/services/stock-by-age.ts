@@ -1,4 +1,6 @@
-import { type Batch, lostToAge } from "../domain/shelf-life.ts";
+import type { KindDetails } from "../domain/kind.ts";
+import { type AgeingStock, lostToAge } from "../domain/shelf-life.ts";
+import { allRecords } from "../storage/records.ts";
 import { selectReceipts } from "../storage/stock-ages.ts";
 import type { LineRow } from "../storage/tables.ts";
 import type { LineDemand } from "./line-demand.ts";
@@ -6,33 +8,44 @@ import type { Stock } from "./needs-ahead.ts";
 import type { Work } from "./work.ts";
 
 /** The stock of a line that ages on the shelf. */
-export interface AgedStock {
+export interface AgedStock extends AgeingStock {
   /** pieces on hand that are past their shelf life on a day, and not used before it */
   lostBy: (day: string, needs: LineDemand["needs"]) => number;
+}
+
+/** Days that an unused piece of each line keeps, by the line or else by its kind; lines that keep for ever have none. */
+export async function shelfLives(work: Work, lines: readonly LineRow[]): Promise<Map<string, number>> {
+  const kinds = await allRecords(work.db, "kinds", work.actor.clubId);
+  const ofKind = new Map(
+    kinds.map(({ id, details }) => [id, (JSON.parse(details) as KindDetails).shelfLifeDays]),
+  );
+  return new Map(
+    lines.flatMap(({ id, kindId, shelfLifeDays }) => {
+      const days = shelfLifeDays ?? ofKind.get(kindId) ?? null;
+      return days === null ? [] : [[id, days] as const];
+    }),
+  );
 }
 
 /** The ages of what is on hand, of the lines that do not keep for ever: first in, first out. */
 export async function agedStock(
   work: Work,
-  stock: Stock,
+  stock: Pick<Stock, "locationIds" | "onHand">,
   lines: readonly LineRow[],
 ): Promise<Map<string, AgedStock>> {
-  const ageing = lines.filter((line) => line.shelfLifeDays !== null && (stock.onHand.get(line.id) ?? 0) > 0);
+  const lives = await shelfLives(work, lines);
+  const ageing = [...lives].filter(([id]) => (stock.onHand.get(id) ?? 0) > 0);
   const receipts = await selectReceipts(
     work.db,
     work.actor.clubId,
-    ageing.map((line) => line.id),
+    ageing.map(([id]) => id),
     stock.locationIds,
   );
   return new Map(
-    ageing.map((line) => {
-      const batches: Batch[] = receipts.filter((one) => one.lineId === line.id);
-      const onHand = stock.onHand.get(line.id)!;
-      const shelfLifeDays = line.shelfLifeDays!;
-      return [
-        line.id,
-        { lostBy: (day, needs) => lostToAge({ batches, onHand, shelfLifeDays }, day, needs) },
-      ] as const;
+    ageing.map(([id, shelfLifeDays]) => {
+      const batches = receipts.filter((one) => one.lineId === id);
+      const aged = { batches, onHand: stock.onHand.get(id)!, shelfLifeDays };
+      return [id, { ...aged, lostBy: (day, needs) => lostToAge(aged, day, needs) }] as const;
     }),
   );
 }

@@ -21,6 +21,9 @@ it("an order below the minimum is filled with what is most likely to be used, an
 it("it is not filled with what will hardly ever be used", () => {
   expect(fillOrder([line(0.1, 2, 400)], 4000)).toBeNull();
   expect(fillOrder([], 1)).toBeNull();
+  // The fourth is used with 35 %, the third with 58 %.
+  expect(fillOrder([line(3, 2, 400)], 400, 0.5)).toEqual([1]);
+  expect(fillOrder([line(3, 2, 400)], 401, 0.5)).toBeNull();
 });
 
 it("what is added reaches the minimum, and would not without its last unit", () => {

@@ -33,12 +33,50 @@ export async function openExampleClub(file: string) {
   return { db, app };
 }
 
+/** What rests on three drivers who share their need: alone, the one driver of the club would have all of it withheld. */
+const ofThreeDrivers = /^(shelfPlan|orderProposals|dyingStock)/;
+
+async function shareAmongThree(app: ReturnType<typeof buildApp>, key: string): Promise<void> {
+  const headers = { authorization: `Bearer ${key}`, "content-type": "application/json" };
+  const send = async (method: string, path: string, body: object) => {
+    const response = await app.request(path, { method, headers, body: JSON.stringify(body) });
+    if (response.status >= 300) throw new Error(`${path}: ${response.status} ${await response.text()}`);
+    return (await response.json()) as { id: string };
+  };
+  const found = await app.request("/v1/lines?sku=QB-TY-101", { headers });
+  const tyre = ((await found.json()) as { items: { id: string; kindId: string }[] }).items[0]!;
+  const drivers: string[] = [ids.driverId];
+  for (const name of ["Owen Prask", "Lise Orrowby"]) {
+    const driverId = (await send("POST", "/v1/drivers", { name })).id;
+    drivers.push(driverId);
+    const car = await send("POST", "/v1/cars", {
+      ...{ driverId, name: "Thornbill", carModelId: ids.carModelId },
+      positions: [
+        { name: "spur", kindId: ids.kindId },
+        { name: "front-left tyre", kindId: tyre.kindId },
+      ],
+    });
+    const at = "2026-11-01T08:00:00.000Z";
+    const puts = [
+      { position: "spur", at, piece: { lineId: ids.lineId, mark: "spur 1", asNew: 15.48, from: "none" } },
+      {
+        position: "front-left tyre",
+        at,
+        piece: { lineId: tyre.id, mark: "1-FL", asNew: 63.5, from: "none" },
+      },
+    ];
+    for (const put of puts) await send("POST", `/v1/cars/${car.id}/fittings`, put);
+  }
+  for (const id of drivers) await send("PATCH", `/v1/drivers/${id}`, { sharesDemand: true });
+}
+
 /** A server of the shop's own, with its list; its address is set in the copy of the club that the example is sent to. */
 export async function prepareExample(
   operationId: string,
   app: ReturnType<typeof buildApp>,
   key: string,
 ): Promise<() => void> {
+  if (ofThreeDrivers.test(operationId)) await shareAmongThree(app, key);
   if (operationId !== "pullStockList") return () => {};
   const server = createServer((_, answer) => {
     answer.setHeader("content-type", "text/csv; charset=utf-8");

@@ -1,15 +1,21 @@
 import { benchSheet } from "../../services/bench-sheet.ts";
+import { dyingStock } from "../../services/dying-stock.ts";
+import { orderProposals } from "../../services/order-proposals.ts";
 import { pitList } from "../../services/pit-list.ts";
 import { purchaseOrder } from "../../services/purchase-order.ts";
 import { restockList } from "../../services/restock-list.ts";
 import type { Work } from "../../services/work.ts";
 import { type Operation, operation, type Spec } from "../operation.ts";
 import { benchPage } from "../sheets/bench-page.ts";
+import { dyingSheet } from "../sheets/dying-sheet.ts";
 import { orderPage } from "../sheets/order-page.ts";
 import { pitPage } from "../sheets/pit-page.ts";
+import { proposalSheet } from "../sheets/proposal-sheet.ts";
 import { restockSheet } from "../sheets/restock-sheet.ts";
 import { pageHeaders, type Sheet, sheetCsv, sheetPage } from "../sheets/sheet.ts";
 import { answerOperations } from "./answers.ts";
+import { dyingStockOperations } from "./dying-stock.ts";
+import { orderProposalOperations } from "./order-proposals.ts";
 import { orderOperations } from "./orders.ts";
 import { pitListOperations } from "./pit-list.ts";
 import { restockOperations } from "./restock.ts";
@@ -110,5 +116,17 @@ export const downloadOperations = [
     id: "purchaseOrder",
     what: "an order as it goes to the supplier",
     sheet: async (work, { id }) => written(orderPage(await purchaseOrder(work, id))),
+  }),
+  ...downloads<Parameters<typeof orderProposals>[2]>({
+    beside: named(orderProposalOperations, "orderProposals"),
+    id: "orderProposals",
+    what: "what a shop should order",
+    sheet: async (work, { id, query }) => written(proposalSheet(await orderProposals(work, id, query))),
+  }),
+  ...downloads<undefined>({
+    beside: named(dyingStockOperations, "dyingStock"),
+    id: "dyingStock",
+    what: "what dies on a shop's shelf",
+    sheet: async (work, { id }) => written(dyingSheet(await dyingStock(work, id))),
   }),
 ];

@@ -11,12 +11,14 @@ import { carOperations } from "./cars.ts";
 import { changeOperations } from "./changes.ts";
 import { clubOperations } from "./club.ts";
 import { downloadOperations } from "./downloads.ts";
+import { dyingStockOperations } from "./dying-stock.ts";
 import { inspectionOperations } from "./inspections.ts";
 import { kindOperations } from "./kinds.ts";
 import { lineOperations } from "./lines.ts";
 import { locationOperations } from "./locations.ts";
 import { meetingOperations } from "./meetings.ts";
 import { movementOperations } from "./movements.ts";
+import { orderProposalOperations } from "./order-proposals.ts";
 import { orderOperations } from "./orders.ts";
 import { pictureOperations } from "./pictures.ts";
 import { pieceOperations } from "./pieces.ts";
@@ -60,6 +62,8 @@ export const operations: readonly Operation[] = [
   ...shopOperations,
   ...stockListOperations,
   ...reservationOperations,
+  ...orderProposalOperations,
+  ...dyingStockOperations,
   ...orderOperations,
   ...changeOperations,
   ...bulkOperations,

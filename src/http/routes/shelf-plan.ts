@@ -41,7 +41,9 @@ const ShelfLine = z
     orderUpTo: z.number().int(),
     safetyStock: z.number(),
     expectedUntilDelivery: z.number(),
-    orderNow: z.boolean(),
+    orderNow: z.boolean().meta({
+      description: "no more is there and on order than the reorder point, and less than one orders up to",
+    }),
     stockWanted: z
       .number()
       .int()
