@@ -191,7 +191,7 @@ function lastOf(line: LineRow, byId: ReadonlyMap<string, LineRow>): LineRow | nu
 }
 
 /** What to do about it; the first reason of an item that has several decides. */
-const todo: Record<DyingReason["reason"], string> = {
+const remedies: Record<DyingReason["reason"], string> = {
   "past-shelf-life":
     "take what is too old off sale, and get rid of it as local disposal rules and the maker's instructions say",
   "ages-before-sale": "sell the oldest first, and order none before they are gone",
@@ -202,7 +202,7 @@ const todo: Record<DyingReason["reason"], string> = {
   "not-in-use": "offer it to those whose car takes it, or mark it down",
   "more-than-needed": "order no more of it",
 };
-const firstToDo = Object.keys(todo) as DyingReason["reason"][];
+const byUrgency = Object.keys(remedies) as DyingReason["reason"][];
 
 function sentenceOf(
   { line, on, outlook, taken, byId, today, days, driversSharing }: Looked,
@@ -233,6 +233,6 @@ function sentenceOf(
         ? `; the drivers who share are likely to need ${likely} of them by ${days.at(-1)}`
         : "";
   const past = taken === null ? "" : `; ${taken} left the shelf in the past year`;
-  const first = firstToDo.find((one) => reasons.some(({ reason }) => reason === one))!;
-  return `${there}: ${why.join("; ")}${sold}${past}; ${todo[first]}.`;
+  const first = byUrgency.find((one) => reasons.some(({ reason }) => reason === one))!;
+  return `${there}: ${why.join("; ")}${sold}${past}; ${remedies[first]}.`;
 }
