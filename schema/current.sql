@@ -485,6 +485,7 @@ CREATE TABLE "stockListRows" (
   "minimumOrder" integer,
   "lineId" text references "lines" ("id"),
   "matchedBy" text,
+  "saidAt" text,
   constraint "stockListRowsKey" primary key ("listId", "sku"),
   constraint "stockListRowsCheck1" check ("onHand" >= 0 and "priceMinorUnits" >= 0),
   constraint "stockListRowsCheck2" check ("matchedBy" in ('gtin', 'sku', 'mpn', 'confirmed') or ("matchedBy" = 'none' and "lineId" is null))

@@ -5,6 +5,7 @@ import { shops } from "./0004-shops.ts";
 import { changes } from "./0005-changes.ts";
 import { calendarFeeds } from "./0006-calendar-feeds.ts";
 import { weights } from "./0007-weights.ts";
+import { rowsKept } from "./0008-rows-kept.ts";
 import type { Step } from "./types.ts";
 
 export type { Dialect, Step } from "./types.ts";
@@ -18,4 +19,5 @@ export const steps: readonly Step[] = [
   changes,
   calendarFeeds,
   weights,
+  rowsKept,
 ];

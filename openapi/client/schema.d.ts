@@ -4701,6 +4701,8 @@ export interface components {
             lineId: components["schemas"]["Id"] | null;
             /** @description how that is known; none: a person said that it is no line; null: nobody knows yet */
             matchedBy: ("gtin" | "sku" | "mpn" | "confirmed" | "none") | null;
+            /** @description when this was said, where that is longer ago than the list: its newer row was rejected; null: with the list */
+            saidAt: string | null;
             /** @description the club's lines that it probably is, the likeliest first */
             likely: {
                 lineId: components["schemas"]["Id"];
@@ -4739,6 +4741,8 @@ export interface components {
             lineId: components["schemas"]["Id"] | null;
             /** @description how that is known; none: a person said that it is no line; null: nobody knows yet */
             matchedBy: ("gtin" | "sku" | "mpn" | "confirmed" | "none") | null;
+            /** @description when this was said, where that is longer ago than the list: its newer row was rejected; null: with the list */
+            saidAt: string | null;
         };
         StockListResult: {
             /** @enum {string} */
@@ -4765,14 +4769,18 @@ export interface components {
                 sku: string | null;
                 /** @description what is wrong, and what to change */
                 detail: string;
+                /** @description when the row that counts on for this thing was said; null: there is none */
+                keptFrom: string | null;
             }[];
+            /** @description things whose row was rejected, and whose last good row counts on */
+            keptFromBefore: number;
             /** @description things that the list before did not have */
             added: number;
             /** @description things of which it said something else */
             changed: number;
             /** @description things that only the list before had */
             gone: number;
-            /** @description things on the list now; in a dry run, on the one that arrived */
+            /** @description things on the list now; in a dry run, on the one that would count */
             rows: number;
             /** @description of them known to be lines of the club */
             matched: number;
@@ -11678,8 +11686,8 @@ export interface operations {
                      *               "asStated": true
                      *             }
                      *           ],
-                     *           "meanCrps": 0.00409195,
-                     *           "bias": 0.00301463,
+                     *           "meanCrps": 0.00419422,
+                     *           "bias": 0.00318301,
                      *           "pieces": 1,
                      *           "known": 4,
                      *           "enough": false,
@@ -11722,7 +11730,7 @@ export interface operations {
                      *             ],
                      *             "meanCrps": 0.00428481,
                      *             "bias": -0.00177256,
-                     *             "ourMeanCrps": 0.00409195
+                     *             "ourMeanCrps": 0.00419422
                      *           },
                      *           "sentence": "Not enough evidence: 4 next readings of 1 piece; at least 30 forecasts are wanted."
                      *         },
@@ -14651,6 +14659,7 @@ export interface operations {
                      *           "minimumOrder": null,
                      *           "lineId": null,
                      *           "matchedBy": null,
+                     *           "saidAt": null,
                      *           "likely": [
                      *             {
                      *               "lineId": "01930000-0000-7000-8000-000000000051",
@@ -14673,6 +14682,7 @@ export interface operations {
                      *           "minimumOrder": null,
                      *           "lineId": null,
                      *           "matchedBy": null,
+                     *           "saidAt": null,
                      *           "likely": [
                      *             {
                      *               "lineId": "01930000-0000-7000-8000-00000011e001",
@@ -14742,7 +14752,8 @@ export interface operations {
                      *       "leadTimeDays": null,
                      *       "minimumOrder": null,
                      *       "lineId": "01930000-0000-7000-8000-00000011e001",
-                     *       "matchedBy": "confirmed"
+                     *       "matchedBy": "confirmed",
+                     *       "saidAt": null
                      *     }
                      */
                     "application/json": components["schemas"]["ListedItem"];
@@ -14804,7 +14815,8 @@ export interface operations {
                      *           "leadTimeDays": null,
                      *           "minimumOrder": null,
                      *           "lineId": null,
-                     *           "matchedBy": null
+                     *           "matchedBy": null,
+                     *           "saidAt": null
                      *         },
                      *         {
                      *           "sku": "GM-331",
@@ -14817,7 +14829,8 @@ export interface operations {
                      *           "leadTimeDays": null,
                      *           "minimumOrder": null,
                      *           "lineId": null,
-                     *           "matchedBy": null
+                     *           "matchedBy": null,
+                     *           "saidAt": null
                      *         },
                      *         {
                      *           "sku": "QB-SP-487",
@@ -14833,7 +14846,8 @@ export interface operations {
                      *           },
                      *           "minimumOrder": null,
                      *           "lineId": "01930000-0000-7000-8000-00000011e001",
-                     *           "matchedBy": "sku"
+                     *           "matchedBy": "sku",
+                     *           "saidAt": null
                      *         }
                      *       ],
                      *       "next": null
@@ -14887,7 +14901,7 @@ export interface operations {
                 mode?: "full" | "changes";
                 /** @description true: say what would change, and keep nothing */
                 dryRun?: boolean;
-                /** @description true: keep the sound rows of a list that has rejected ones, instead of refusing it */
+                /** @description true: keep the sound rows of a list that has rejected ones, instead of refusing it; a thing whose row is rejected keeps its last good row, which tells its age */
                 acceptPartly?: boolean;
             };
             header?: never;
@@ -14927,6 +14941,7 @@ export interface operations {
                      *       "rowsRead": 2,
                      *       "rowsRejected": 0,
                      *       "rejected": [],
+                     *       "keptFromBefore": 0,
                      *       "added": 0,
                      *       "changed": 1,
                      *       "gone": 1,
@@ -14956,7 +14971,7 @@ export interface operations {
                 mode?: "full" | "changes";
                 /** @description true: say what would change, and keep nothing */
                 dryRun?: boolean;
-                /** @description true: keep the sound rows of a list that has rejected ones, instead of refusing it */
+                /** @description true: keep the sound rows of a list that has rejected ones, instead of refusing it; a thing whose row is rejected keeps its last good row, which tells its age */
                 acceptPartly?: boolean;
             };
             header?: never;
@@ -14983,6 +14998,7 @@ export interface operations {
                      *       "rowsRead": 2,
                      *       "rowsRejected": 0,
                      *       "rejected": [],
+                     *       "keptFromBefore": 0,
                      *       "added": 0,
                      *       "changed": 2,
                      *       "gone": 1,

@@ -30,6 +30,10 @@ export const ListedItem = z
     matchedBy: z.enum(["gtin", "sku", "mpn", "confirmed", "none"]).nullable().meta({
       description: "how that is known; none: a person said that it is no line; null: nobody knows yet",
     }),
+    saidAt: Instant.nullable().meta({
+      description:
+        "when this was said, where that is longer ago than the list: its newer row was rejected; null: with the list",
+    }),
   })
   .meta({ id: "ListedItem", description: "a thing on a shop's list" });
 

@@ -108,7 +108,7 @@ async function stillTrue(work: Work, id: string, mode: "full" | "changes"): Prom
   const { rows, matched, unmatched } = feed;
   return {
     ...{ outcome: "unchanged", dryRun: false, mode, arrivedAt: now, rowsRead: 0, rowsRejected: 0 },
-    ...{ rejected: [], added: 0, changed: 0, gone: 0, rows, matched, unmatched },
+    ...{ rejected: [], keptFromBefore: 0, added: 0, changed: 0, gone: 0, rows, matched, unmatched },
     sentence: `The shop's server says that the list has not changed; its ${rows} rows are as good as new.`,
   };
 }

@@ -40,12 +40,14 @@ export interface RejectedRow {
   detail: string;
 }
 
-/** Rejected rows: all counted, the first hundred listed. */
+/** Rejected rows: all counted, the first hundred listed, and the article numbers of those that can be read. */
 export class Rejected {
   readonly listed: RejectedRow[] = [];
+  readonly skus = new Set<string>();
   total = 0;
   add(row: number, column: string | null, sku: string | null, detail: string): void {
     this.total += 1;
+    if (sku !== null && sku !== "") this.skus.add(sku);
     if (this.listed.length < listedAtMost) this.listed.push({ row, column, sku, detail });
   }
 }
@@ -132,13 +134,13 @@ class Rows {
       this.#rejected.add(
         row,
         this.named(item.member),
-        typeof sku === "string" ? sku.trim().slice(0, 60) : null,
+        typeof sku === "string" || typeof sku === "number" ? String(sku).trim().slice(0, 60) : null,
         item.detail,
       );
     }
   }
-  wrong(detail: string): void {
-    this.#rejected.add(this.#next(), null, null, detail);
+  wrong(detail: string, sku: string | null = null): void {
+    this.#rejected.add(this.#next(), null, sku === null ? null : sku.trim().slice(0, 60), detail);
   }
   #next(): number {
     if (this.count >= maxListRows) throw refusedList(`A list takes at most ${maxListRows} rows`);
@@ -208,6 +210,7 @@ async function readCsv(
       else
         rows.wrong(
           `has ${record.length} cells, but the header has ${width} columns: was the list cut off here, or is a cell with the sign ${JSON.stringify(separator)} not quoted?`,
+          cellOf("sku") ?? null,
         );
       return null;
     },

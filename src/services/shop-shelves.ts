@@ -125,8 +125,8 @@ const seenOnList = (
       ? null
       : { least: row.leadTimeLeastDays, most: row.leadTimeMostDays ?? row.leadTimeLeastDays },
   source: "list",
-  asOf: listedAt,
-  ageHours: hoursBetween(listedAt, now),
+  asOf: row.saidAt ?? listedAt,
+  ageHours: hoursBetween(row.saidAt ?? listedAt, now),
 });
 
 const seenInLedger = (line: LineRow, pieces: number, now: string): Seen => ({

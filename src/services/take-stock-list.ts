@@ -3,17 +3,20 @@ import type { StockMember } from "../domain/stock-row.ts";
 import { deleteRecord, getRecord, insertRecord } from "../storage/records.ts";
 import type { Spool } from "../storage/spool.ts";
 import {
+  carryOver,
   catalogueMark,
   compareLists,
   countListed,
   deleteListed,
   insertListed,
+  markSaid,
   mergeChanges,
   sweepArrivals,
   updateFeed,
   updateStockList,
 } from "../storage/stock-lists.ts";
 import type { ListedRow, ShopFeedRow, ShopRow, StockListRow } from "../storage/tables.ts";
+import { type Counts, type Difference, keptRows, type KeptRow, withKept } from "./kept-rows.ts";
 import { matcherFor, rematch } from "./match-lines.ts";
 import { count } from "./needs-ahead.ts";
 import { noteChange } from "./note-change.ts";
@@ -47,7 +50,12 @@ export interface ListResult {
   arrivedAt: string;
   rowsRead: number;
   rowsRejected: number;
-  rejected: RejectedRow[];
+  rejected: (RejectedRow & {
+    /** when the row that counts on for this thing was said; null where there is none */
+    keptFrom: string | null;
+  })[];
+  /** things whose row was rejected, and whose last good row counts on */
+  keptFromBefore: number;
   /** compared with the list that counted before */
   added: number;
   changed: number;
@@ -156,7 +164,7 @@ async function stage(
     }
   };
   const rowsRead = await readStockList(spool.read(), form, rejected, {
-    keep: (item, rowNo) => batch.push({ listId: list.id, rowNo, ...item, ...matcher.match(item) }),
+    keep: (item, rowNo) => batch.push({ listId: list.id, rowNo, ...item, ...matcher.match(item), saidAt: null }),
     pause: async () => {
       if (batch.length >= rowsTogether) await flush();
     },
@@ -176,7 +184,7 @@ function requireSound(rejected: Rejected, rowsRead: number, { mode, acceptPartly
     const more = rejected.total > faults.length ? `, of which the first ${faults.length} are listed` : "";
     throw new DomainError(
       "import_refused",
-      `${count(rejected.total, "row")} of ${rowsRead} ${rejected.total === 1 ? "is" : "are"} wrong${more}; the first: row ${first.row}${first.column === null ? "" : `, ${first.column}`}: ${first.detail}. Nothing was kept; the last good list still counts. With ?acceptPartly=true the other rows are kept`,
+      `${count(rejected.total, "row")} of ${rowsRead} ${rejected.total === 1 ? "is" : "are"} wrong${more}; the first: row ${first.row}${first.column === null ? "" : `, ${first.column}`}: ${first.detail}. Nothing was kept; the last good list still counts. With ?acceptPartly=true the other rows are kept, and of these the last good row of each article number`,
       faults,
     );
   }
@@ -194,32 +202,42 @@ interface Read {
   /** of the sound rows */
   counts: Counts;
 }
-type Counts = Pick<ShopFeedRow, "rows" | "matched" | "unmatched">;
 
 const resultOf = (
   list: StockListRow,
   { rowsRead, rejected }: Read,
-  difference: { added: number; changed: number; gone: number },
-  counts: Counts,
+  { difference, counts, kept }: { difference: Difference; counts: Counts; kept: readonly KeptRow[] },
   outcome: ListResult["outcome"],
 ): ListResult => {
   const would = outcome === "dry-run" ? "would be " : "";
   const { added, changed, gone } = difference;
   const { rows, matched, unmatched } = counts;
+  const saidAt = new Map(kept.map((row) => [row.sku, row.saidAt]));
+  const old =
+    kept.length === 0
+      ? ""
+      : ` (of ${kept.length} of these the last good row ${outcome === "dry-run" ? "would count" : "counts"} on)`;
   return {
     ...{ outcome, dryRun: outcome === "dry-run", mode: list.mode, arrivedAt: list.arrivedAt, rowsRead },
     rowsRejected: rejected.total,
-    rejected: rejected.listed,
+    rejected: rejected.listed.map((row) => ({
+      ...row,
+      keptFrom: row.sku === null ? null : (saidAt.get(row.sku) ?? null),
+    })),
+    keptFromBefore: kept.length,
     ...{ added, changed, gone, rows, matched, unmatched },
-    sentence: `${count(rowsRead, "row")} read: ${added} ${would}added, ${changed} ${would}changed, ${gone} ${would}gone, ${rejected.total} rejected; ${matched} of ${rows} are lines of the club, ${unmatched} nobody has matched yet.`,
+    sentence: `${count(rowsRead, "row")} read: ${added} ${would}added, ${changed} ${would}changed, ${gone} ${would}gone, ${rejected.total} rejected${old}; ${matched} of ${rows} are lines of the club, ${unmatched} nobody has matched yet.`,
   };
 };
 
 async function tried(work: Work, shop: ShopRow, list: StockListRow, read: Read): Promise<ListResult> {
   const feed = await getRecord(work.db, "shopFeeds", shop.clubId, shop.id, "shop");
   const difference = await compareLists(work.db, arrived(list, read), countsNow(feed), list.mode);
+  const kept = await keptRows(work, list.id, feed, read.rejected.skus);
   await forget(work, list);
-  return resultOf(list, read, difference, read.counts, "dry-run");
+  const would =
+    list.mode === "full" ? withKept(difference, read.counts, kept) : { difference, counts: read.counts };
+  return resultOf(list, read, { ...would, kept }, "dry-run");
 }
 
 const forget = (work: Work, list: StockListRow) =>
@@ -243,32 +261,41 @@ const keep = (
     const { db } = work;
     const feed = await getRecord(db, "shopFeeds", shop.clubId, shop.id, "shop");
     const { listId } = feed;
-    const difference = await compareLists(db, arrived(list, read), countsNow(feed), list.mode);
-    const merged = list.mode === "changes" && listId !== null;
+    const { mode, arrivedAt } = list;
+    const alone = await compareLists(db, arrived(list, read), countsNow(feed), mode);
+    const kept = await keptRows(work, list.id, feed, read.rejected.skus);
+    const skus = kept.map(({ sku }) => sku);
+    const before = { id: listId ?? "", saidAt: feed.listedAt ?? "" };
+    const merged = mode === "changes" && listId !== null;
     if (merged) {
+      await markSaid(db, before.id, before.saidAt, skus);
       await mergeChanges(db, list.id, listId);
       await rematch(work, db, shop.id, listId);
+    } else if (kept.length > 0) {
+      await carryOver(db, list.id, before, skus);
+      await rematch(work, db, shop.id, list.id);
     }
-    const counts = merged ? await countListed(db, listId) : read.counts;
+    const { difference, counts } = merged
+      ? { difference: alone, counts: await countListed(db, listId) }
+      : withKept(alone, read.counts, kept);
     const outcome = read.rejected.total === 0 ? "kept" : "kept-partly";
     const { rowsRead, rejected } = read;
     await updateFeed(db, shop.id, {
-      ...{ listId: merged ? listId : list.id, listedAt: list.arrivedAt, digest, catalogueMark: mark },
+      ...{ listId: merged ? listId : list.id, listedAt: arrivedAt, digest, catalogueMark: mark },
       ...counts,
       ...{ failures: 0, failedAt: null, failedFor: null },
     });
     await updateStockList(db, list.id, { outcome, rowsRead, rejected: rejected.total, ...difference });
     const replaced = merged ? list.id : listId;
     if (replaced !== null) await deleteListed(db, replaced);
-    const { way, mode } = list;
-    const data = { name: shop.name, way, mode, ...difference, ...counts };
+    const data = { name: shop.name, way: list.way, mode, ...difference, ...counts };
     await noteChange(work, {
       type: "stock-list.kept",
       subject: aboutShop(shop.id),
       audience: "everyone",
       data,
     });
-    return resultOf(list, read, difference, counts, outcome);
+    return resultOf(list, read, { difference, counts, kept }, outcome);
   });
 
 const aboutShop = (id: string) => ({ kind: "shop" as const, id });
@@ -281,7 +308,7 @@ async function unchanged(work: Work, feed: ShopFeedRow, arrival: Arrival): Promi
   const { rows, matched, unmatched } = feed;
   return {
     ...{ outcome: "unchanged", dryRun, mode, arrivedAt: now, rowsRead: 0, rowsRejected: 0, rejected: [] },
-    ...{ added: 0, changed: 0, gone: 0, rows, matched, unmatched },
+    ...{ keptFromBefore: 0, added: 0, changed: 0, gone: 0, rows, matched, unmatched },
     sentence: `The list is the same as the last one: its ${count(rows, "row")} are as good as new.`,
   };
 }

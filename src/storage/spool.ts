@@ -45,8 +45,14 @@ export async function spoolBody(body: AsyncIterable<Uint8Array>, most: number): 
     let bytes = 0;
     let waiting: Uint8Array[] = [];
     let waitingBytes = 0;
+    // What came is written by another thread while what comes next is hashed by this one.
+    let writing: Promise<unknown> = Promise.resolve();
     const flush = async () => {
-      if (waitingBytes > 0) await handle.writev(waiting);
+      await writing;
+      if (waitingBytes === 0) return;
+      writing = handle.writev(waiting);
+      // A fault of this write is thrown where it is awaited next; until then nobody listens.
+      writing.catch(() => {});
       waiting = [];
       waitingBytes = 0;
     };
@@ -54,13 +60,15 @@ export async function spoolBody(body: AsyncIterable<Uint8Array>, most: number): 
       for await (const chunk of body) {
         bytes += chunk.byteLength;
         if (bytes > most) throw new TooManyBytes(most);
-        hash.update(chunk);
         waiting.push(chunk);
         waitingBytes += chunk.byteLength;
         if (waitingBytes >= writtenAtOnce) await flush();
+        hash.update(chunk);
       }
       await flush();
+      await writing;
     } finally {
+      await writing.catch(() => {});
       await handle.close();
     }
     return { bytes, digest: hash.digest("base64url"), read: () => createReadStream(file), remove };

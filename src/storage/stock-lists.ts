@@ -5,6 +5,7 @@ import type { ListedRow, ShopFeedRow, ShopMatchRow, StockListRow } from "./table
 
 /** The rows of shops' stock lists. Each row belongs to a list; a shop's feed says which list counts. */
 
+/** What a row has when it arrives. */
 const columns = [
   "listId",
   "sku",
@@ -191,18 +192,65 @@ export async function mergeChanges(q: Queries, changes: string, counts: string):
         .where("c.listId", "=", changes),
     )
     .onConflict((on) =>
-      on
-        .columns(["listId", "sku"])
-        .doUpdateSet(
-          Object.fromEntries(
-            said.map((column) => [
-              column,
-              sql`coalesce(${sql.ref(`excluded.${column}`)}, ${sql.ref(`stockListRows.${column}`)})`,
-            ]),
-          ) as never,
-        ),
+      on.columns(["listId", "sku"]).doUpdateSet(
+        Object.fromEntries([
+          ...said.map((column) => [
+            column,
+            sql`coalesce(${sql.ref(`excluded.${column}`)}, ${sql.ref(`stockListRows.${column}`)})`,
+          ]),
+          // What speaks of a row says that the rest of it still is so.
+          ["saidAt", null],
+        ]) as never,
+      ),
     )
     .execute();
+}
+
+/**
+ * Copies rows of the list before into the one that arrived, with the moment at which they were said: its own rows of
+ * the same things were wrong.
+ */
+export async function carryOver(
+  q: Queries,
+  arrived: string,
+  before: { id: string; saidAt: string },
+  skus: readonly string[],
+): Promise<void> {
+  const all = [...columns, "saidAt"] as const;
+  const copied = all.map((column) => {
+    if (column === "listId") return sql<string>`${arrived}`.as(column);
+    if (column === "saidAt") return sql<string>`coalesce(c."saidAt", ${before.saidAt})`.as(column);
+    return sql`${sql.ref(`c.${column}`)}`.as(column);
+  });
+  for (let i = 0; i < skus.length; i += listed)
+    await q
+      .insertInto("stockListRows")
+      .columns([...all])
+      .expression((e) =>
+        e
+          .selectFrom("stockListRows as c")
+          .select(copied as never)
+          .where("c.listId", "=", before.id)
+          .where("c.sku", "in", skus.slice(i, i + listed)),
+      )
+      .execute();
+}
+
+/** Notes when rows were last said, where that is longer ago than the list is said to be true. */
+export async function markSaid(
+  q: Queries,
+  listId: string,
+  saidAt: string,
+  skus: readonly string[],
+): Promise<void> {
+  for (let i = 0; i < skus.length; i += listed)
+    await q
+      .updateTable("stockListRows")
+      .set({ saidAt })
+      .where("listId", "=", listId)
+      .where("saidAt", "is", null)
+      .where("sku", "in", skus.slice(i, i + listed))
+      .execute();
 }
 
 /** Removes the rows of a list; the note that it arrived stays. */

@@ -312,6 +312,8 @@ export interface ListedRow {
   lineId: string | null;
   /** `none`: a person said that it is no line of the club; null: nobody knows yet */
   matchedBy: "gtin" | "sku" | "mpn" | "confirmed" | "none" | null;
+  /** when this was said, where that is longer ago than the list: its newer row was wrong; null: with the list */
+  saidAt: string | null;
 }
 export interface ShopMatchRow extends Owned {
   shopId: string;

@@ -151,6 +151,73 @@ describe("a list that arrives", () => {
     expect((await listed(shop)).map(({ sku, onHand }) => [sku, onHand])).toEqual([["T-SP-1", 1]]);
   });
 
+  test("kept in part keeps the last good row of a thing whose row is wrong, and says how old it is", async () => {
+    const first = "2026-12-01T09:00:00.000Z";
+    await put(shop, good);
+    service.clock.now = "2026-12-03T09:00:00.000Z";
+    const wrong = "sku,inventoryLevel,price\nT-SP-1,3,nine\nC-3,7,\nE-5,-1,\n";
+    const tried = await put(shop, wrong, { query: "?dryRun=true" });
+    const kept = await put(shop, wrong, { query: "?acceptPartly=true" });
+    const same = {
+      ...{ rowsRejected: 2, keptFromBefore: 1, added: 1, changed: 0, gone: 1, rows: 2, matched: 1 },
+      rejected: [
+        { row: 1, column: "price", sku: "T-SP-1", keptFrom: first },
+        { row: 3, column: "inventoryLevel", sku: "E-5", keptFrom: null },
+      ],
+    };
+    expect(tried.body).toMatchObject({ outcome: "dry-run", ...same });
+    expect(kept.body).toMatchObject({
+      ...{ outcome: "kept-partly", ...same },
+      sentence: expect.stringContaining("2 rejected (of 1 of these the last good row counts on)"),
+    });
+    const said = async () =>
+      (await listed(shop)).map(({ sku, onHand, saidAt, matchedBy }) => [sku, onHand, saidAt, matchedBy]);
+    expect(await said()).toEqual([
+      ["C-3", 7, null, null],
+      ["T-SP-1", 4, first, "sku"],
+    ]);
+    const { rows, matched, unmatched, listedAt } = (await state(shop)).list;
+    expect([rows, matched, unmatched, listedAt]).toEqual([2, 1, 1, service.clock.now]);
+    // As long as the row stays wrong, the old one stays as old as it is.
+    service.clock.now = "2026-12-04T09:00:00.000Z";
+    expect((await put(shop, wrong, { query: "?acceptPartly=true" })).body.rejected[0].keptFrom).toBe(first);
+    // A sound row makes it new, also one that says only a part.
+    await put(shop, "sku,price\nT-SP-1,9.50\n", { query: "?mode=changes" });
+    expect(await said()).toEqual([
+      ["C-3", 7, null, null],
+      ["T-SP-1", 4, null, "sku"],
+    ]);
+    // A wrong row of a list of changes leaves the thing as it was, and as old.
+    service.clock.now = "2026-12-05T09:00:00.000Z";
+    const changed = await put(shop, "sku,inventoryLevel\nT-SP-1,-2\nC-3,6\n", {
+      query: "?mode=changes&acceptPartly=true",
+    });
+    expect(changed.body).toMatchObject({
+      ...{ outcome: "kept-partly", keptFromBefore: 1, changed: 1, gone: 0, rows: 2 },
+      rejected: [{ sku: "T-SP-1", keptFrom: "2026-12-04T09:00:00.000Z" }],
+    });
+    expect(await said()).toEqual([
+      ["C-3", 6, null, null],
+      ["T-SP-1", 4, "2026-12-04T09:00:00.000Z", "sku"],
+    ]);
+    service.clock.now = first;
+  });
+
+  test("kept in part takes the sound row where a thing is there twice, and the cells before a missing one", async () => {
+    await put(shop, good);
+    const twice = "sku,name,inventoryLevel,price\nT-SP-1,Spur 87T,5,x\nT-SP-1,Spur 87T,6,9\nB-2,Bush 5 mm\n";
+    const { body } = await put(shop, twice, { query: "?acceptPartly=true" });
+    expect(body).toMatchObject({ rowsRejected: 2, keptFromBefore: 1, gone: 0, rows: 2 });
+    expect(body.rejected.map(({ sku, keptFrom }: any) => [sku, keptFrom])).toEqual([
+      ["T-SP-1", null],
+      ["B-2", "2026-12-01T09:00:00.000Z"],
+    ]);
+    expect((await listed(shop)).map(({ sku, onHand, saidAt }) => [sku, onHand, saidAt === null])).toEqual([
+      ["B-2", 0, false],
+      ["T-SP-1", 6, true],
+    ]);
+  });
+
   test("in the shop's own words, encoding, separator and decimal sign needs no change of the shop", async () => {
     const own = await newShop({
       columns: {

@@ -22,7 +22,9 @@ const asked = {
     .optional()
     .meta({ description: "full: what is not on it is gone; changes: what it does not say stays" }),
   dryRun: flag("true: say what would change, and keep nothing"),
-  acceptPartly: flag("true: keep the sound rows of a list that has rejected ones, instead of refusing it"),
+  acceptPartly: flag(
+    "true: keep the sound rows of a list that has rejected ones, instead of refusing it; a thing whose row is rejected keeps its last good row, which tells its age",
+  ),
 };
 
 const ListResult = z
@@ -43,13 +45,19 @@ const ListResult = z
             .meta({ description: "as the shop's list names it; null: the row as a whole" }),
           sku: z.string().nullable(),
           detail: z.string().meta({ description: "what is wrong, and what to change" }),
+          keptFrom: Instant.nullable().meta({
+            description: "when the row that counts on for this thing was said; null: there is none",
+          }),
         }),
       )
       .meta({ description: "the first hundred" }),
+    keptFromBefore: count.meta({
+      description: "things whose row was rejected, and whose last good row counts on",
+    }),
     added: count.meta({ description: "things that the list before did not have" }),
     changed: count.meta({ description: "things of which it said something else" }),
     gone: count.meta({ description: "things that only the list before had" }),
-    rows: count.meta({ description: "things on the list now; in a dry run, on the one that arrived" }),
+    rows: count.meta({ description: "things on the list now; in a dry run, on the one that would count" }),
     matched: count.meta({ description: "of them known to be lines of the club" }),
     unmatched: count.meta({ description: "of them that nobody has matched yet" }),
     sentence: z.string(),
