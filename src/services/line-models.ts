@@ -2,7 +2,7 @@ import { setTimeout } from "node:timers/promises";
 import type { LineBreakage } from "../domain/breakage.ts";
 import type { Kind } from "../domain/kind.ts";
 import { type LineOverrides, wearLimit, wearPrior, wearScale } from "../domain/wear.ts";
-import type { WearLineFit } from "../stats/index.ts";
+import { updateWearLine, type WearLineFit } from "../stats/index.ts";
 import type { Db } from "../storage/database.ts";
 import { keepLineModels, selectEvidence, selectLineModel } from "../storage/line-models.ts";
 import type { LineModelRow, LineRow } from "../storage/tables.ts";
@@ -41,6 +41,13 @@ const worthSavingMs = 40;
 const savePauseMs = 100;
 const savedTogether = 5;
 
+/** A refit that several may wait for. */
+interface UnderWay {
+  refit: Promise<Kept>;
+  /** resolves when the last fit cannot simply be updated, so that a new one has to be made */
+  fitting: Promise<void>;
+}
+
 /** A fit, and the count of the log's changes that it rests on. */
 interface Kept {
   evidence: number;
@@ -59,7 +66,7 @@ export interface LineModelsOptions {
 /** The fits of all lines: read from memory, or from the database, or made when what they rest on has changed. */
 export class LineModels {
   readonly #kept = new Map<string, Kept>();
-  readonly #underWay = new Map<string, Promise<Kept>>();
+  readonly #underWay = new Map<string, UnderWay>();
   readonly #unsaved = new Map<string, LineModelRow>();
   #saving: Promise<void> | null = null;
   readonly #elsewhere: boolean;
@@ -84,11 +91,13 @@ export class LineModels {
       const { model } = await this.#refitTo(work, line, kind, undefined);
       return { ...model, ...about, current: true };
     }
-    const refit = this.#refitTo(work, line, kind, known.model).catch((error: unknown) => {
+    let fitBegins = () => {};
+    const fitting = new Promise<void>((resolve) => (fitBegins = resolve));
+    const refit = this.#refitTo(work, line, kind, known.model, fitBegins).catch((error: unknown) => {
       this.#onFault(error instanceof Error ? error : new Error(String(error)));
       return undefined;
     });
-    const fresh = await this.#inTime(refit, known.model.fitMs);
+    const fresh = await this.#inTime(refit, fitting, known.model.fitMs);
     return { ...(fresh ?? known).model, ...about, current: fresh !== undefined };
   }
 
@@ -98,15 +107,19 @@ export class LineModels {
   }
 
   /** What a refit gives, or undefined where it would keep the answer waiting for too long. */
-  async #inTime(refit: Promise<Kept | undefined>, lastFitMs: number): Promise<Kept | undefined> {
+  async #inTime(
+    refit: Promise<Kept | undefined>,
+    fitting: Promise<void>,
+    lastFitMs: number,
+  ): Promise<Kept | undefined> {
     if (this.#patienceMs === Infinity) return refit;
-    if (lastFitMs >= this.#patienceMs) return undefined;
+    if (lastFitMs >= this.#patienceMs) return Promise.race([refit, fitting.then(() => undefined)]);
     return Promise.race([refit, setTimeout(this.#patienceMs, undefined, { ref: false })]);
   }
 
   /** Resolves when no refit is under way any more, and all that were made are saved. */
   async settled(): Promise<void> {
-    await Promise.allSettled(this.#underWay.values());
+    await Promise.allSettled([...this.#underWay.values()].map(({ refit }) => refit));
     await this.#saving;
   }
 
@@ -147,29 +160,59 @@ export class LineModels {
   }
 
   /** A fit that rests on all that `line` counts; one that began before the last change is followed by another. */
-  async #refitTo(work: Work, line: LineRow, kind: Kind, before: LineModel | undefined): Promise<Kept> {
+  async #refitTo(
+    work: Work,
+    line: LineRow,
+    kind: Kind,
+    before: LineModel | undefined,
+    onFit = () => {},
+  ): Promise<Kept> {
     // Inside a transaction nothing else may be waited for: what is under way outside waits for the transaction.
-    if (work.db.isTransaction) return this.#refit(work, line, kind, before);
-    const first = await this.#refitOnce(work, line, kind, before);
-    return first.evidence >= line.evidence ? first : this.#refitOnce(work, line, kind, first.model);
+    if (work.db.isTransaction) return this.#refit(work, line, kind, before, onFit);
+    const first = await this.#refitOnce(work, line, kind, before, onFit);
+    return first.evidence >= line.evidence ? first : this.#refitOnce(work, line, kind, first.model, onFit);
   }
 
   /** However many ask at once, a line is fitted once. */
-  #refitOnce(work: Work, line: LineRow, kind: Kind, before: LineModel | undefined): Promise<Kept> {
-    const already = this.#underWay.get(line.id);
-    if (already !== undefined) return already;
-    const refit = this.#refit(work, line, kind, before).finally(() => this.#underWay.delete(line.id));
-    this.#underWay.set(line.id, refit);
-    return refit;
+  #refitOnce(
+    work: Work,
+    line: LineRow,
+    kind: Kind,
+    before: LineModel | undefined,
+    onFit: () => void,
+  ): Promise<Kept> {
+    let underWay = this.#underWay.get(line.id);
+    if (underWay === undefined) {
+      let fitBegins = () => {};
+      const fitting = new Promise<void>((resolve) => (fitBegins = resolve));
+      const refit = this.#refit(work, line, kind, before, fitBegins).finally(() =>
+        this.#underWay.delete(line.id),
+      );
+      underWay = { refit, fitting };
+      this.#underWay.set(line.id, underWay);
+    }
+    void underWay.fitting.then(onFit);
+    return underWay.refit;
   }
 
-  async #refit(work: Work, line: LineRow, kind: Kind, before: LineModel | undefined): Promise<Kept> {
+  async #refit(
+    work: Work,
+    line: LineRow,
+    kind: Kind,
+    before: LineModel | undefined,
+    onFit: () => void,
+  ): Promise<Kept> {
     // Read the count first: if the log changes while fitting, the fit is out of date at once, and not too new.
     const evidence = (await selectEvidence(work.db, line.clubId, line.id)) ?? line.evidence;
     const { pieces, breakage } = await lineEvidence(work.db, line, kind);
     const overrides = overridesOf(line);
     const limit = wearLimit(wearScale(kind, overrides))!;
     const prior = wearPrior(kind, overrides);
+    // After a reading or two the last fit is weighted anew here: that takes less time than to hand it to a thread.
+    const updated = before && updateWearLine(before.wear, { pieces, limit }, prior);
+    if (updated !== undefined)
+      return this.#keep(line.id, evidence, { wear: updated, breakage, fitMs: before!.fitMs });
+    onFit();
     const { wear, ms } = await this.#runFit({ pieces, limit, prior, start: before?.wear });
     const model = { wear, breakage, fitMs: ms };
     const row = { id: line.id, clubId: line.clubId, lineId: line.id, evidence, fittedAt: work.now() };

@@ -187,6 +187,7 @@ export { forecastNewPiece, forecastWear } from "./wear-forecast.ts";
 export { fitGammaProcess, type GammaProcess, gammaProcessCdf } from "./wear-gamma.ts";
 export { splitFit } from "./wear-strata.ts";
 export { conditionMultipliers, populationSummary } from "./wear-summary.ts";
+export { updateWearLine } from "./wear-update.ts";
 export type {
   Quantiles,
   WearForecast,

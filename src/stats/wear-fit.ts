@@ -9,6 +9,7 @@ import {
   scalePiece,
   scalePrior,
 } from "./wear-scale.ts";
+import { digits, fingerprintOf, roundedLog, updateWearLine } from "./wear-update.ts";
 import type { WearHyper, WearLineFit, WearPiece, WearPrior } from "./wear-types.ts";
 
 /**
@@ -40,7 +41,8 @@ function hyperAt(prior: ScaledPrior, x: readonly number[], index: readonly numbe
  * @param data.pieces pieces with their observations in order of usage; ids must differ
  * @param data.limit wear that ends the life of a typical piece, > 0; the unit in which wear is scaled
  * @param prior what is believed of the line before its readings
- * @param options.start an earlier fit of the same line: the search starts from its mode
+ * @param options.start an earlier fit of the same line: where little has changed since, its points are weighted anew
+ *   (`updateWearLine`); else the search starts from its mode
  * @returns plain JSON
  * @throws {RangeError} if an argument is outside its range or a usage goes backwards
  */
@@ -49,6 +51,8 @@ export function fitWearLine(
   prior: WearPrior,
   options: { start?: WearLineFit } = {},
 ): WearLineFit {
+  const updated = options.start && updateWearLine(options.start, data, prior);
+  if (updated !== undefined) return updated;
   const scaled = scalePrior(prior, data.limit, "fitWearLine");
   const pieces = data.pieces.map((piece) => scalePiece(piece, scaled, "fitWearLine"));
   requireThat(
@@ -88,16 +92,18 @@ export function fitWearLine(
     mode,
     centre: widened(hyperAt(scaled, mode, index, -1), levelSd(seen.length, scaled)),
     points: design.points.map(({ k, weight }) => ({ hyper: hypers[k]!, weight: digits(weight) })),
-    pieces: pieces.map(({ id, count }) => {
+    pieces: pieces.map(({ id, count }, place) => {
       const i = places.get(id);
       return {
         id,
         readings: count,
-        logLikelihood: i === undefined ? [] : design.points.map(({ k }) => rounded(rows[k]![i]!)),
+        fingerprint: fingerprintOf(data.pieces[place]!),
+        logLikelihood: i === undefined ? [] : design.points.map(({ k }) => roundedLog(rows[k]![i]!)),
       };
     }),
     counts: { pieces: pieces.length, readings: pieces.reduce((sum, { count }) => sum + count, 0) },
     logEvidence: design.logIntegral - 0.5 * index.length * Math.log(2 * Math.PI),
+    updates: 0,
   };
 }
 
@@ -107,18 +113,6 @@ function priorDesign(scaled: ScaledPrior, index: readonly number[], hypers: Wear
   for (const { x, k } of points) hypers[k] = shortened(hyperAt(scaled, x, index, k));
   return { points, logIntegral: 0.5 * index.length * Math.log(2 * Math.PI) };
 }
-
-/** Eight digits are more than the points are worth, and halve the size of the stored fit. */
-function digits(x: number): number {
-  let unit = 1e7;
-  let size = Math.abs(x);
-  for (; size < 1 && unit < 1e22; size *= 10) unit *= 10;
-  for (; size >= 10 && unit > 1; size /= 10) unit /= 10;
-  return Math.round(x * unit) / unit;
-}
-
-/** Six decimals of a log-likelihood. */
-const rounded = (x: number): number => Math.round(x * 1e6) / 1e6;
 
 function shortened(hyper: WearHyper): WearHyper {
   return {

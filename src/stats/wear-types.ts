@@ -83,11 +83,13 @@ export interface WearLineFit {
   centre: WearHyper;
   /** hyper-parameters with weights that sum to one */
   points: { hyper: WearHyper; weight: number }[];
-  /** the pieces that were used, with their log-likelihood at each point */
-  pieces: { id: string; readings: number; logLikelihood: number[] }[];
+  /** the pieces that were used, with their log-likelihood at each point; the fingerprint tells whether one has changed */
+  pieces: { id: string; readings: number; fingerprint?: number; logLikelihood: number[] }[];
   counts: { pieces: number; readings: number };
   /** log of the probability of the readings under the prior */
   logEvidence: number;
+  /** how often the points were weighted anew since they were made, default 0 */
+  updates?: number;
 }
 
 export interface WearSurprise {

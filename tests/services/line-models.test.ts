@@ -45,6 +45,7 @@ async function seenPiece(value: number) {
     at: "2026-11-30T09:00:00Z",
     readings: [{ value, unit: "mm" }],
   });
+  return piece.id as string;
 }
 
 describe("LineModels", () => {
@@ -102,6 +103,24 @@ describe("LineModels", () => {
     finish();
     await models.settled();
     expect((await wear()).body.restsOn).toMatchObject({ pieces: 2, current: true });
+  });
+
+  it("updates the last fit after one reading more of many, asking for no new one, even of a line that takes long to fit", async () => {
+    let fits = 0;
+    const { wear } = await answeringWith(async (task) => {
+      fits += 1;
+      return { ...(await fitHere(task)), ms: 1e6 };
+    }, 20);
+    const ids: string[] = [];
+    for (const value of [15.45, 15.44, 15.455, 15.448, 15.452, 15.446]) ids.push(await seenPiece(value));
+    expect((await wear()).body.restsOn).toMatchObject({ pieces: 6, readings: 6, current: true });
+    expect(fits).toBe(1);
+    await service.owner.must("POST", `/v1/pieces/${ids[0]}/inspections`, {
+      at: "2026-11-30T09:30:00Z",
+      readings: [{ value: 15.449, unit: "mm" }],
+    });
+    expect((await wear()).body.restsOn).toMatchObject({ pieces: 6, readings: 7, current: true });
+    expect(fits).toBe(1);
   });
 
   it("fails the answer alone when the first fit of a line fails, and fits again when asked again", async () => {

@@ -1,0 +1,155 @@
+/** A fit after a few more readings: its points weighted anew, as far as they still lie where the posterior does. */
+import { findGross } from "./wear-gross.ts";
+import { pieceLogLikelihood } from "./wear-path.ts";
+import { requireThat, type ScaledPiece, scalePiece, scalePrior } from "./wear-scale.ts";
+import type { WearLineFit, WearPiece, WearPrior } from "./wear-types.ts";
+
+/**
+ * Weights that are worth fewer equal ones than this call for new points. A new fit has 30 to 45. Measured over lines
+ * that grow by one reading at a time: quantiles from weights that pass are as near to those from 800 new points as
+ * those of a new fit.
+ */
+const LEAST_EFFECTIVE = 20;
+/**
+ * The weights never drift, however often they are changed: each is the whole posterior over the density that the point
+ * was drawn from. But which readings of the other pieces are gross was decided when the points were made.
+ */
+const MOST_UPDATES = 50;
+
+/** With fewer readings behind the points than this for each piece that has changed, an update is not tried. */
+const READINGS_PER_CHANGE = 4;
+
+const word = new Float64Array(1);
+const halves = new Uint32Array(word.buffer);
+
+/** A number of 53 bits that changes with anything that is known of a piece but its id. */
+export function fingerprintOf(piece: WearPiece): number {
+  let low = 0x9e3779b9;
+  let high = 0x85ebca6b;
+  const add = (value: number | undefined): void => {
+    word[0] = value ?? Number.NaN;
+    low = Math.imul(low ^ halves[0]!, 0x01000193) ^ (low >>> 15);
+    high = Math.imul(high ^ halves[1]! ^ low, 0xcc9e2d51) ^ (high >>> 13);
+    low ^= high;
+  };
+  add(piece.limit);
+  add(piece.startSd);
+  add(piece.priorUsageSd);
+  for (const { usage, exposures, wear, sd, grade } of piece.observations) {
+    add(usage);
+    add(wear);
+    if (sd !== undefined || grade !== undefined) {
+      add(sd);
+      add(grade);
+    }
+    if (exposures !== undefined) for (const exposure of exposures) add(exposure);
+  }
+  add(piece.observations.length);
+  return (high >>> 11) * 2 ** 32 + (low >>> 0);
+}
+
+/** Six decimals of a log-likelihood are more than the points are worth. */
+export const roundedLog = (x: number): number => Math.round(x * 1e6) / 1e6;
+
+/** Eight digits are more than the points are worth, and halve the size of the stored fit. */
+export function digits(x: number): number {
+  let unit = 1e7;
+  let size = Math.abs(x);
+  for (; size < 1 && unit < 1e22; size *= 10) unit *= 10;
+  for (; size >= 10 && unit > 1; size /= 10) unit /= 10;
+  return Math.round(x * unit) / unit;
+}
+
+type FittedPiece = WearLineFit["pieces"][number];
+
+/** What has changed since a fit: pieces with other readings or none before, and those that are gone. */
+interface Changes {
+  rows: FittedPiece[];
+  changed: { place: number; piece: WearPiece; before: FittedPiece | undefined }[];
+  gone: FittedPiece[];
+}
+
+function changesSince(fit: WearLineFit, pieces: readonly WearPiece[]): Changes {
+  let known: Map<string, FittedPiece> | undefined;
+  let same = 0;
+  const changed: Changes["changed"] = [];
+  const rows = pieces.map((piece, place) => {
+    let before = fit.pieces[place];
+    if (before?.id !== piece.id) {
+      known ??= new Map(fit.pieces.map((row) => [row.id, row]));
+      before = known.get(piece.id);
+    }
+    if (before !== undefined) same += 1;
+    const fingerprint = fingerprintOf(piece);
+    if (before?.fingerprint === fingerprint) return before;
+    changed.push({ place, piece, before });
+    return { id: piece.id, readings: 0, fingerprint, logLikelihood: [] };
+  });
+  const ids = same === fit.pieces.length ? undefined : new Set(pieces.map(({ id }) => id));
+  const gone = ids === undefined ? [] : fit.pieces.filter(({ id }) => !ids.has(id));
+  return { rows, changed, gone };
+}
+
+/**
+ * The fit of a line after a few of its pieces were read again, came or went, from an earlier fit: the likelihood of those pieces
+ * alone is worked out at the points of the fit, and the points are weighted anew (importance sampling). It costs a small
+ * part of a fit.
+ *
+ * @param fit an earlier fit of the line
+ * @param data all pieces of the line, as for `fitWearLine`
+ * @returns undefined where a new fit is called for: the prior, the limit or the conditions met are others, much has
+ *   changed, or the weights rest on too few of the points
+ * @throws {RangeError} if an argument of a piece that has changed is outside its range, or two ids are the same
+ */
+export function updateWearLine(
+  fit: WearLineFit,
+  data: { pieces: WearPiece[]; limit: number },
+  prior: WearPrior,
+): WearLineFit | undefined {
+  const { updates = 0 } = fit;
+  if (updates >= MOST_UPDATES || data.limit !== fit.scale.wear) return undefined;
+  if (prior !== fit.prior && JSON.stringify(prior) !== JSON.stringify(fit.prior)) return undefined;
+  requireThat(
+    new Set(data.pieces.map(({ id }) => id)).size === data.pieces.length,
+    "updateWearLine requires distinct piece ids",
+  );
+  const { rows, changed, gone } = changesSince(fit, data.pieces);
+  if (changed.length + gone.length === 0) return fit;
+  const most = Math.min(2 + fit.counts.pieces / 10, fit.counts.readings / READINGS_PER_CHANGE);
+  if (changed.length + gone.length > most) return undefined;
+  const scaled = scalePrior(prior, data.limit, "updateWearLine");
+  const logs = fit.points.map(({ weight }) => Math.log(weight));
+  const take = ({ logLikelihood }: FittedPiece, sign: number): void => {
+    for (let k = 0; k < logLikelihood.length; k++) logs[k]! += sign * logLikelihood[k]!;
+  };
+  for (const row of gone) take(row, -1);
+  for (const { place, piece, before } of changed) {
+    const one = scalePiece(piece, scaled, "updateWearLine");
+    if (meetsOthers(one, fit.activeConditions)) return undefined;
+    const sets = findGross(one, fit.centre);
+    const row = rows[place]!;
+    row.readings = one.count;
+    if (one.count > 0)
+      row.logLikelihood = fit.points.map(({ hyper }) => roundedLog(pieceLogLikelihood(one, hyper, sets)));
+    if (before !== undefined) take(before, -1);
+    take(row, 1);
+  }
+  const top = Math.max(...logs);
+  if (!Number.isFinite(top)) return undefined;
+  const weights = logs.map((log) => Math.exp(log - top));
+  const total = weights.reduce((a, b) => a + b, 0);
+  if (total ** 2 / weights.reduce((sum, w) => sum + w * w, 0) < LEAST_EFFECTIVE) return undefined;
+  return {
+    ...fit,
+    points: fit.points.map(({ hyper }, k) => ({ hyper, weight: digits(weights[k]! / total) })),
+    pieces: rows,
+    counts: { pieces: rows.length, readings: rows.reduce((sum, { readings }) => sum + readings, 0) },
+    logEvidence: fit.logEvidence + top + Math.log(total),
+    updates: updates + 1,
+  };
+}
+
+/** Whether a piece met a condition that no piece had met before. */
+function meetsOthers(piece: ScaledPiece, active: readonly number[]): boolean {
+  return piece.exposures.some((column, c) => !active.includes(c) && column.some((e) => e > 0));
+}
