@@ -164,7 +164,8 @@ async function stage(
     }
   };
   const rowsRead = await readStockList(spool.read(), form, rejected, {
-    keep: (item, rowNo) => batch.push({ listId: list.id, rowNo, ...item, ...matcher.match(item), saidAt: null }),
+    keep: (item, rowNo) =>
+      batch.push({ listId: list.id, rowNo, ...item, ...matcher.match(item), saidAt: null }),
     pause: async () => {
       if (batch.length >= rowsTogether) await flush();
     },
