@@ -3,6 +3,7 @@ import { importSpeed } from "./import-speed.ts";
 import { benchLedger } from "./ledger.ts";
 import { rate } from "./measure.ts";
 import { benchOffLoop } from "./off-loop.ts";
+import { benchStatistics } from "./statistics.ts";
 import { benchStockList } from "./stock-list.ts";
 
 /** Measures speed as ratios to a baseline in the same run. `npm run bench` runs all parts, `npm run bench -- NAME` one. */
@@ -17,6 +18,7 @@ const parts: Record<string, (say: (line: string) => void) => Promise<unknown>> =
   },
   ledger: benchLedger,
   "off-loop": benchOffLoop,
+  statistics: benchStatistics,
   "stock-list": benchStockList,
 };
 
