@@ -92,6 +92,8 @@ export const meets = (needed: readonly number[], stock: number, target: ServiceT
  * @param needs by day, in order; the last is the horizon
  * @param availableOn pieces on hand, on order and usable as spares that are still good on a day
  * @param target chance of not running out, or share of the need that is served, in (0, 1)
+ * @param inTime the target by which the day to order is found, where it is not that of the stock: packs may reach far
+ *   more than was asked, and no supplier delivers with such a chance
  */
 export function restockDecision(
   needs: readonly NeedThrough[],
@@ -99,17 +101,20 @@ export function restockDecision(
   target: ServiceTarget,
   terms: Terms,
   today: string,
+  inTime: ServiceTarget = target,
 ): RestockDecision {
   const last = needs.at(-1)?.needed ?? [1];
   const available = Math.max(0, availableOn(needs.at(-1)?.day ?? today));
   const stockWanted = smallestStock(last, target);
   const packs = packsFor(stockWanted - available, terms);
   const pieces = packs * terms.packSize;
-  const firstShort = needs.find(({ day, needed }) => !meets(needed, availableOn(day), target));
+  // What is bought at all runs short of the stock's own target by the last day at the latest.
+  const firstShort =
+    needs.find(({ day, needed }) => !meets(needed, availableOn(day), inTime)) ?? needs.at(-1);
   const orderBy =
     packs === 0 || firstShort === undefined
       ? null
-      : dayBefore(firstShort.day, pmfQuantile(terms.leadTime.byDay, target.value));
+      : dayBefore(firstShort.day, pmfQuantile(terms.leadTime.byDay, inTime.value));
   return {
     need: {
       expected: pmfMean(last),
@@ -133,7 +138,7 @@ const dayBefore = (day: string, days: number) => dayAfter(`${day}T00:00:00.000Z`
 
 /** When to order again and how far up, and what that rests on. */
 export interface StockLevels {
-  /** order when no more than this many pieces are on hand and on order */
+  /** order when no more than this many pieces are on hand and on order, and fewer than `orderUpTo` */
   reorderPoint: number;
   /** pieces expected to be needed before an order placed now arrives */
   expectedNeed: number;
@@ -144,6 +149,15 @@ export interface StockLevels {
   /** order up to this many pieces on hand and on order: it lasts until the delivery after the next review */
   orderUpTo: number;
 }
+
+/**
+ * Is it time to order? Where there is as much as an order would lift to, the next look is early enough; above all where
+ * nothing is likely to be needed, and none has to be kept.
+ *
+ * @param there pieces on hand and on order
+ */
+export const isDue = ({ reorderPoint, orderUpTo }: StockLevels, there: number): boolean =>
+  there <= reorderPoint && there < orderUpTo;
 
 /**
  * The reorder point, the smallest stock that lasts until an order placed now arrives, and the order-up-to level, which

@@ -1,4 +1,4 @@
-import { reorderLevels } from "../domain/restock.ts";
+import { isDue, reorderLevels } from "../domain/restock.ts";
 import { allRecords, getRecord } from "../storage/records.ts";
 import { clubDay } from "./calendar-ahead.ts";
 import { LeadTimes } from "./lead-times-ahead.ts";
@@ -8,6 +8,7 @@ import {
   type AskedTarget,
   checkpointsThrough,
   daysFrom,
+  keepingOf,
   longestWait,
   neededWithin,
   oneDecimal,
@@ -43,7 +44,7 @@ export async function lineReorderPoint(
   const stock = await stockInScope(work, stockDriver(work, asked, cars));
   const onHand = stock.onHand.get(lineId) ?? 0;
   const onOrder = stock.onOrder.get(lineId) ?? 0;
-  const order = onHand + onOrder <= levels.reorderPoint && levels.expectedNeed > 0;
+  const orderNow = isDue(levels, onHand + onOrder);
   const { meanDays, sdDays, deliveries } = leadTime;
   return {
     lineId,
@@ -56,8 +57,8 @@ export async function lineReorderPoint(
     ...levels,
     onHand,
     onOrder,
-    orderNow: order,
+    orderNow,
     leadTime: { meanDays, sdDays, deliveries },
-    sentence: `${oneDecimal(levels.expectedNeed)} expected to be needed in the ${oneDecimal(meanDays)} days or so that a delivery takes; order up to ${levels.orderUpTo} when ${levels.reorderPoint} or fewer are on hand and on order (now ${onHand} and ${onOrder}${order ? ": order now" : ""}).`,
+    sentence: `${oneDecimal(levels.expectedNeed)} expected to be needed in the ${oneDecimal(meanDays)} days or so that a delivery takes; ${keepingOf(levels)} (now ${onHand} on hand and ${onOrder} on order${orderNow ? ": order now" : ""}).`,
   };
 }

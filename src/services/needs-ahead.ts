@@ -1,6 +1,6 @@
 import { dayAfter } from "../domain/calendar.ts";
 import { DomainError } from "../domain/errors.ts";
-import type { LeadTime } from "../domain/restock.ts";
+import type { LeadTime, StockLevels } from "../domain/restock.ts";
 import { pmfQuantile, type ServiceTarget } from "../stats/index.ts";
 import { selectMeetingsFrom } from "../storage/meetings-ahead.ts";
 import { allRecords } from "../storage/records.ts";
@@ -43,6 +43,14 @@ export async function checkpointsThrough(work: Work, through: string): Promise<s
 
 /** Days until a delivery practically surely came: what reorder points look ahead to. */
 export const longestWait = (leadTime: LeadTime): number => pmfQuantile(leadTime.byDay, 0.999);
+
+/** What the levels of a line come to, in words. */
+export const keepingOf = ({ reorderPoint, orderUpTo }: StockLevels): string =>
+  orderUpTo === 0
+    ? "none has to be kept"
+    : reorderPoint === orderUpTo
+      ? `keep ${orderUpTo}, and order again when fewer are on hand and on order`
+      : `order up to ${orderUpTo} when ${reorderPoint} or fewer are on hand and on order`;
 
 /** The need from now through so many days, read off a line's needs by day. */
 export const neededWithin =

@@ -211,7 +211,7 @@ export async function restockList(work: Work, asked: AskedList) {
   };
 }
 
-/** What each line is ordered for, and what its reorder levels are for. */
+/** What each line is ordered for, and what its reorder levels and its day to order are for. */
 interface LineTargets {
   order: ServiceTarget;
   levels: ServiceTarget;
@@ -225,7 +225,7 @@ const asTarget = (chance: number): ServiceTarget => ({
 
 /**
  * The chance that each line is ordered for, so that nothing runs out with the target's chance, for little money. Levels of a stock that is
- * kept have no common day to get through: there each line has the same share of the target.
+ * kept have no common day to get through: there, and for the day to order, each line has the same share of the target.
  */
 function sharedTargets(supplied: readonly SuppliedDemand[], target: number): LineTargets[] {
   const lines = supplied.map(budgetLine);
@@ -278,7 +278,7 @@ function entryOf(one: SuppliedDemand, target: LineTargets, reviewDays: number, t
   const { line, kind, wear, current } = demand.model;
   const { packSize, orderMultiplePacks, priceMinorUnits } = bought;
   const terms = { packSize, orderMultiplePacks, priceMinorUnits, leadTime };
-  const decision = restockDecision(needs, availableOn, target.order, terms, today);
+  const decision = restockDecision(needs, availableOn, target.order, terms, today, target.levels);
   const levels = reorderLevels(neededWithin(demand.needs, today), leadTime, target.levels, reviewDays);
   const { need, packs, pieces, late, chanceWithout, chanceWith } = decision;
   const aged = ageing > 0 ? ` (${ageing} of them past shelf life by then)` : "";

@@ -1,5 +1,6 @@
 import { DomainError } from "../domain/errors.ts";
 import {
+  isDue,
   type LeadTime,
   type NeedThrough,
   reorderLevels,
@@ -64,6 +65,8 @@ export async function pooledDemands(work: Work, days: readonly string[]) {
 /** A line to buy for a shelf, with the need that rests on three drivers or more, and what there is of it. */
 export interface ShelfNeed {
   bought: LineRow;
+  /** the line itself, and those in use that it replaces */
+  lineIds: readonly string[];
   supplier: SupplierRow | undefined;
   leadTime: LeadTime;
   drivers: number;
@@ -191,11 +194,20 @@ function needOf(
   const terms = { packSize, orderMultiplePacks, priceMinorUnits, leadTime };
   const decision = restockDecision(needs, availableOn, target, terms, today);
   const there = availableOn(today);
-  // Where as much is there as one would order up to, the next look is early enough: above all where both are nothing.
-  const lasts = there >= levels.orderUpTo && (reviewDays > 0 || levels.orderUpTo === 0);
-  const orderNow = there <= levels.reorderPoint && !lasts;
+  const orderNow = isDue(levels, there);
   const stocked = { onHand, onOrder, lostBy, availableOn };
-  return { bought, drivers: drivers.size, inUse, needs, further, ...stocked, levels, decision, orderNow };
+  return {
+    bought,
+    lineIds,
+    drivers: drivers.size,
+    inUse,
+    needs,
+    further,
+    ...stocked,
+    levels,
+    decision,
+    orderNow,
+  };
 }
 
 /** Pieces of each line that each sharing driver has at home and in the pit box. */

@@ -1,6 +1,6 @@
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
-import { packsFor, reorderLevels, restockDecision, type Terms } from "../../src/domain/restock.ts";
+import { isDue, packsFor, reorderLevels, restockDecision, type Terms } from "../../src/domain/restock.ts";
 import { fillInHorizon, negativeBinomialLaw, poissonLaw, type ServiceTarget } from "../../src/stats/index.ts";
 
 const leadTime = { meanDays: 6, sdDays: 2, byDay: [0, 0, 0, 0, 0.2, 0.3, 0.3, 0.2], deliveries: 3 };
@@ -113,6 +113,19 @@ describe("what to order of a line", () => {
     ).toBeNull();
   });
 
+  it("has its day by the target for that, however sure the stock is to be", () => {
+    const [sure, usual]: ServiceTarget[] = [
+      { kind: "cycle", value: 0.999999 },
+      { kind: "cycle", value: 0.9 },
+    ];
+    const decision = restockDecision(needsOf(6), () => 4, sure!, terms, today, usual);
+    const alone = restockDecision(needsOf(6), () => 4, usual!, terms, today);
+    expect(decision.orderBy).toBe(alone.orderBy);
+    expect(decision.pieces).toBeGreaterThan(alone.pieces);
+    // What lasts for the usual target is bought for the last day only.
+    expect(restockDecision(needsOf(6), () => 12, sure!, terms, today, usual).orderBy).toBe("2027-03-03");
+  });
+
   it("is late where that day is past", () => {
     const decision = restockDecision(
       needsOf(30),
@@ -126,6 +139,13 @@ describe("what to order of a line", () => {
 });
 
 describe("reorder levels", () => {
+  it("ask for an order where no more than the reorder point is there, but never for one of nothing", () => {
+    const levels = { reorderPoint: 3, orderUpTo: 5, expectedNeed: 2, safetyStock: 1, chance: 0.95 };
+    expect([2, 3, 4].map((there) => isDue(levels, there))).toEqual([true, true, false]);
+    expect([2, 3].map((there) => isDue({ ...levels, orderUpTo: 3 }, there))).toEqual([true, false]);
+    expect(isDue({ ...levels, reorderPoint: 0, orderUpTo: 0 }, 0)).toBe(false);
+  });
+
   const within = (days: number) => poissonLaw(0.4 * days);
   it("cover the delivery, and with a review the delivery after the next look", () => {
     const watched = reorderLevels(within, leadTime, { kind: "cycle", value: 0.9 });

@@ -51,6 +51,16 @@ describe("answers about stock", () => {
           entry.onHand + entry.onOrder + entry.spares + entry.pieces,
         );
         expect(entry.orderUpTo).toBeGreaterThanOrEqual(entry.reorderPoint);
+        expect(entry.orderBy === null).toBe(entry.packs === 0);
+      }
+      // However sure the packs make it, a line is not to be ordered months before it is needed for that.
+      const dayOf = (list: any, sku: string) =>
+        list.entries.find((one: any) => one.sku === sku && one.packs > 0)?.orderBy;
+      const both = whole.entries.filter(({ sku }: any) => dayOf(byLine, sku) && dayOf(whole, sku));
+      expect(both.length).toBeGreaterThan(0);
+      for (const { sku, leadTime } of both) {
+        const earlier = Date.parse(dayOf(byLine, sku)) - Date.parse(dayOf(whole, sku));
+        expect(earlier).toBeLessThanOrEqual((45 + 4 * leadTime.sdDays) * 86_400_000);
       }
       const refused = await service.owner.get(
         `/v1/restock-list?through=${through}&targetCovers=list&targetKind=fill`,
