@@ -68,21 +68,32 @@ const Cursor = z
   });
 
 /** Query numbers are digits only: `z.coerce.number` would turn "" into 0 and "0x10" into 16. */
-export const queryInteger = (min: number, max: number, description: string) =>
+const queryDigits = (form: RegExp, wanted: string, { min, max }: { min: number; max: number }) =>
   z
-    .string()
-    .regex(/^\d{1,9}$/, `must be a whole number from ${min} to ${max}`)
+    .string({ error: ({ input }) => (input === undefined ? `is missing; it must be ${wanted}` : undefined) })
+    .regex(form, `must be ${wanted}`)
     .transform(Number)
-    .refine((n) => n >= min && n <= max, `must be a whole number from ${min} to ${max}`)
-    .meta({ description, override: { type: "integer", minimum: min, maximum: max } });
+    .refine((n) => n >= min && n <= max, `must be ${wanted}`);
+
+export const queryInteger = (min: number, max: number, description: string) =>
+  queryDigits(/^\d{1,9}$/, `a whole number from ${min} to ${max}`, { min, max }).meta({
+    description,
+    override: { type: "integer", minimum: min, maximum: max },
+  });
 
 export const queryNumber = (min: number, max: number, description: string) =>
+  queryDigits(/^\d{1,9}(\.\d{1,9})?$/, `a number from ${min} to ${max}`, { min, max }).meta({
+    description,
+    override: { type: "number", minimum: min, maximum: max },
+  });
+
+/** A query member that is true or false, by those two words only: `z.stringbool` would take a dozen. */
+export const queryFlag = (description: string) =>
   z
-    .string()
-    .regex(/^\d{1,9}(\.\d{1,9})?$/, `must be a number from ${min} to ${max}`)
-    .transform(Number)
-    .refine((n) => n >= min && n <= max, `must be a number from ${min} to ${max}`)
-    .meta({ description, override: { type: "number", minimum: min, maximum: max } });
+    .enum(["true", "false"], { error: "must be true or false" })
+    .transform((word) => word === "true")
+    .optional()
+    .meta({ description, override: { type: "boolean" } });
 
 export const PageQuery = {
   limit: queryInteger(1, 500, "how many items a page has at most; 100 if not given").optional(),

@@ -1,6 +1,7 @@
 import { describe, expect, test } from "vitest";
 import { z } from "zod";
 import { formFault, unknownMember } from "../../src/http/form-fault.ts";
+import { queryFlag, queryInteger, queryNumber } from "../../src/http/schemas.ts";
 
 const schema = z.strictObject({
   count: z.int().min(0).max(9),
@@ -85,6 +86,28 @@ describe("what a wrong request is told", () => {
 
   test("a schema's own message comes first", () => {
     expect(faults({ own: "no" })).toEqual({ own: "must not be no" });
+  });
+
+  test("a number or a yes or no in a query is asked for as such, missing or wrong", () => {
+    const query = z.strictObject({
+      budget: queryInteger(0, 999, "money"),
+      minutes: queryNumber(0, 600, "bench time"),
+      newestFirst: queryFlag("the newest first"),
+    });
+    const told = (asked: object) =>
+      query.safeParse(asked, { error: formFault }).error?.issues.map((issue) => issue.message);
+    expect(told({})).toEqual([
+      "is missing; it must be a whole number from 0 to 999",
+      "is missing; it must be a number from 0 to 600",
+    ]);
+    expect(told({ budget: "1.5", minutes: "601", newestFirst: "maybe" })).toEqual([
+      "must be a whole number from 0 to 999",
+      "must be a number from 0 to 600",
+      "must be true or false",
+    ]);
+    for (const word of ["yes", "1", "TRUE", "on", ""])
+      expect(told({ budget: "1", minutes: "1", newestFirst: word })).toEqual(["must be true or false"]);
+    expect(query.parse({ budget: "1", minutes: "0.5", newestFirst: "false" }).newestFirst).toBe(false);
   });
 
   test("an unknown member is told the name that was probably meant", () => {

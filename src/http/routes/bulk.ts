@@ -20,7 +20,7 @@ import { csvText, jsonText, linesText } from "../../services/tables-out.ts";
 import type { Work } from "../../services/work.ts";
 import { operation } from "../operation.ts";
 import { FormError } from "../problem.ts";
-import { Currency, Id, Instant } from "../schemas.ts";
+import { Currency, Id, Instant, queryFlag } from "../schemas.ts";
 
 const count = z.number().int().min(0);
 const ImportResult = z
@@ -34,10 +34,7 @@ const ImportResult = z
 
 const separators = { ",": ",", ";": ";", "\t": "\t", tab: "\t", "|": "|" } as const;
 const ImportQuery = z.strictObject({
-  dryRun: z
-    .stringbool({ error: "must be true or false" })
-    .optional()
-    .meta({ description: "true: say what would happen, and keep nothing", override: { type: "boolean" } }),
+  dryRun: queryFlag("true: say what would happen, and keep nothing"),
   separator: z
     .enum([",", ";", "\t", "tab", "|"], { error: 'must be a comma, ";", "|" or "tab"' })
     .optional()

@@ -15,6 +15,7 @@ import {
   pageFrom,
   pageOf,
   pageReply,
+  queryFlag,
   Version,
 } from "../schemas.ts";
 
@@ -116,10 +117,7 @@ export const runOperations = [
       ...PageQuery,
       carId: Id.optional(),
       meetingId: Id.optional(),
-      newestFirst: z
-        .stringbool()
-        .optional()
-        .meta({ description: "true for the newest first", override: { type: "boolean" } }),
+      newestFirst: queryFlag("true for the newest first"),
     }),
     answers: { 200: { description: "A page of runs in the order of time.", body: pageOf(Run, "RunPage") } },
     example: { query: { limit: "10", newestFirst: "true" } },

@@ -6,23 +6,17 @@ import { type ListType, listTypes, maxListBytes, maxListRows } from "../../servi
 import { pushStockList } from "../../services/push-stock-list.ts";
 import { operation } from "../operation.ts";
 import { FormError } from "../problem.ts";
-import { ById, Currency, Id, Instant, PageQuery, pageFrom, pageReply } from "../schemas.ts";
+import { ById, Currency, Id, Instant, PageQuery, pageFrom, pageReply, queryFlag } from "../schemas.ts";
 import { itemShown, ListedItem, productOf } from "../stock-list-schemas.ts";
 
 const count = z.number().int().min(0);
-const flag = (description: string) =>
-  z
-    .stringbool({ error: "must be true or false" })
-    .optional()
-    .meta({ description, override: { type: "boolean" } });
-
 const asked = {
   mode: z
     .enum(["full", "changes"], { error: "must be full or changes" })
     .optional()
     .meta({ description: "full: what is not on it is gone; changes: what it does not say stays" }),
-  dryRun: flag("true: say what would change, and keep nothing"),
-  acceptPartly: flag(
+  dryRun: queryFlag("true: say what would change, and keep nothing"),
+  acceptPartly: queryFlag(
     "true: keep the sound rows of a list that has rejected ones, instead of refusing it; a thing whose row is rejected keeps its last good row, which tells its age",
   ),
 };
