@@ -2,7 +2,7 @@ import type { Role } from "../domain/access.ts";
 import { DomainError } from "../domain/errors.ts";
 import { firstClub, insertClub, selectClub, updateClub } from "../storage/clubs.ts";
 import type { Db } from "../storage/database.ts";
-import { insertKey, makeKey } from "../storage/keys.ts";
+import { allKeys, insertKey, makeKey, revokeKey } from "../storage/keys.ts";
 import { getRecord } from "../storage/records.ts";
 import type { ClubRow } from "../storage/tables.ts";
 import { addShippedKinds } from "./keep-kinds.ts";
@@ -61,4 +61,13 @@ export async function issueKey(
     createdAt: at,
   });
   return key;
+}
+
+/** The keys given out, without their secrets. */
+export const listKeys = (db: Db) => allKeys(db);
+
+/** Ends a key: from the next request on it is unknown. @throws {DomainError} `not_found` */
+export async function endKey(db: Db, id: string, at: string): Promise<void> {
+  if (!(await revokeKey(db, id, at)))
+    throw new DomainError("not_found", `No key with id ${id} holds; the list of keys shows their ids`);
 }

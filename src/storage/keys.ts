@@ -29,3 +29,23 @@ export async function selectActor(q: Queries, key: string): Promise<Actor | unde
     .where("revokedAt", "is", null)
     .executeTakeFirst();
 }
+
+/** Every key of every club, without its secret, oldest first. */
+export const allKeys = (q: Queries): Promise<Omit<KeyRow, "hash">[]> =>
+  q
+    .selectFrom("keys")
+    .select(["id", "clubId", "name", "role", "driverId", "createdAt", "revokedAt"])
+    .orderBy("createdAt")
+    .orderBy("id")
+    .execute();
+
+/** Ends a key from now on. @returns whether there was such a key that still held */
+export async function revokeKey(q: Queries, id: string, at: string): Promise<boolean> {
+  const { numUpdatedRows } = await q
+    .updateTable("keys")
+    .set({ revokedAt: at })
+    .where("id", "=", id)
+    .where("revokedAt", "is", null)
+    .executeTakeFirstOrThrow();
+  return numUpdatedRows > 0n;
+}

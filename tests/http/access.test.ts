@@ -1,6 +1,7 @@
 import { afterAll, beforeAll, describe, expect, it } from "vitest";
 import { type Need, reachOf, roles } from "../../src/domain/access.ts";
 import { operations } from "../../src/http/routes/index.ts";
+import { endKey, listKeys } from "../../src/services/keep-club.ts";
 import { startGarage } from "../support/garage.ts";
 import { startTestService, type TestService } from "../support/service.ts";
 
@@ -150,5 +151,20 @@ describe("access", () => {
     expect(names).not.toContain("Stranger");
     const answer = await service.owner.post("/v1/cars", { driverId: "stranger", name: "car" });
     expect([answer.status, answer.body.type]).toEqual([404, "/problems/not_found"]);
+  });
+
+  it("of a key ends with it: it is listed without its secret, and from then on unknown", async () => {
+    const key = await service.keyFor("reader");
+    const asReader = service.withKey(key);
+    expect((await asReader.get("/v1/lines")).status).toBe(200);
+    const listed = (await listKeys(service.db)).filter(
+      ({ role, revokedAt }) => role === "reader" && !revokedAt,
+    );
+    expect(JSON.stringify(listed)).not.toContain(key);
+    const { id } = listed.at(-1)!;
+    await endKey(service.db, id, "2026-12-01T10:00:00.000Z");
+    const refused = await asReader.get("/v1/lines");
+    expect([refused.status, refused.body.type]).toEqual([401, "/problems/unknown_key"]);
+    await expect(endKey(service.db, id, "2026-12-01T11:00:00.000Z")).rejects.toThrow(/No key with id/);
   });
 });
