@@ -11,6 +11,9 @@ const LEAST_CURVATURE = 0.3;
 /** Points of the first look and of the final set, in mirrored pairs. */
 const FIRST_PAIRS = 24;
 const FINAL_PAIRS = 32;
+/** Points of the first look at a line of many pieces, which is sure to be nearly normal and so the last look, too. */
+const NORMAL_PAIRS = 16;
+const MANY_PIECES = 500;
 /** The points are spread somewhat wider than the density, because its tails are often heavier than normal ones. */
 const WIDTH = 1.17;
 /**
@@ -156,8 +159,9 @@ const HESSIAN_STEP = 0.02;
  * the posteriors of standard deviations are skewed and the mode is off their middle.
  *
  * @param density smooth, in coordinates of order one
+ * @param pieces number of pieces that it rests on
  */
-export function designPoints(density: Density, mode: readonly number[]): Design {
+export function designPoints(density: Density, mode: readonly number[], pieces: number): Design {
   const d = mode.length;
   const here = density.gradient(mode);
   const value = density.value(mode);
@@ -172,7 +176,7 @@ export function designPoints(density: Density, mode: readonly number[]): Design 
     points: points.filter(({ weight }) => weight > NEGLIGIBLE),
     logIntegral: logIntegral - value,
   });
-  const first = importance(shifted, mode, root, FIRST_PAIRS);
+  const first = importance(shifted, mode, root, pieces < MANY_PIECES ? FIRST_PAIRS : NORMAL_PAIRS);
   if (first.bent < NEARLY_NORMAL) return kept(first);
   // The moments of few effective points are blended with those of the curvature.
   const trust = first.effective / (first.effective + 2 * d);

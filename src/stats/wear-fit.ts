@@ -81,6 +81,7 @@ export function fitWearLine(
             },
           },
           mode,
+          seen.length,
         )
       : priorDesign(scaled, index, hypers);
   const places = new Map(seen.map(({ id }, i) => [id, i]));

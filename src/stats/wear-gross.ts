@@ -23,7 +23,10 @@ const GROSS_FACTOR = 8;
 /** Choices less likely than the best by more than this many nats are left out. */
 const KEPT_NATS = 4;
 const KEPT_SETS = 6;
-/** The rate is not quite known: a choice this much better than reckoned at its mode is still looked at. */
+/**
+ * The rate is not quite known: a choice this much better than reckoned at its mode is still looked at. The slack is for
+ * a piece of one reading, and goes with the number of readings; measured: no choice is lost.
+ */
 const SLACK_NATS = 2;
 /** Leave-one-out prediction of each event: residual and standard deviation of an ordinary residual. */
 export interface LeftOut {
@@ -113,13 +116,14 @@ interface Choice {
 
 /** Whether to take any one reading for grossly wrong is a choice that may matter: most pieces have none such. */
 function anySuspect(piece: ScaledPiece, hyper: WearHyper, { residual, sd }: LeftOut): boolean {
+  const least = -KEPT_NATS - SLACK_NATS / Math.sqrt(piece.count);
   for (let j = 0; j < piece.count; j++) {
     if (piece.grade[j]! >= 0) continue;
     const score = (residual[j]! / sd[j]!) ** 2;
     const added = grossVariance(piece, j, hyper, residual[j]!) / sd[j]! ** 2;
     // What the log-likelihood of the piece gains when this reading has so much more variance.
     const gain = 0.5 * score * (added / (1 + added)) - 0.5 * Math.log1p(added);
-    if (gain + LOG_GROSS - LOG_ORDINARY > -KEPT_NATS - SLACK_NATS) return true;
+    if (gain + LOG_GROSS - LOG_ORDINARY > least) return true;
   }
   return false;
 }

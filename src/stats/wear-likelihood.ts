@@ -91,8 +91,8 @@ export class LineLikelihood {
       const { piece, sets } = place;
       let log: number;
       if (!place.plain) log = pieceLogLikelihood(piece, hyper, sets);
-      else if (sets.length === 1) log = this.#forward(place, sets[0]!, hyper);
-      else log = logSumExp(sets.map((set) => this.#forward(place, set, hyper)));
+      else if (sets.length === 1) log = this.#forward(place, sets[0]!, hyper, false);
+      else log = logSumExp(sets.map((set) => this.#forward(place, set, hyper, false)));
       out[i] = log;
       total += log;
     }
@@ -137,8 +137,11 @@ export class LineLikelihood {
     for (let j = 0; j < clock.length; j++) clock[j] = Math.exp(exponent * logUsage[j]!);
   }
 
-  /** Kalman filter of one piece over the readings and over the clock, and the integral over its rate. */
-  #forward(place: Place, { added, logPrior }: GrossSet, hyper: WearHyper): number {
+  /**
+   * Kalman filter of one piece over the readings and over the clock, and the integral over its rate; `andBack` where
+   * the pass back is to follow.
+   */
+  #forward(place: Place, { added, logPrior }: GrossSet, hyper: WearHyper, andBack: boolean): number {
     const { from, piece } = place;
     const count = piece.count;
     const value = this.#value;
@@ -177,10 +180,12 @@ export class LineLikelihood {
       a += offL * offL * per;
       b += offL * offY * per;
       squares += offY * offY * per;
-      inverse[j] = per;
-      gains[j] = gain;
-      offYs[j] = offY;
-      offLs[j] = offL;
+      if (andBack) {
+        inverse[j] = per;
+        gains[j] = gain;
+        offYs[j] = offY;
+        offLs[j] = offL;
+      }
       // One logarithm for many variances, unless their product leaves the range of a double.
       product *= total;
       if (product < 1e-200 || product > 1e200) {
@@ -188,7 +193,7 @@ export class LineLikelihood {
         product = 1;
       }
     }
-    integrateRate(a, b, hyper, this.#integral);
+    integrateRate(a, b, hyper, this.#integral, andBack);
     return logPrior + this.#integral.log - 0.5 * (count * LOG_2PI + logs + Math.log(product) + squares);
   }
 
@@ -252,7 +257,7 @@ export class LineLikelihood {
     own.fill(0);
     let whole = -Infinity;
     for (const set of sets) {
-      const log = this.#forward(place, set, hyper);
+      const log = this.#forward(place, set, hyper, true);
       this.#backward(place, hyper);
       // The gradient of a sum of likelihoods is the mean of the gradients of their logs, weighted by the likelihoods.
       const top = Math.max(whole, log);

@@ -143,7 +143,7 @@ const integral: RateIntegral = { log: 0, rate: 0, square: 0, byRate: 0, bySpread
 
 /** Log of the integral of exp(C + B b - A b²/2) over the normal law of z. */
 function integrateNormal(state: PathState, hyper: WearHyper): number {
-  integrateRate(state.a, state.b, hyper, integral);
+  integrateRate(state.a, state.b, hyper, integral, false);
   return state.c + integral.log;
 }
 

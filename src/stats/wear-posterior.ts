@@ -8,6 +8,8 @@ import type { WearHyper } from "./wear-types.ts";
 
 /** The choice of gross readings is looked at again after each search, at most this often. */
 const ROUNDS = 3;
+/** After a search that moved the mode by less, in standard deviations of the prior, they stay as they are. */
+const LITTLE = 0.1;
 /** A cold search begins with this many pieces. */
 const FEW_PIECES = 8;
 /** The search ends where a further step would raise the log posterior by less: a fiftieth of a standard deviation. */
@@ -148,7 +150,9 @@ function searchAll(
   let sets = grossAt(mode, scaled.sd[0]!);
   let posterior = new Posterior(seen, sets, scaled, index);
   for (let round = 0; round < ROUNDS && seen.length > 0; round++) {
+    const from = mode;
     mode = climb(posterior, mode);
+    if (mode.every((x, i) => Math.abs(x - from[i]!) < LITTLE)) break;
     const next = grossAt(mode, levelSd(seen.length, scaled));
     const same = next.every((set, i) => sameSets(set, sets[i]!));
     const ordinary = same && next.every((set) => set.every(({ added }) => added === null));

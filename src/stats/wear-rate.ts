@@ -65,8 +65,18 @@ export interface RateIntegral {
 
 const located: RateMode = { z: 0, sd: 1 };
 
-/** Integrates over the rate by the trapezoidal rule in z around its mode. */
-export function integrateRate(a: number, b: number, hyper: WearHyper, out: RateIntegral): void {
+/**
+ * Integrates over the rate by the trapezoidal rule in z around its mode.
+ *
+ * @param means whether the means and derivatives are wanted, too
+ */
+export function integrateRate(
+  a: number,
+  b: number,
+  hyper: WearHyper,
+  out: RateIntegral,
+  means: boolean,
+): void {
   const { rate, spread } = hyper;
   findMode(a, b, rate, spread, located);
   const { z, sd } = located;
@@ -90,11 +100,14 @@ export function integrateRate(a: number, b: number, hyper: WearHyper, out: RateI
     const wUp = Math.exp(up * (b - 0.5 * a * up) - 0.5 * above * above - top);
     const wDown = Math.exp(down * (b - 0.5 * a * down) - 0.5 * below * below - top);
     sum += wUp + wDown;
-    first += wUp * up + wDown * down;
-    second += wUp * up * up + wDown * down * down;
-    leaning += wUp * above * up * (b - a * up) + wDown * below * down * (b - a * down);
+    if (means) {
+      first += wUp * up + wDown * down;
+      second += wUp * up * up + wDown * down * down;
+      leaning += wUp * above * up * (b - a * up) + wDown * below * down * (b - a * down);
+    }
   }
   out.log = top + Math.log(sum * step * INV_SQRT_2PI);
+  if (!means) return;
   out.rate = first / sum;
   out.square = second / sum;
   out.byRate = (b * first - a * second) / sum;

@@ -108,7 +108,7 @@ export function updateWearLine(
 ): WearLineFit | undefined {
   const { updates = 0 } = fit;
   if (updates >= MOST_UPDATES || data.limit !== fit.scale.wear) return undefined;
-  if (prior !== fit.prior && JSON.stringify(prior) !== JSON.stringify(fit.prior)) return undefined;
+  if (!sameBelief(prior, fit.prior)) return undefined;
   requireThat(
     new Set(data.pieces.map(({ id }) => id)).size === data.pieces.length,
     "updateWearLine requires distinct piece ids",
@@ -141,12 +141,26 @@ export function updateWearLine(
   if (total ** 2 / weights.reduce((sum, w) => sum + w * w, 0) < LEAST_EFFECTIVE) return undefined;
   return {
     ...fit,
-    points: fit.points.map(({ hyper }, k) => ({ hyper, weight: digits(weights[k]! / total) })),
+    points: fit.points.map(({ hyper }, k) => ({
+      hyper,
+      weight: Math.round((1e12 * weights[k]!) / total) / 1e12,
+    })),
     pieces: rows,
     counts: { pieces: rows.length, readings: rows.reduce((sum, { readings }) => sum + readings, 0) },
     logEvidence: fit.logEvidence + top + Math.log(total),
     updates: updates + 1,
   };
+}
+
+/** Whether two priors, or parts of them, say the same. */
+function sameBelief(a: unknown, b: unknown): boolean {
+  if (a === b) return true;
+  if (typeof a !== "object" || typeof b !== "object" || a === null || b === null) return false;
+  const one = a as Record<string, unknown>;
+  const other = b as Record<string, unknown>;
+  for (const key in one) if (!sameBelief(one[key], other[key])) return false;
+  for (const key in other) if (other[key] !== undefined && one[key] === undefined) return false;
+  return true;
 }
 
 /** Whether a piece met a condition that no piece had met before. */
