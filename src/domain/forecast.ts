@@ -158,9 +158,10 @@ export type RestsOn = {
 };
 
 /** What a forecast rests on, as numbers and as one sentence. */
-export function restsOn(line: LineKnowledge, piece: Pick<PieceInUse, "seen" | "asNew">): RestsOn {
+export function restsOn(line: LineKnowledge, piece: Pick<PieceInUse, "seen">): RestsOn {
   const ownGrades = piece.seen.filter((one) => one.grade !== null).length;
-  const ownReadings = piece.seen.length - ownGrades + (piece.asNew === null ? 0 : 1);
+  // The size when new says where wear is counted from, and nothing of how fast it goes.
+  const ownReadings = piece.seen.length - ownGrades;
   const { pieces, readings } = line.wear.counts;
   const { broken, runs } = line.breakage;
   const basis = ownReadings + ownGrades > 0 ? "own-readings" : readings > 0 ? "line" : "belief";
@@ -169,7 +170,7 @@ export function restsOn(line: LineKnowledge, piece: Pick<PieceInUse, "seen" | "a
   const believed = `the belief that a ${line.kind.name} usually lasts ${p10} to ${p90} ${line.kind.clock}`;
   const sentence =
     basis === "belief"
-      ? `Rests on belief alone: ${believed}; no reading of this piece or its line yet.`
+      ? `Rests on belief alone: ${believed}; no look at this piece or its line yet.`
       : `Rests on ${some(ownReadings, "reading")} and ${some(ownGrades, "grade")} of this piece, ${some(readings, "look")} at ${some(pieces, "piece")} of its line, and ${believed}; ${some(broken, "breakage")} in ${some(runs, "run")} of the line.`;
   return {
     basis,

@@ -111,6 +111,39 @@ export function teethToSpan(teeth: number, pressureAngleDegrees = USUAL_PRESSURE
   return Math.ceil((teeth * pressureAngleDegrees) / 180);
 }
 
+/**
+ * Refuses a span that no calliper can take, or that is not of this gear: jaws that do not meet both flanks, a tooth that
+ * has swollen, or one of which more than half is gone. A wrong number of teeth is the usual reason.
+ *
+ * @param spans the span when new, over so many teeth, and the one measured, millimetres
+ * @throws {DomainError} `inconsistent`
+ */
+export function requireSpanOf(
+  gear: GearCut,
+  teethSpanned: number,
+  spans: { newMm: number; measuredMm: number | undefined },
+): void {
+  const { outside, root } = gearDiametersMm(gear);
+  const { diameterMm } = spanContact(gear, teethSpanned);
+  const usual = teethToSpan(gear.teeth, gear.pressureAngleDegrees);
+  if (diameterMm >= outside || diameterMm <= root)
+    throw new DomainError(
+      "inconsistent",
+      `Over ${teethSpanned} of ${gear.teeth} teeth the jaws do not touch the flanks; span ${usual}`,
+    );
+  if (spans.measuredMm === undefined) return;
+  const thinning = wearFromSpanMm(
+    { asNewMm: spans.newMm, nowMm: spans.measuredMm },
+    gear.pressureAngleDegrees,
+  );
+  const { arc } = toothThicknessMm(gear);
+  if (thinning < -0.25 * gear.moduleMm || thinning > 0.5 * arc)
+    throw new DomainError(
+      "inconsistent",
+      `A span of ${spans.measuredMm} mm cannot be that of this gear over ${teethSpanned} teeth, which is ${spans.newMm.toFixed(3)} mm when new: are the teeth counted right, and the module?`,
+    );
+}
+
 /** Pitch, outside, root and base diameter; addendum 1 module, dedendum 1.25 modules. */
 export function gearDiametersMm(gear: GearCut): {
   pitch: number;

@@ -122,7 +122,7 @@ function moneyIn(cell: unknown, terms: RowTerms): number | null {
   if (terms.decimal === "." && /^\d+,\d+$/.test(text))
     throw new Wrong(
       "price",
-      `is ${shown(said)} with a decimal comma: set the shop's decimal to "," or write ${text.replace(",", ".")}`,
+      `is ${shown(said)} with a decimal comma: set the shop's decimal to "," if that is how its CSV is written, or write ${text.replace(",", ".")}`,
     );
   if (!/^-?\d+(?:\.\d+)?$/.test(text))
     throw new Wrong(

@@ -5,6 +5,7 @@ import {
   gearingForWornTyre,
   moduleFromPitch,
   pitchFromModule,
+  requireSpanOf,
   rollout,
   spanContact,
   teethToSpan,
@@ -41,6 +42,7 @@ export function calculateGearSpan(question: SpanQuestion) {
   return asked("#/teethSpanned", () => {
     const asNewSpan = asNewSpanMm(gear, teethSpanned);
     const { diameterMm, onFlank } = spanContact(gear, teethSpanned);
+    requireSpanOf(gear, teethSpanned, { newMm: newSpanMm ?? asNewSpan, measuredMm: measuredSpanMm });
     const { arc, chord } = toothThicknessMm(gear);
     return {
       moduleMm,

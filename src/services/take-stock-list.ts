@@ -77,7 +77,8 @@ const formOf = (shop: ShopRow, { type, encoding }: Arrival): ListForm => ({
   type,
   encoding: encoding ?? shop.encoding,
   separator: shop.separator,
-  terms: { currency: shop.currency, decimal: shop.decimal },
+  // The shop's decimal sign is that of its CSV: JSON and schema.org know the point only.
+  terms: { currency: shop.currency, decimal: type === "text/csv" ? shop.decimal : "." },
   columns: shop.columns === null ? {} : (JSON.parse(shop.columns) as Partial<Record<StockMember, string>>),
 });
 

@@ -1,5 +1,6 @@
 import fc from "fast-check";
 import { afterAll, beforeAll, expect, test } from "vitest";
+import { asNewSpanMm, teethToSpan } from "../../src/domain/gears.ts";
 import { operations } from "../../src/http/routes/index.ts";
 import { startTestService, type TestService } from "../support/service.ts";
 
@@ -184,17 +185,20 @@ const questions: Record<string, fc.Arbitrary<unknown>> = {
       },
       { requiredKeys: ["teeth"] },
     ),
-    fc.record(
-      {
-        moduleMm: positive,
-        teeth: fc.integer({ min: 3, max: 200 }),
-        pressureAngleDegrees: fc.double({ min: 5, max: 40, noNaN: true }),
-        profileShift: fc.double({ min: -2, max: 2, noNaN: true }),
-        teethSpanned: wholeNumber,
-        measuredSpanMm: positive,
-      },
-      { requiredKeys: ["moduleMm", "teeth"] },
-    ),
+    // Gears that can be: the usual number of teeth spanned, and a span near the one of a new gear.
+    fc
+      .record({
+        moduleMm: fc.double({ min: 0.2, max: 3, noNaN: true }),
+        teeth: fc.integer({ min: 12, max: 200 }),
+        worn: maybe(fc.double({ min: -0.3, max: 1, noNaN: true })),
+      })
+      .map(({ moduleMm, teeth, worn }) => ({
+        moduleMm,
+        teeth,
+        ...(worn === undefined
+          ? {}
+          : { measuredSpanMm: asNewSpanMm({ moduleMm, teeth }, teethToSpan(teeth)) - worn * moduleMm }),
+      })),
   ),
   rollout: fc.record(
     {

@@ -270,6 +270,20 @@ describe("remaining-life", () => {
 });
 
 describe("gear-span", () => {
+  test("a span that is not of this gear is refused, and says what may be wrong", async () => {
+    const gear = { moduleMm: 0.5, teeth: 20 };
+    for (const measuredSpanMm of [99, 0.5]) {
+      const answer = await ask("gear-span", { ...gear, measuredSpanMm });
+      expect(answer.status).toBe(422);
+      expect(answer.body.detail).toMatch(
+        /cannot be that of this gear over 3 teeth, which is 3\.830 mm when new/,
+      );
+    }
+    const wide = await ask("gear-span", { ...gear, teethSpanned: 19 });
+    expect([wide.status, wide.body.errors[0].pointer]).toEqual([422, "#/teethSpanned"]);
+    expect(wide.body.detail).toMatch(/jaws do not touch the flanks; span 3/);
+  });
+
   test("the example measures 15.321 mm over 3 teeth, touching at 40.59 mm (public gear-calculator page)", async () => {
     const { asNewSpanMm, contactDiameterMm, wear } = await calculate("gear-span");
     expectPrinted(asNewSpanMm, "15.321");

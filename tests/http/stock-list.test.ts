@@ -242,6 +242,25 @@ describe("a list that arrives", () => {
     ]);
   });
 
+  test("of JSON and schema.org has the decimal point, whatever the shop's CSV is written with", async () => {
+    const own = await newShop({ decimal: ",", separator: ";" });
+    const linked = {
+      "@context": "https://schema.org",
+      "@type": "Offer",
+      ...{
+        sku: "J-1",
+        price: "9.50",
+        priceCurrency: "AUD",
+        inventoryLevel: { "@type": "QuantitativeValue", value: 2 },
+      },
+    };
+    expect((await put(own, JSON.stringify(linked), { type: "application/ld+json" })).status).toBe(200);
+    expect(await listed(own)).toMatchObject([{ sku: "J-1", priceMinorUnits: 950 }]);
+    const plain = JSON.stringify([{ sku: "J-1", inventoryLevel: 2, price: "9.60" }]);
+    expect((await put(own, plain, { type: "application/json" })).status).toBe(200);
+    expect(await listed(own)).toMatchObject([{ sku: "J-1", priceMinorUnits: 960 }]);
+  });
+
   test("compressed is read, and another list of the same shop may come by another way", async () => {
     const answer = await put(shop, gzipSync(good), { headers: { "content-encoding": "gzip" } });
     expect([answer.status, answer.body.rows]).toEqual([200, 2]);

@@ -192,6 +192,6 @@ describe("a meeting and the evening after it", () => {
     });
     expect(wear.restsOn.readings).toBeGreaterThanOrEqual(2);
     const fitted = (await must("GET", "/v1/pieces?state=fitted")).items[0];
-    expect((await must("GET", `/v1/pieces/${fitted.id}/forecast`)).restsOn.basis).toBe("own-readings");
+    expect((await must("GET", `/v1/pieces/${fitted.id}/forecast`)).restsOn.basis).toBe("line");
   });
 });
