@@ -105,6 +105,31 @@ export function formatMoney(money: Money): string {
   return `${sign}${digits.slice(0, -decimals)}.${digits.slice(-decimals)}`;
 }
 
+/** An amount with its currency, as a sentence says it: "AUD 12.50". @throws {RangeError} as `formatMoney` */
+export const moneyText = (money: Money): string => `${money.currency} ${formatMoney(money)}`;
+
+/**
+ * Means in whole minor units that add up to the mean of the whole: that is rounded, and what is left over by cutting
+ * each part to a whole number goes to those with the largest remainders, the earlier first. Whole numbers are added up,
+ * so that parts of the same whole that are cut in other ways come to the same.
+ *
+ * @param sums sums of amounts, whole numbers >= 0
+ * @param count of how many each is the sum
+ * @example
+ * ```ts
+ * wholeMeans([104, 204, 304], 10); // => [11, 20, 30]
+ * ```
+ */
+export function wholeMeans(sums: readonly number[], count: number): number[] {
+  const means = sums.map((sum) => Math.floor(sum / count));
+  const total = Math.round(sums.reduce((all, sum) => all + sum, 0) / count);
+  const left = total - means.reduce((all, mean) => all + mean, 0);
+  const byRemainder = sums.map((sum, i) => ({ i, rest: sum % count }));
+  byRemainder.sort((a, b) => b.rest - a.rest || a.i - b.i);
+  for (const { i } of byRemainder.slice(0, left)) means[i]!++;
+  return means;
+}
+
 /**
  * Sum of amounts of one currency; nothing gives 0.
  *

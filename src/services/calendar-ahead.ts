@@ -1,4 +1,5 @@
 import type { PlannedMeeting } from "../domain/calendar.ts";
+import { dayIn } from "../domain/club-time.ts";
 import type { Surface } from "../domain/kind.ts";
 import { plannedRuns } from "../domain/meeting.ts";
 import { selectClub } from "../storage/clubs.ts";
@@ -10,7 +11,7 @@ import type { Work } from "./work.ts";
 /** The day that it is at the club, YYYY-MM-DD. */
 export async function clubDay(work: Work): Promise<string> {
   const { timeZone } = await selectClub(work.db, work.actor.clubId);
-  return new Intl.DateTimeFormat("sv-SE", { timeZone }).format(new Date(work.now()));
+  return dayIn(timeZone, work.now());
 }
 
 const daysMs = 86_400_000;

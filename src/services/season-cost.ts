@@ -1,14 +1,16 @@
+import { dayIn, dayStart } from "../domain/club-time.ts";
 import { rangeOf } from "../domain/demand-seasons.ts";
 import { DomainError } from "../domain/errors.ts";
+import { moneyText, wholeMeans } from "../domain/money.ts";
 import { monthsOf, spendByMonth } from "../domain/season-spend.ts";
 import { selectClub } from "../storage/clubs.ts";
 import { selectLastMeetingDay } from "../storage/meetings-ahead.ts";
 import { allRecords } from "../storage/records.ts";
 import { selectSpend } from "../storage/spend.ts";
-import { clubDay } from "./calendar-ahead.ts";
-import { lineDemands } from "./line-demand.ts";
+import type { LineRow } from "../storage/tables.ts";
+import { type LineDemand, lineDemands } from "./line-demand.ts";
 import { carsInScope, type Scope } from "./pieces-in-scope.ts";
-import { daysFrom, lineToBuy, stockInScope } from "./needs-ahead.ts";
+import { daysFrom, lineToBuy, type Stock, stockInScope } from "./needs-ahead.ts";
 import { stockDriver } from "./restock-list.ts";
 import type { Work } from "./work.ts";
 
@@ -18,71 +20,52 @@ const mostMonths = 36;
 
 /**
  * What parts cost, month by month: what was spent so far, and what is likely to be spent ahead, where packs are bought
- * as what there is runs out. By line as well.
+ * as what there is runs out. By line as well. Months and lines each add up to the total.
  */
 export async function seasonCost(work: Work, asked: Scope & { from: string; through: string }) {
-  const today = await clubDay(work);
-  if (asked.through < asked.from)
-    throw new DomainError("out_of_order", `${asked.through} comes before ${asked.from}`);
-  const months = monthsOf(asked.from, asked.through);
-  if (months.length > mostMonths)
-    throw new DomainError(
-      "inconsistent",
-      `A season of ${months.length} months is too long: at most ${mostMonths}`,
-    );
+  const { clubId } = work.actor;
+  const club = await selectClub(work.db, clubId);
+  const dayOf = (at: string) => dayIn(club.timeZone, at);
+  const today = dayOf(work.now());
+  const months = monthsAsked(asked);
   const cars = await carsInScope(work, asked);
   const stock = await stockInScope(work, stockDriver(work, asked, cars));
-  const [club, lines, calendarEndsOn] = await Promise.all([
-    selectClub(work.db, work.actor.clubId),
-    allRecords(work.db, "lines", work.actor.clubId),
-    selectLastMeetingDay(work.db, work.actor.clubId),
+  const [lines, kinds, calendarEndsOn, spent] = await Promise.all([
+    allRecords(work.db, "lines", clubId),
+    allRecords(work.db, "kinds", clubId),
+    selectLastMeetingDay(work.db, clubId),
+    selectSpend(work.db, clubId, stock.locationIds, ...spanOf(work, asked, club.timeZone)),
   ]);
   const byId = new Map(lines.map((line) => [line.id, line]));
-  const actual = await actualSpend(work, asked, stock.locationIds, club.currency);
+  const kindCodes = new Map(kinds.map(({ id, code }) => [id, code]));
+  const inCurrency = (line: { currency: string }) => line.currency === club.currency;
+  const actual = spent.filter(inCurrency);
   const aheadMonths = months.filter(({ lastDay }) => lastDay >= today);
   const demands = await lineDemands(
     work,
     cars,
     aheadMonths.map(({ lastDay }) => lastDay),
   );
-  const totals = aheadMonths.map(() => new Float64Array(seasons));
-  const byLine = [];
-  const otherCurrency = new Set<string>();
-  for (const { model, spares, inUse, seasons: follow } of demands) {
-    const bought = lineToBuy(model.line, byId, today);
-    if (bought.currency !== club.currency) {
-      otherCurrency.add(bought.sku);
-      continue;
-    }
-    if (inUse === 0) continue;
-    const needed = follow(seasons);
-    const there = (levels: ReadonlyMap<string, number>) =>
-      [...new Set([model.line.id, bought.id])].reduce((sum, id) => sum + (levels.get(id) ?? 0), 0);
-    const spend = spendByMonth(needed, {
-      ...bought,
-      held: there(stock.onHand) + there(stock.onOrder) + spares,
-    });
-    const whole = new Float64Array(seasons);
-    spend.forEach((month, m) => {
-      month.forEach((minorUnits, season) => {
-        totals[m]![season]! += minorUnits;
-        whole[season]! += minorUnits;
-      });
-    });
-    byLine.push({
-      lineId: bought.id,
-      sku: bought.sku,
-      name: bought.name,
-      kindCode: model.kind.code,
-      expectedPieces: mean(needed.at(-1)!),
-      actualMinorUnits: sum(actual.filter(({ lineId }) => lineId === bought.id)),
-      ...money(whole),
-    });
-  }
-  const all = new Float64Array(seasons);
-  for (const month of totals) for (let season = 0; season < seasons; season++) all[season]! += month[season]!;
-  const total = { actualMinorUnits: sum(actual), ...money(all) };
-  const { p10, p90 } = total.rangeMinorUnits;
+  const needed = neededLines(demands, byId, today);
+  const ahead = needed.filter(({ bought }) => inCurrency(bought)).map((line) => lineAhead(line, stock));
+  const gone = [...new Set(actual.map(({ lineId }) => lineId))]
+    .filter((id) => !ahead.some(({ bought }) => bought.id === id))
+    .map((id) => ({ bought: byId.get(id)!, inUse: 0, expectedPieces: 0, byMonth: aheadMonths.map(noSpend) }));
+  const all = [...ahead, ...gone];
+  const monthTotals = aheadMonths.map((_, m) => summed(all.map(({ byMonth }) => byMonth[m]!)));
+  const lineTotals = all.map(({ byMonth }) => summed(byMonth));
+  const whole = summed(lineTotals);
+  const expectedOf = (parts: readonly Float64Array[]) => wholeMeans(parts.map(totalOf), seasons);
+  const [expectedByMonth, expectedByLine] = [expectedOf(monthTotals), expectedOf(lineTotals)];
+  const total = {
+    actualMinorUnits: sum(actual),
+    expectedMinorUnits: expectedOf([whole])[0]!,
+    rangeMinorUnits: rangeOf(whole),
+  };
+  const otherCurrency = [
+    ...needed.map(({ bought }) => bought),
+    ...spent.flatMap(({ lineId }) => byId.get(lineId) ?? []),
+  ].filter((line) => !inCurrency(line));
   return {
     asOf: work.now(),
     from: asked.from,
@@ -92,47 +75,128 @@ export async function seasonCost(work: Work, asked: Scope & { from: string; thro
     calendarEndsOn,
     actualIsOf: asked.carId === undefined ? ("locations" as const) : ("driver" as const),
     months: months.map(({ month, lastDay }) => {
-      const ahead = aheadMonths.findIndex((one) => one.month === month);
+      const m = aheadMonths.findIndex((one) => one.month === month);
       return {
         month,
         lastDay,
         actualMinorUnits:
-          month > today.slice(0, 7) ? null : sum(actual.filter(({ at }) => at.startsWith(month))),
-        ahead: ahead === -1 ? null : money(totals[ahead]!),
+          month > today.slice(0, 7) ? null : sum(actual.filter(({ at }) => dayOf(at).slice(0, 7) === month)),
+        ahead:
+          m === -1
+            ? null
+            : { expectedMinorUnits: expectedByMonth[m]!, rangeMinorUnits: rangeOf(monthTotals[m]!) },
       };
     }),
-    lines: byLine.sort((a, b) => b.expectedMinorUnits - a.expectedMinorUnits),
+    lines: all
+      .map(({ bought, inUse, expectedPieces }, i) => ({
+        lineId: bought.id,
+        sku: bought.sku,
+        name: bought.name,
+        kindCode: kindCodes.get(bought.kindId)!,
+        inUse,
+        expectedPieces,
+        actualMinorUnits: sum(actual.filter(({ lineId }) => lineId === bought.id)),
+        expectedMinorUnits: expectedByLine[i]!,
+        rangeMinorUnits: rangeOf(lineTotals[i]!),
+      }))
+      .sort((a, b) => b.expectedMinorUnits - a.expectedMinorUnits || b.actualMinorUnits - a.actualMinorUnits),
     total,
-    otherCurrency: [...otherCurrency],
-    sentence: `From ${asked.from} on ${total.actualMinorUnits} minor units (${club.currency}) were spent; through ${asked.through} another ${p10} to ${p90} are likely (expected ${total.expectedMinorUnits}).`,
+    otherCurrency: [...new Set(otherCurrency.map(({ sku }) => sku))],
+    sentence: sentenceOf(asked, total, club.currency, aheadMonths.length > 0, today),
   };
 }
 
-async function actualSpend(
-  work: Work,
-  { from, through }: { from: string; through: string },
-  locationIds: readonly string[],
-  currency: string,
-) {
-  const before = `${daysFrom(through, 1)}T00:00:00.000Z`;
-  const rows = await selectSpend(
-    work.db,
-    work.actor.clubId,
-    locationIds,
-    `${from}T00:00:00.000Z`,
-    before < work.now() ? before : work.now(),
-  );
-  return rows.filter((row) => row.currency === currency);
+function monthsAsked({ from, through }: { from: string; through: string }) {
+  if (through < from) throw new DomainError("out_of_order", `${through} comes before ${from}`);
+  const months = monthsOf(from, through);
+  if (months.length > mostMonths)
+    throw new DomainError(
+      "inconsistent",
+      `A season of ${months.length} months is too long: at most ${mostMonths}`,
+    );
+  return months;
 }
 
+/** From the beginning of the first day to the end of the last, and not beyond now: [from, to). */
+function spanOf(work: Work, { from, through }: { from: string; through: string }, timeZone: string) {
+  const end = Date.parse(dayStart(timeZone, daysFrom(through, 1)));
+  const to = new Date(Math.min(end, Date.parse(work.now()))).toISOString();
+  return [dayStart(timeZone, from), to] as const;
+}
+
+interface NeededLine {
+  bought: LineRow;
+  demands: LineDemand[];
+}
+
+/** The lines to be bought. A line in use that has ended is bought as the one that replaces it: together they are one. */
+function neededLines(demands: readonly LineDemand[], byId: ReadonlyMap<string, LineRow>, today: string) {
+  const needed = new Map<string, NeededLine>();
+  for (const demand of demands) {
+    if (demand.inUse === 0) continue;
+    const bought = lineToBuy(demand.model.line, byId, today);
+    const one = needed.get(bought.id) ?? { bought, demands: [] };
+    one.demands.push(demand);
+    needed.set(bought.id, one);
+  }
+  return [...needed.values()];
+}
+
+/** What a line is likely to cost in each month of each season, once what there is of it is used. */
+function lineAhead({ bought, demands }: NeededLine, stock: Stock) {
+  const follows = demands.map((demand) => demand.seasons(seasons));
+  const pieces = follows[0]!.map((month, m) =>
+    month.map((_, season) => follows.reduce((total, follow) => total + follow[m]![season]!, 0)),
+  );
+  const ids = new Set([bought.id, ...demands.map(({ model }) => model.line.id)]);
+  const there = (levels: ReadonlyMap<string, number>) =>
+    [...ids].reduce((total, id) => total + (levels.get(id) ?? 0), 0);
+  const spares = demands.reduce((total, demand) => total + demand.spares, 0);
+  const held = there(stock.onHand) + there(stock.onOrder) + spares;
+  return {
+    bought,
+    inUse: demands.reduce((total, demand) => total + demand.inUse, 0),
+    expectedPieces: mean(pieces.at(-1)!),
+    byMonth: spendByMonth(pieces, { ...bought, held }),
+  };
+}
+
+function sentenceOf(
+  { from, through }: { from: string; through: string },
+  { actualMinorUnits, expectedMinorUnits, rangeMinorUnits: { p10, p90 } }: SeasonTotal,
+  currency: string,
+  isAhead: boolean,
+  today: string,
+): string {
+  const money = (minorUnits: number) => moneyText({ minorUnits, currency });
+  if (!isAhead) return `From ${from} through ${through} ${money(actualMinorUnits)} was spent.`;
+  const likely =
+    p90 === 0
+      ? `nothing more is likely to be spent`
+      : p10 === p90
+        ? `another ${money(p10)} is likely`
+        : `another ${money(p10)} to ${money(p90)} is likely`;
+  const spent = from > today ? "Through" : `From ${from} on ${money(actualMinorUnits)} was spent; through`;
+  return `${spent} ${through} ${likely} (expected ${money(expectedMinorUnits)}).`;
+}
+
+interface SeasonTotal {
+  actualMinorUnits: number;
+  expectedMinorUnits: number;
+  rangeMinorUnits: { p10: number; p90: number };
+}
+
+const noSpend = () => new Float64Array(seasons);
+function summed(parts: readonly Float64Array[]): Float64Array {
+  const total = noSpend();
+  for (const part of parts) for (let season = 0; season < seasons; season++) total[season]! += part[season]!;
+  return total;
+}
 const sum = (rows: readonly { minorUnits: number }[]) =>
   rows.reduce((total, row) => total + row.minorUnits, 0);
-const mean = (numbers: ArrayLike<number>) => {
+const totalOf = (numbers: ArrayLike<number>) => {
   let total = 0;
   for (let i = 0; i < numbers.length; i++) total += numbers[i]!;
-  return numbers.length === 0 ? 0 : total / numbers.length;
+  return total;
 };
-const money = (minorUnits: Float64Array) => ({
-  expectedMinorUnits: Math.round(mean(minorUnits)),
-  rangeMinorUnits: rangeOf(minorUnits),
-});
+const mean = (numbers: ArrayLike<number>) => totalOf(numbers) / numbers.length;

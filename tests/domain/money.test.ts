@@ -5,8 +5,10 @@ import {
   currencyDecimals,
   formatMoney,
   isCurrency,
+  moneyText,
   parseMoney,
   sumMoney,
+  wholeMeans,
 } from "../../src/domain/money.ts";
 
 fc.configureGlobal({ seed: 20 });
@@ -81,4 +83,26 @@ test("formatMoney refuses fractions of a minor unit", () => {
   expect(() => formatMoney({ minorUnits: Number.NaN, currency: "EUR" })).toThrow(RangeError);
   expect(formatMoney({ minorUnits: -5, currency: "EUR" })).toBe("-0.05");
   expect(formatMoney({ minorUnits: 5, currency: "CLF" })).toBe("0.0005");
+});
+
+test("wholeMeans adds up to the mean of the whole, and each part is its own mean cut or rounded up", () => {
+  fc.assert(
+    fc.property(
+      fc.array(fc.integer({ min: 0, max: 10_000_000 }), { maxLength: 20 }),
+      fc.integer({ min: 1, max: 1000 }),
+      (sums, count) => {
+        const means = wholeMeans(sums, count);
+        const [all = 0] = wholeMeans([sums.reduce((total, sum) => total + sum, 0)], count);
+        expect(means.reduce((total, mean) => total + mean, 0)).toBe(all);
+        means.forEach((mean, i) => {
+          expect(Math.abs(mean - sums[i]! / count)).toBeLessThan(1);
+        });
+      },
+    ),
+  );
+});
+
+test("moneyText says the currency before the amount", () => {
+  expect(moneyText({ minorUnits: 19_400, currency: "AUD" })).toBe("AUD 194.00");
+  expect(moneyText({ minorUnits: 19_400, currency: "JPY" })).toBe("JPY 19400");
 });

@@ -46,16 +46,24 @@ const SeasonCost = z
     ),
     lines: z.array(
       z.object({
-        lineId: Id,
+        lineId: Id.meta({
+          description: "the line that is bought: what replaces it, where one in use has ended",
+        }),
         sku: z.string(),
         name: z.string(),
         kindCode: z.string(),
+        inUse: z.number().int().meta({
+          description:
+            "pieces in use in these cars; 0 where money was spent on a line that is not in use any more",
+        }),
         expectedPieces: z.number(),
         actualMinorUnits: Actual,
         ...spend,
       }),
     ),
-    total: z.object({ actualMinorUnits: Actual, ...spend }),
+    total: z.object({ actualMinorUnits: Actual, ...spend }).meta({
+      description: "what the months add up to, and the lines too, actual and expected; ranges do not add up",
+    }),
     otherCurrency: z.array(z.string()).meta({ description: "SKUs priced in another currency, left out" }),
     sentence: Sentence,
   })
@@ -145,7 +153,7 @@ export const seasonOperations = [
     operationId: "seasonCost",
     summary: "What a season costs, month by month and line by line",
     description:
-      "What was spent so far beside what is likely to be spent ahead, where packs are bought as what there is runs out: 1,000 seasons followed to their end, the same ones each time.",
+      "What was spent so far beside what is likely to be spent ahead, where packs are bought as what there is runs out: 1,000 seasons followed to their end, the same ones each time. Days and months are those of the club's time zone.",
     tags: ["answers"],
     need: "answers:read",
     query: z.strictObject({ ...scope, from: Day, through: Day }),
