@@ -1242,7 +1242,7 @@ export interface paths {
         };
         /**
          * What a season costs, month by month and line by line
-         * @description What was spent so far beside what is likely to be spent ahead, where packs are bought as what there is runs out: 1,000 seasons followed to their end, the same ones each time.
+         * @description What was spent so far beside what is likely to be spent ahead, where packs are bought as what there is runs out: 1,000 seasons followed to their end, the same ones each time. Days and months are those of the club's time zone.
          */
         get: operations["seasonCost"];
         put?: never;
@@ -4195,10 +4195,13 @@ export interface components {
                 } | null;
             }[];
             lines: {
+                /** @description the line that is bought: what replaces it, where one in use has ended */
                 lineId: components["schemas"]["Id"];
                 sku: string;
                 name: string;
                 kindCode: string;
+                /** @description pieces in use in these cars; 0 where money was spent on a line that is not in use any more */
+                inUse: number;
                 expectedPieces: number;
                 /**
                  * @description orders at the price they were placed at, and what came without an order at today's price
@@ -4212,6 +4215,7 @@ export interface components {
                 expectedMinorUnits: number;
                 rangeMinorUnits: components["schemas"]["MoneyRange"];
             }[];
+            /** @description what the months add up to, and the lines too, actual and expected; ranges do not add up */
             total: {
                 /**
                  * @description orders at the price they were placed at, and what came without an order at today's price
@@ -5041,6 +5045,8 @@ export interface components {
             shortOn: string | null;
             /** @description ordered earlier than it need be, because the supplier's minimum would not be reached */
             broughtForward: boolean;
+            /** @description where the line ends: when, and what replaces it; one that nothing replaces is ordered before */
+            ended: string | null;
             /**
              * Format: date
              * @description it is bought to last through this day: the one asked for, or the last on which what comes is still good
@@ -5058,11 +5064,14 @@ export interface components {
                 median: number;
                 p90: number;
             };
+            /** @description on the shelf, and promised to nobody */
             onHand: number;
+            /** @description on the shelf, and promised to drivers from today on */
+            heldPieces: number;
             onOrder: number;
             /** @description past shelf life by the day asked for, and not counted */
             ageing: number;
-            /** @description pieces that left the shop's shelf in the past 365 days, to whomever; null where it has no shelf in the ledger */
+            /** @description pieces that left the shop's shelf in the past 365 days, sold to whomever, moved to a driver or counted down; null where it has no shelf in the ledger */
             takenPastYear: number | null;
             reorderPoint: number;
             orderUpTo: number;
@@ -5132,8 +5141,16 @@ export interface components {
              * @enum {string}
              */
             source: "list" | "ledger";
+            /**
+             * Format: date-time
+             * @description when that was last said to be true
+             * @example 2026-11-29T07:30:00.000Z
+             */
+            asOf: string;
             /** @description on the shelf; null: the list does not say how many */
             pieces: number | null;
+            /** @description of them promised to drivers: as good as sold */
+            heldPieces: number;
             packSize: number;
             /** @description of one pack, by the shop's list or else by the line; null where neither says */
             priceMinorUnits: number | null;
@@ -5179,7 +5196,7 @@ export interface components {
                 median: number;
                 p90: number;
             } | null;
-            /** @description pieces that left the shop's shelf in the past 365 days, to whomever; null where it has no shelf in the ledger */
+            /** @description pieces that left the shop's shelf in the past 365 days, sold to whomever, moved to a driver or counted down; null where it has no shelf in the ledger */
             takenPastYear: number | null;
             /** @description what to beware of, where aged pieces are to be got rid of */
             cautions: string[];
@@ -11254,14 +11271,14 @@ export interface operations {
                      *       "surprises": [],
                      *       "restsOn": {
                      *         "basis": "own-readings",
-                     *         "ownReadings": 6,
+                     *         "ownReadings": 5,
                      *         "ownGrades": 0,
                      *         "linePieces": 2,
                      *         "lineReadings": 6,
                      *         "broken": 0,
                      *         "runs": 30,
                      *         "current": true,
-                     *         "sentence": "Rests on 6 readings and 0 grades of this piece, 6 looks at 2 pieces of its line, and the belief that a Spur, acetal, 48 DP usually lasts 480 to 1030 minutes; 0 breakages in 30 runs of the line."
+                     *         "sentence": "Rests on 5 readings and 0 grades of this piece, 6 looks at 2 pieces of its line, and the belief that a Spur, acetal, 48 DP usually lasts 480 to 1030 minutes; 0 breakages in 30 runs of the line."
                      *       },
                      *       "cautions": [
                      *         "Unplug the pack before fingers go near the gears."
@@ -11377,15 +11394,15 @@ export interface operations {
                      *           "advice": "change",
                      *           "why": "Worn out by the end of Round 1 with a chance of 49 %; 30 runs since it was last seen.",
                      *           "restsOn": {
-                     *             "basis": "own-readings",
-                     *             "ownReadings": 1,
+                     *             "basis": "line",
+                     *             "ownReadings": 0,
                      *             "ownGrades": 0,
                      *             "linePieces": 2,
                      *             "lineReadings": 7,
                      *             "broken": 0,
                      *             "runs": 60,
                      *             "current": true,
-                     *             "sentence": "Rests on 1 reading and 0 grades of this piece, 7 looks at 2 pieces of its line, and the belief that a Rubber touring tyre usually lasts 145 to 200 minutes; 0 breakages in 60 runs of the line."
+                     *             "sentence": "Rests on 0 readings and 0 grades of this piece, 7 looks at 2 pieces of its line, and the belief that a Rubber touring tyre usually lasts 145 to 200 minutes; 0 breakages in 60 runs of the line."
                      *           },
                      *           "cautions": [
                      *             "Wear eye protection when gluing, and follow the glue maker's instructions."
@@ -11427,14 +11444,14 @@ export interface operations {
                      *           "why": "Worn out by the end of Round 1 with a chance of under 1 %; seen since its last run.",
                      *           "restsOn": {
                      *             "basis": "own-readings",
-                     *             "ownReadings": 6,
+                     *             "ownReadings": 5,
                      *             "ownGrades": 0,
                      *             "linePieces": 2,
                      *             "lineReadings": 7,
                      *             "broken": 0,
                      *             "runs": 60,
                      *             "current": true,
-                     *             "sentence": "Rests on 6 readings and 0 grades of this piece, 7 looks at 2 pieces of its line, and the belief that a Rubber touring tyre usually lasts 145 to 200 minutes; 0 breakages in 60 runs of the line."
+                     *             "sentence": "Rests on 5 readings and 0 grades of this piece, 7 looks at 2 pieces of its line, and the belief that a Rubber touring tyre usually lasts 145 to 200 minutes; 0 breakages in 60 runs of the line."
                      *           },
                      *           "cautions": [
                      *             "Wear eye protection when gluing, and follow the glue maker's instructions."
@@ -11476,14 +11493,14 @@ export interface operations {
                      *           "why": "Worn out by the end of Round 1 with a chance of under 1 %; seen since its last run.",
                      *           "restsOn": {
                      *             "basis": "own-readings",
-                     *             "ownReadings": 6,
+                     *             "ownReadings": 5,
                      *             "ownGrades": 0,
                      *             "linePieces": 2,
                      *             "lineReadings": 6,
                      *             "broken": 0,
                      *             "runs": 30,
                      *             "current": true,
-                     *             "sentence": "Rests on 6 readings and 0 grades of this piece, 6 looks at 2 pieces of its line, and the belief that a Spur, acetal, 48 DP usually lasts 480 to 1030 minutes; 0 breakages in 30 runs of the line."
+                     *             "sentence": "Rests on 5 readings and 0 grades of this piece, 6 looks at 2 pieces of its line, and the belief that a Spur, acetal, 48 DP usually lasts 480 to 1030 minutes; 0 breakages in 30 runs of the line."
                      *           },
                      *           "cautions": [
                      *             "Unplug the pack before fingers go near the gears."
@@ -12183,7 +12200,7 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
-                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 420" width="400" height="420" role="img" aria-labelledby="title-01930000-0000-7000-8000-00000b1ece01 desc-01930000-0000-7000-8000-00000b1ece01"><title id="title-01930000-0000-7000-8000-00000b1ece01">spur 1: Spur 87T 48 DP</title><desc id="desc-01930000-0000-7000-8000-00000b1ece01">spur 1 (QB-SP-487, Spur, acetal, 48 DP) after 165 minutes: worn 0.0317 mm, eight in ten times between 0.0236 mm and 0.0393 mm; the club limit is at 0.1 mm of wear. 6 readings and 0 grades are drawn, readings with bars of 2 standard deviations of the instrument to either side, grades as the range of wear that they mean. Left until the limit: 269 to 787 minutes, median 448; the median end lies beyond the calendar. Up to now the band shows what was known at each moment: it rests on the looks at this piece up to then and on the other pieces of its line, and narrows at each look. From now on, usage counts on the surface that the usual life is stated on.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop: */
+                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 420" width="400" height="420" role="img" aria-labelledby="title-01930000-0000-7000-8000-00000b1ece01 desc-01930000-0000-7000-8000-00000b1ece01"><title id="title-01930000-0000-7000-8000-00000b1ece01">spur 1: Spur 87T 48 DP</title><desc id="desc-01930000-0000-7000-8000-00000b1ece01">spur 1 (QB-SP-487, Spur, acetal, 48 DP) after 165 minutes: worn 0.0317 mm, eight in ten times between 0.0236 mm and 0.0393 mm; the club limit is at 0.1 mm of wear. 5 readings and 0 grades are drawn, readings with bars of 2 standard deviations of the instrument to either side, grades as the range of wear that they mean. Left until the limit: 269 to 787 minutes, median 448; the median end lies beyond the calendar. Up to now the band shows what was known at each moment: it rests on the looks at this piece up to then and on the other pieces of its line, and narrows at each look. From now on, usage counts on the surface that the usual life is stated on.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop: */
                     "image/svg+xml": string;
                 };
             };
@@ -12672,8 +12689,8 @@ export interface operations {
                 };
                 content: {
                     /**
-                     * @example supplier,advice,orderOn,name,list,sku,makersPartNumber,gtin,packs,packSize,pieces,price,cost,currency,orderFrom,orderBy,late,shortOn,arrivalP10,arrivalMedian,arrivalP90,needP10,needMedian,needP90,onHand,onOrder,takenPastYear,reorderPoint,orderUpTo,boughtThrough,chanceWith,why,lineId
-                     *     Harrowmead Trade,wait,2027-01-23,"Control slick, set of four",order,QB-TY-101,,,2,4,8,52.00,104.00,AUD,2027-01-10,2027-01-23,false,2027-02-07,2027-01-25,2027-01-29,2027-02-04,2,4,6,0,0,0,0,0,2027-06-30,0.9839304501197308,"0 on hand and 0 on order may not last through 2027-02-07; 3 drivers are likely to need 2 to 6 through 2027-06-30 (0 left the shelf in the past year), and 2 packs (8 pieces) make it last with a chance of 98 %.",01930000-0000-7000-8000-000000000051
+                     * @example supplier,advice,orderOn,name,list,sku,makersPartNumber,gtin,packs,packSize,pieces,price,cost,currency,orderFrom,orderBy,late,shortOn,arrivalP10,arrivalMedian,arrivalP90,needP10,needMedian,needP90,onHand,heldPieces,onOrder,takenPastYear,reorderPoint,orderUpTo,ended,boughtThrough,chanceWith,why,lineId
+                     *     Harrowmead Trade,wait,2027-01-23,"Control slick, set of four",order,QB-TY-101,,,2,4,8,52.00,104.00,AUD,2027-01-10,2027-01-23,false,2027-02-07,2027-01-25,2027-01-29,2027-02-04,2,4,6,0,0,0,0,0,0,,2027-06-30,0.9839304501197308,"0 on hand and 0 on order may not last through 2027-02-07; 3 drivers are likely to need 2 to 6 through 2027-06-30 (0 left the shelf in the past year), and 2 packs (8 pieces) make it last with a chance of 98 %.",01930000-0000-7000-8000-000000000051
                      */
                     "text/csv; charset=utf-8; header=present": string;
                 };
@@ -12762,8 +12779,8 @@ export interface operations {
                 };
                 content: {
                     /**
-                     * @example name,sku,kind,pieces,dyingPieces,packSize,price,money,currency,reasons,diesOn,endedOn,replacedBy,outlook,salesP10,salesMedian,salesP90,takenPastYear,source,cautions,why,lineId
-                     *     Spur 87T 48 DP,QB-SP-487,SPR-EX,4,3,1,9.00,27.00,AUD,more-than-needed,,,,known,0,0,1,0,list,,4 pieces on the shelf: 3 pieces more than a year needs; the drivers who share are likely to need 0 to 1 of them by 2027-12-01; 0 left the shelf in the past year; order no more of it.,01930000-0000-7000-8000-00000011e001
+                     * @example name,sku,kind,pieces,heldPieces,dyingPieces,packSize,price,money,currency,reasons,diesOn,endedOn,replacedBy,outlook,salesP10,salesMedian,salesP90,takenPastYear,source,cautions,why,lineId
+                     *     Spur 87T 48 DP,QB-SP-487,SPR-EX,4,0,3,1,9.00,27.00,AUD,more-than-needed,,,,known,0,0,1,0,list,,4 pieces on the shelf: 3 pieces more than a year needs; the drivers who share are likely to need 0 to 1 of them by 2027-12-01; 0 left the shelf in the past year; order no more of it.,01930000-0000-7000-8000-00000011e001
                      */
                     "text/csv; charset=utf-8; header=present": string;
                 };
@@ -13290,6 +13307,7 @@ export interface operations {
                      *           "sku": "QB-TY-101",
                      *           "name": "Control slick, set of four",
                      *           "kindCode": "TYR-EX",
+                     *           "inUse": 2,
                      *           "expectedPieces": 3.278,
                      *           "actualMinorUnits": 0,
                      *           "expectedMinorUnits": 5611,
@@ -13304,9 +13322,10 @@ export interface operations {
                      *           "sku": "QB-EL-801",
                      *           "name": "LiPo 2S 5000 mAh",
                      *           "kindCode": "LIP-EX",
+                     *           "inUse": 1,
                      *           "expectedPieces": 0.065,
                      *           "actualMinorUnits": 0,
-                     *           "expectedMinorUnits": 553,
+                     *           "expectedMinorUnits": 552,
                      *           "rangeMinorUnits": {
                      *             "p10": 0,
                      *             "median": 0,
@@ -13318,6 +13337,7 @@ export interface operations {
                      *           "sku": "QB-SP-487",
                      *           "name": "Spur 87T 48 DP",
                      *           "kindCode": "SPR-EX",
+                     *           "inUse": 1,
                      *           "expectedPieces": 0.147,
                      *           "actualMinorUnits": 16200,
                      *           "expectedMinorUnits": 0,
@@ -13338,7 +13358,7 @@ export interface operations {
                      *         }
                      *       },
                      *       "otherCurrency": [],
-                     *       "sentence": "From 2026-10-01 on 16200 minor units (AUD) were spent; through 2027-06-30 another 5200 to 10400 are likely (expected 6163)."
+                     *       "sentence": "From 2026-10-01 on AUD 162.00 was spent; through 2027-06-30 another AUD 52.00 to AUD 104.00 is likely (expected AUD 61.63)."
                      *     }
                      */
                     "application/json": components["schemas"]["SeasonCost"];
@@ -15476,6 +15496,7 @@ export interface operations {
                      *               "late": false,
                      *               "shortOn": "2027-02-07",
                      *               "broughtForward": false,
+                     *               "ended": null,
                      *               "boughtThrough": "2027-06-30",
                      *               "arrival": {
                      *                 "p10": "2027-01-25",
@@ -15495,6 +15516,7 @@ export interface operations {
                      *                 "p90": 6
                      *               },
                      *               "onHand": 0,
+                     *               "heldPieces": 0,
                      *               "onOrder": 0,
                      *               "ageing": 0,
                      *               "takenPastYear": 0,
@@ -15580,7 +15602,9 @@ export interface operations {
                      *           "name": "Spur 87T 48 DP",
                      *           "kindCode": "SPR-EX",
                      *           "source": "list",
+                     *           "asOf": "2026-12-01T06:30:00.000Z",
                      *           "pieces": 4,
+                     *           "heldPieces": 0,
                      *           "packSize": 1,
                      *           "priceMinorUnits": 900,
                      *           "currency": "AUD",

@@ -19,6 +19,7 @@ const surer = 10;
 
 const daysFrom = (day: string, days: number) => dayAfter(`${day}T00:00:00.000Z`, days);
 const later = (a: string, b: string) => (a > b ? a : b);
+const sooner = (a: string, b: string) => (a < b ? a : b);
 
 /**
  * The window of a line. On its latest day the order comes in time with the target's chance t; on its earliest with
@@ -27,6 +28,7 @@ const later = (a: string, b: string) => (a > b ? a : b);
  * @param needs by day, in order
  * @param availableOn pieces on hand and on order that are still good on a day
  * @param orderNow the reorder point is reached, so that the window closes today
+ * @param lastDay the day on which the line ends: nothing of it is ordered from then on; null where it does not
  * @returns null where what there is lasts through the last day and the reorder point is not reached
  */
 export function orderWindow(
@@ -34,14 +36,16 @@ export function orderWindow(
   availableOn: (day: string) => number,
   target: ServiceTarget,
   leadTime: LeadTime,
-  { today, orderNow }: { today: string; orderNow: boolean },
+  { today, orderNow, lastDay = null }: { today: string; orderNow: boolean; lastDay?: string | null },
 ): OrderWindow | null {
   const shortOn = needs.find(({ day, needed }) => !meets(needed, availableOn(day), target))?.day ?? null;
   if (shortOn === null) return orderNow ? { shortOn, from: today, by: today, late: false } : null;
   const before = (chance: number) => daysFrom(shortOn, -pmfQuantile(leadTime.byDay, chance));
-  const by = before(target.value);
-  const from = orderNow ? today : before(1 - (1 - target.value) / surer);
-  return { shortOn, from: later(from, today), by: orderNow ? today : later(by, today), late: by < today };
+  const inTime = before(target.value);
+  const atLast = lastDay === null ? inTime : sooner(inTime, daysFrom(lastDay, -1));
+  const by = orderNow ? today : later(atLast, today);
+  const from = sooner(by, later(before(1 - (1 - target.value) / surer), today));
+  return { shortOn, from, by, late: inTime < today };
 }
 
 /** Days on which something ordered on a day is there with a chance of 10, 50 and 90 %. */

@@ -114,7 +114,7 @@ interface Found {
 function isUndated({ line, on, aged }: Found, lives: ReadonlyMap<string, number>): boolean {
   if (!lives.has(line.id)) return false;
   const dated = aged === null ? 0 : goodUntil(aged).reduce((sum, { pieces }) => sum + pieces, 0);
-  return dated < (on.pieces ?? Infinity);
+  return dated < (on.pieces === null ? Infinity : on.pieces - on.held);
 }
 
 const moneyIn = ({ price, line }: OnShop, pieces: number | null) =>
@@ -132,9 +132,12 @@ interface Looked extends Found {
 function itemOf(looked: Looked) {
   const { line, on, aged, outlook, kind, taken, byId, today, days } = looked;
   const replacedBy = lastOf(line, byId);
+  // What is promised to somebody is as good as sold.
+  const free = on.pieces === null ? null : on.pieces - on.held;
+  if (free === 0) return null;
   const reasons = dyingReasons(
     {
-      pieces: on.pieces,
+      pieces: free,
       packSize: line.packSize,
       carStopper: kind.carStopper,
       ageing: aged,
@@ -148,9 +151,9 @@ function itemOf(looked: Looked) {
     today,
   );
   if (reasons.length === 0) return null;
-  const dying = dyingPieces(reasons, on.pieces);
+  const dying = dyingPieces(reasons, free);
   const needed = outlook.needs?.at(-1)?.needed;
-  const sales = needed === undefined ? null : salesOf(needed, on.pieces ?? Infinity);
+  const sales = needed === undefined ? null : salesOf(needed, free ?? Infinity);
   const isAged = reasons.some(({ reason }) => aging.has(reason));
   const disposal = kind.usedBy === "pack" ? disposalCautions.pack : disposalCautions.other;
   return {
@@ -159,7 +162,9 @@ function itemOf(looked: Looked) {
     name: line.name,
     kindCode: kind.code,
     source: on.source,
+    asOf: on.asOf,
     pieces: on.pieces,
+    heldPieces: on.held,
     packSize: line.packSize,
     priceMinorUnits: on.price?.minorUnits ?? null,
     currency: on.price?.currency ?? line.currency,
@@ -224,7 +229,9 @@ function sentenceOf(
     return says[reason];
   });
   const there =
-    on.pieces === null ? "an untold number on the shelf" : `${count(on.pieces, "piece")} on the shelf`;
+    on.pieces === null
+      ? "an untold number on the shelf"
+      : `${count(on.pieces, "piece")} on the shelf${on.held > 0 ? `, ${on.held} of them held for drivers` : ""}`;
   const likely = sales === null || sales.p10 === sales.p90 ? sales?.p10 : `${sales.p10} to ${sales.p90}`;
   const sold =
     sales === null

@@ -1,11 +1,13 @@
 import { dayAfter } from "../domain/calendar.ts";
 import { fillOrder } from "../domain/fill-order.ts";
 import { formatMoney } from "../domain/money.ts";
-import { orderAdvice, type OrderAdvice } from "../domain/order-advice.ts";
+import { orderAdvice } from "../domain/order-advice.ts";
 import { arrivalOf, keepsUntil, orderWindow, type OrderWindow } from "../domain/order-window.ts";
 import { packsFor, restockDecision } from "../domain/restock.ts";
 import { pmfCdf, type ServiceTarget } from "../stats/index.ts";
 import { selectClub } from "../storage/clubs.ts";
+import { allRecords } from "../storage/records.ts";
+import type { LineRow } from "../storage/tables.ts";
 import { count, daysFrom, percent, totalsOf } from "./needs-ahead.ts";
 import {
   type AskedShelf,
@@ -14,6 +16,8 @@ import {
   type ShelfNeed,
   shelfNeeds,
 } from "./shelf-needs.ts";
+import { orderSentence } from "./order-words.ts";
+import { endingOf } from "./shop-shelves.ts";
 import { shelfLives } from "./stock-by-age.ts";
 import { shopStock, type ShopStock } from "./shop-stock.ts";
 import type { Work } from "./work.ts";
@@ -28,6 +32,7 @@ interface Asked {
   target: ServiceTarget;
   currency: string;
   shelfLives: ReadonlyMap<string, number>;
+  byId: ReadonlyMap<string, LineRow>;
   stock: ShopStock;
 }
 
@@ -48,7 +53,9 @@ export async function orderProposals(work: Work, shopId: string, request: AskedS
     work,
     needs.map(({ bought }) => bought),
   );
-  const asked = { today, through: request.through, target, currency, shelfLives: lives, stock };
+  const lines = await allRecords(work.db, "lines", work.actor.clubId);
+  const byId = new Map(lines.map((line) => [line.id, line]));
+  const asked = { today, through: request.through, target, currency, shelfLives: lives, byId, stock };
   const toBuy = needs.map((need) => proposed(need, asked)).filter((one) => one !== null);
   const nextLook = daysFrom(today, reviewDays);
   const suppliers = [...new Set(toBuy.map(({ need }) => need.supplier?.id ?? null))].map((id) =>
@@ -98,7 +105,9 @@ interface Proposed {
  */
 function proposed(need: ShelfNeed, { today, through, target, shelfLives }: Asked): Proposed | null {
   const { bought, needs, leadTime, levels, orderNow, availableOn } = need;
-  const window = orderWindow(needs, availableOn, target, leadTime, { today, orderNow });
+  // What nothing replaces has to be ordered before it ends.
+  const lastDay = bought.supersededById === null ? bought.endedOn : null;
+  const window = orderWindow(needs, availableOn, target, leadTime, { today, orderNow, lastDay });
   if (window === null) return null;
   const keeps = keepsUntil(window.from, leadTime, shelfLives.get(bought.id) ?? null);
   const boughtThrough = keeps !== null && keeps < through ? keeps : through;
@@ -173,7 +182,7 @@ function supplierProposal(toBuy: readonly Proposed[], sold: readonly ShelfNeed[]
     lines,
     topUp,
     later: plan.later.map((i) => shown(i, toBuy[i]!.window.by)),
-    sentence: sentenceOf(plan, said, arrival, late),
+    sentence: orderSentence(plan, said, { arrival, late }),
   };
 }
 
@@ -224,19 +233,22 @@ const asOrdered = ({ bought }: ShelfNeed, packs: number) => ({
 function entryOf(
   { need, window, boughtThrough, packs, decision }: Proposed,
   { orderedOn, broughtForward }: { orderedOn: string; broughtForward: boolean },
-  { through, stock }: Asked,
+  { today, through, stock, byId }: Asked,
 ) {
   const { bought, leadTime, drivers, onHand, onOrder, levels, orderNow, needs, availableOn } = need;
   const ordered = asOrdered(need, packs);
   const taken = stock.takenPastYear === null ? null : (stock.takenPastYear.get(bought.id) ?? 0);
   const ageing = need.lostBy(through);
+  const held = need.lineIds.reduce((sum, id) => sum + (stock.lines.get(id)?.held ?? 0), 0);
+  const ended = endingOf(bought, byId, today);
   const last = needs.findLast(({ day }) => day <= boughtThrough)?.needed ?? [1];
   const chanceWith = pmfCdf(last, Math.max(0, availableOn(boughtThrough)) + ordered.pieces);
   const { need: range } = decision;
+  const there = `${onHand} on hand${held > 0 ? ` beside ${held} held for drivers` : ""}`;
   const why =
     window.shortOn === null
-      ? `${onHand} on hand and ${onOrder} on order are no more than the reorder point of ${levels.reorderPoint}`
-      : `${onHand} on hand${ageing > 0 ? ` (${ageing} of them past shelf life by ${through})` : ""} and ${onOrder} on order may not last through ${window.shortOn}`;
+      ? `${there} and ${onOrder} on order are no more than the reorder point of ${levels.reorderPoint}`
+      : `${there}${ageing > 0 ? ` (${ageing} of them past shelf life by ${through})` : ""} and ${onOrder} on order may not last through ${window.shortOn}`;
   return {
     ...ordered,
     orderFrom: window.from,
@@ -244,12 +256,14 @@ function entryOf(
     late: window.late,
     shortOn: window.shortOn,
     broughtForward,
+    ended,
     boughtThrough,
     arrival: arrivalOf(orderedOn, leadTime),
     leadTime: { meanDays: leadTime.meanDays, sdDays: leadTime.sdDays, deliveries: leadTime.deliveries },
     drivers,
     need: range,
     onHand,
+    heldPieces: held,
     onOrder,
     ageing,
     takenPastYear: taken,
@@ -258,33 +272,6 @@ function entryOf(
     orderNow,
     chanceWithout: decision.chanceWithout,
     chanceWith,
-    sentence: `${why}; ${drivers} drivers are likely to need ${range.p10} to ${range.p90} through ${boughtThrough}${boughtThrough < through ? ", for what comes keeps no longer" : ""}${taken === null ? "" : ` (${taken} left the shelf in the past year)`}, and ${count(packs, "pack")} (${count(ordered.pieces, "piece")}) ${packs === 1 ? "makes" : "make"} it last with a chance of ${percent(chanceWith)}${window.late ? ", though the order may come too late" : ""}.`,
+    sentence: `${why}; ${drivers} drivers are likely to need ${range.p10} to ${range.p90} through ${boughtThrough}${boughtThrough < through ? ", for what comes keeps no longer" : ""}${taken === null ? "" : ` (${taken} left the shelf in the past year)`}, and ${count(packs, "pack")} (${count(ordered.pieces, "piece")}) ${packs === 1 ? "makes" : "make"} it last with a chance of ${percent(chanceWith)}${window.late ? ", though the order may come too late" : ""}${ended === null ? "" : `; this line ${ended}`}.`,
   };
-}
-
-interface Said {
-  supplier: string;
-  lines: string;
-  below: string;
-  minimum: string;
-  /** what fills it up; "" where nothing does */
-  fill: string;
-}
-
-const advised = {
-  "order-now": ({ by }, { supplier, lines }) => `Order from ${supplier} by ${by}: ${lines}`,
-  "order-in-window": ({ by }, { supplier, lines }) =>
-    `Order from ${supplier} on any day from today through ${by}: ${lines}`,
-  wait: ({ reached, from, by }, { supplier, lines, below, minimum, fill }) =>
-    reached
-      ? `Wait with ${supplier} until ${from}, and order ${lines} by ${by}: ordered earlier it binds money and comes hardly any surer`
-      : `Wait with ${supplier} until ${by}: an order of ${lines} is ${below} below the minimum of ${minimum}, and what sells until then may fill it${fill === "" ? "" : `; who orders today adds ${fill}`}`,
-  "top-up": (_, { supplier, lines, below, minimum, fill }) =>
-    `Order from ${supplier} now and add ${fill}, which will most likely sell within a year anyway: an order of ${lines} alone is ${below} below the minimum of ${minimum}`,
-  "below-minimum": (_, { supplier, lines, below, minimum }) =>
-    `Ask ${supplier} for a small order, or buy elsewhere, now: an order of ${lines} is ${below} below the minimum of ${minimum}, and nothing that is likely to sell within a year fills it`,
-} satisfies Record<OrderAdvice["advice"], (plan: OrderAdvice, said: Said) => string>;
-
-function sentenceOf(plan: OrderAdvice, said: Said, arrival: ReturnType<typeof arrivalOf>, late: boolean) {
-  return `${advised[plan.advice](plan, said)}; ordered on ${plan.orderOn} it comes between ${arrival.p10} and ${arrival.p90} eight times in ten, as likely as not by ${arrival.median}${late ? ", and some of it may be too late" : ""}.`;
 }

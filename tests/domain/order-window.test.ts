@@ -45,6 +45,15 @@ describe("the window of an order", () => {
     });
   });
 
+  it("of a line that ends and that nothing replaces closes on the day before, and is not late for that", () => {
+    const ending = { ...at, lastDay: "2026-12-20" };
+    expect(orderWindow(needs, () => 0, target, leadTime, ending)).toEqual({
+      ...{ shortOn: "2027-01-10", from: "2026-12-19", by: "2026-12-19", late: false },
+    });
+    const after = { ...at, lastDay: "2027-06-01" };
+    expect(orderWindow(needs, () => 0, target, leadTime, after)?.by).toBe("2027-01-03");
+  });
+
   it("that has closed is said to be late, and no day of it is before today", () => {
     const soon = [{ day: "2026-12-04", needed: [0.5, 0.5] }];
     expect(orderWindow(soon, () => 0, target, leadTime, at)).toEqual({

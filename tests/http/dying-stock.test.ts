@@ -154,11 +154,20 @@ describe("GET /v1/shops/{id}/dying-stock", () => {
       ...{ source: "list", pieces: 5, priceMinorUnits: 750, moneyMinorUnits: 3750 },
     });
     expect(await item("S-2")).toMatchObject({ source: "ledger", pieces: 3 });
+    expect((await item("S-9")).asOf).toBe("2026-12-01T09:00:00.000Z");
     expect(await item("PACK")).toBeUndefined();
     expect(await item("S-3")).toMatchObject({
       ...{ pieces: 2, dyingPieces: 2, priceMinorUnits: null, moneyMinorUnits: null },
     });
     expect((await dying()).unmatched).toBe(1);
+    // A row that is wrong leaves the last good one, with its age.
+    service.clock.now = "2026-12-01T21:00:00.000Z";
+    const partly = { query: "?acceptPartly=true" };
+    await putList(service, key, shop, "sku,inventoryLevel\nS-9,many\nS-3,2\n", partly);
+    const nine = await item("S-9");
+    expect(nine).toMatchObject({ pieces: 5, asOf: "2026-12-01T09:00:00.000Z" });
+    expect((await item("S-3")).asOf).toBe("2026-12-01T21:00:00.000Z");
+    service.clock.now = "2026-12-01T09:00:00.000Z";
     const other = (await keeper.must("POST", "/v1/shops", { name: "No ledger" })).id;
     await putList(service, key, other, "sku,inventoryLevel\nS-2,\nPACK,3\n");
     const answer = await keeper.must("GET", `/v1/shops/${other}/dying-stock`);
@@ -168,6 +177,16 @@ describe("GET /v1/shops/{id}/dying-stock", () => {
     expect(open.sentence).toContain("an untold number");
     expect(open.takenPastYear).toBeNull();
     await putList(service, key, shop, "sku\nX-1\n");
+  });
+
+  test("what is promised to a driver is as good as sold", async () => {
+    const asked = await service.owner.must("POST", "/v1/reservations", {
+      ...{ shopId: shop, lineId: lines["alternative"], driverId: club.drivers[0].id },
+      ...{ pieces: 1, forDay: "2026-12-06" },
+    });
+    await keeper.must("PUT", `/v1/reservations/${asked.id}/answer`, { confirmed: true });
+    expect(await item("S-2")).toMatchObject({ pieces: 3, heldPieces: 1, dyingPieces: 2 });
+    await service.owner.must("PUT", `/v1/reservations/${asked.id}/withdrawal`, undefined);
   });
 
   test("adds up the money, the most first, and says when the calendar ends too soon", async () => {

@@ -111,6 +111,34 @@ describe("GET /v1/shops/{id}/order-proposals", () => {
     expect(of(await proposals(), "P-1").onHand).toBe(1);
   });
 
+  test("take off what is promised to drivers, once it is confirmed and until the day is over", async () => {
+    const [before] = [of(await proposals(), "P-1")];
+    expect(before).toMatchObject({ onHand: 1, heldPieces: 0 });
+    const asked = await service.owner.must("POST", "/v1/reservations", {
+      ...{ shopId: shop, lineId: club.lines.pinion.id, driverId: club.drivers[3].id },
+      ...{ pieces: 1, forDay: "2026-12-06" },
+    });
+    expect(of(await proposals(), "P-1")).toMatchObject({ onHand: 1, heldPieces: 0 });
+    await keeper.must("PUT", `/v1/reservations/${asked.id}/answer`, { confirmed: true });
+    const held = of(await proposals(), "P-1");
+    expect(held).toMatchObject({ onHand: 0, heldPieces: 1 });
+    expect(held.packs).toBe(before.packs + 1);
+    await service.owner.must("PUT", `/v1/reservations/${asked.id}/withdrawal`, undefined);
+    expect(of(await proposals(), "P-1")).toEqual(before);
+  });
+
+  test("a line that ends is ordered before it does, and what ends it is said", async () => {
+    const { id } = club.lines.body;
+    const before = of(await proposals(), "B-1");
+    const endedOn = "2026-12-03";
+    await service.owner.must("PATCH", `/v1/lines/${id}`, { endedOn });
+    const line = of(await proposals(), "B-1");
+    expect(line).toMatchObject({ ended: "ends on 2026-12-03", packs: before.packs });
+    expect(line.orderBy <= "2026-12-02" && line.orderFrom <= line.orderBy).toBe(true);
+    expect(line.sentence).toContain("; this line ends on 2026-12-03.");
+    await service.owner.must("PATCH", `/v1/lines/${id}`, { endedOn: null });
+  });
+
   test("become an order by sending their numbers on, and are not proposed again", async () => {
     const { locationId, suppliers } = await proposals();
     const [{ supplierId, lines }] = suppliers;

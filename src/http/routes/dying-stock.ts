@@ -14,7 +14,9 @@ const DyingItem = z
     name: z.string(),
     kindCode: z.string(),
     source: z.enum(["list", "ledger"]).meta({ description: "which of the two says how many there are" }),
+    asOf: Instant.meta({ description: "when that was last said to be true" }),
     pieces: count.nullable().meta({ description: "on the shelf; null: the list does not say how many" }),
+    heldPieces: count.meta({ description: "of them promised to drivers: as good as sold" }),
     packSize: count,
     priceMinorUnits: MinorUnits.nullable().meta({
       description: "of one pack, by the shop's list or else by the line; null where neither says",
@@ -64,7 +66,7 @@ const DyingItem = z
       }),
     takenPastYear: count.nullable().meta({
       description:
-        "pieces that left the shop's shelf in the past 365 days, to whomever; null where it has no shelf in the ledger",
+        "pieces that left the shop's shelf in the past 365 days, sold to whomever, moved to a driver or counted down; null where it has no shelf in the ledger",
     }),
     cautions: z
       .array(z.string())

@@ -56,6 +56,10 @@ const ProposedLine = z
     broughtForward: z.boolean().meta({
       description: "ordered earlier than it need be, because the supplier's minimum would not be reached",
     }),
+    ended: z.string().nullable().meta({
+      description:
+        "where the line ends: when, and what replaces it; one that nothing replaces is ordered before",
+    }),
     boughtThrough: Day.meta({
       description:
         "it is bought to last through this day: the one asked for, or the last on which what comes is still good",
@@ -71,12 +75,13 @@ const ProposedLine = z
         p90: z.number().int(),
       })
       .meta({ description: "pieces needed from the shelf through that day, beyond what drivers hold" }),
-    onHand: z.number().int(),
+    onHand: z.number().int().meta({ description: "on the shelf, and promised to nobody" }),
+    heldPieces: count.meta({ description: "on the shelf, and promised to drivers from today on" }),
     onOrder: z.number().int(),
     ageing: z.number().int().meta({ description: "past shelf life by the day asked for, and not counted" }),
     takenPastYear: count.nullable().meta({
       description:
-        "pieces that left the shop's shelf in the past 365 days, to whomever; null where it has no shelf in the ledger",
+        "pieces that left the shop's shelf in the past 365 days, sold to whomever, moved to a driver or counted down; null where it has no shelf in the ledger",
     }),
     reorderPoint: z.number().int(),
     orderUpTo: z.number().int(),

@@ -1,3 +1,4 @@
+import { dayIn } from "../../domain/club-time.ts";
 import type { dyingStock } from "../../services/dying-stock.ts";
 import { longDay } from "../charts/frame.ts";
 import { amounts, decimal } from "./restock-sheet.ts";
@@ -15,6 +16,7 @@ const columns: Column<Row>[] = [
   { name: "sku", of: (row) => row.sku, page: { heading: "SKU" } },
   { name: "kind", of: (row) => row.kindCode },
   { name: "pieces", of: (row) => row.pieces, page: number("On the shelf") },
+  { name: "heldPieces", of: (row) => row.heldPieces },
   { name: "dyingPieces", of: (row) => row.dyingPieces, page: number("Not to be sold") },
   { name: "packSize", of: (row) => row.packSize },
   { name: "price", of: (row) => money(row.priceMinorUnits, row.currency) },
@@ -54,7 +56,7 @@ const columns: Column<Row>[] = [
 ];
 
 /** What dies on a shelf, as a page and a table. */
-export function dyingSheet(dying: Dying): Sheet<Row> {
+export function dyingSheet(dying: Dying, timeZone: string): Sheet<Row> {
   const { withheld, undated, uncounted, unmatched } = dying;
   const named = (what: string, skus: readonly string[]) =>
     skus.length === 0 ? [] : [`${what}: ${skus.join(", ")}.`];
@@ -62,7 +64,7 @@ export function dyingSheet(dying: Dying): Sheet<Row> {
     title: `Dead and dying stock: ${dying.shopName}`,
     facts: [
       dying.sentence,
-      `As of ${longDay(dying.asOf)}. In all: ${amounts(dying.totals)}.`,
+      `As of ${longDay(dayIn(timeZone, dying.asOf))}. In all: ${amounts(dying.totals)}.`,
       ...named("Fewer than three drivers behind it, so that no need is shown", withheld),
       ...named("Nobody wrote down when it came in, so that its age is not known", undated),
       ...named("The shop's list does not say how many there are of", uncounted),

@@ -1,3 +1,4 @@
+import { dayIn } from "../../domain/club-time.ts";
 import type { orderProposals } from "../../services/order-proposals.ts";
 import { longDay } from "../charts/frame.ts";
 import { amounts, decimal } from "./restock-sheet.ts";
@@ -89,10 +90,12 @@ const columns: Column<Row>[] = [
   { name: "needMedian", of: ofLine(({ need }) => need.median) },
   { name: "needP90", of: ofLine(({ need }) => need.p90) },
   { name: "onHand", of: ofLine(({ onHand }) => onHand), page: number("On hand") },
+  { name: "heldPieces", of: ofLine(({ heldPieces }) => heldPieces) },
   { name: "onOrder", of: ofLine(({ onOrder }) => onOrder), page: number("On order") },
   { name: "takenPastYear", of: ofLine(({ takenPastYear }) => takenPastYear) },
   { name: "reorderPoint", of: ofLine(({ reorderPoint }) => reorderPoint) },
   { name: "orderUpTo", of: ofLine(({ orderUpTo }) => orderUpTo) },
+  { name: "ended", of: ofLine(({ ended }) => ended) },
   { name: "boughtThrough", of: ofLine(({ boughtThrough }) => boughtThrough) },
   { name: "chanceWith", of: ofLine(({ chanceWith }) => chanceWith) },
   { name: "why", of: ofLine(({ sentence }) => sentence) },
@@ -114,13 +117,13 @@ function rowsOf(supplier: Supplier): Row[] {
 }
 
 /** The proposals as a page and a table: one section for each supplier. */
-export function proposalSheet(proposals: Proposals): Sheet<Row> {
+export function proposalSheet(proposals: Proposals, timeZone: string): Sheet<Row> {
   const { suppliers, withheld, uncounted } = proposals;
   return {
     title: `Order proposals: ${proposals.shopName}, through ${longDay(proposals.through)}`,
     facts: [
       proposals.sentence,
-      `As of ${longDay(proposals.asOf)}. In all: ${amounts(proposals.totals)}.`,
+      `As of ${longDay(dayIn(timeZone, proposals.asOf))}. In all: ${amounts(proposals.totals)}.`,
       ...(withheld.length === 0 ? [] : [`Fewer than three drivers behind it: ${withheld.join(", ")}.`]),
       ...(uncounted.length === 0
         ? []
