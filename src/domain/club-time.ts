@@ -25,6 +25,31 @@ function formatOf(timeZone: string): Intl.DateTimeFormat {
  */
 export const dayIn = (timeZone: string, at: string): string => formatOf(timeZone).format(new Date(at));
 
+const clocks = new Map<string, Intl.DateTimeFormat>();
+
+/**
+ * What the clock shows somewhere at a moment, counted as if it were UTC: milliseconds since 1970-01-01T00:00Z. For the
+ * axis of a picture, whose days are to begin at the midnight of the place.
+ *
+ * @param timeZone a name of the IANA time zone database
+ * @throws {RangeError} if there is no such time zone, or `at` is no moment
+ * @example
+ * ```ts
+ * new Date(clockIn("Australia/Brisbane", "2026-11-29T20:00:00.000Z")).toISOString(); // => "2026-11-30T06:00:00.000Z"
+ * ```
+ */
+export function clockIn(timeZone: string, at: string): number {
+  let clock = clocks.get(timeZone);
+  if (clock === undefined) {
+    const parts = { hour: "2-digit", minute: "2-digit", second: "2-digit" } as const;
+    const day = { year: "numeric", month: "2-digit", day: "2-digit" } as const;
+    clock = new Intl.DateTimeFormat("sv-SE", { timeZone, ...day, ...parts });
+    clocks.set(timeZone, clock);
+  }
+  const moment = new Date(at);
+  return Date.parse(`${clock.format(moment).replace(" ", "T")}Z`) + moment.getUTCMilliseconds();
+}
+
 const hourMs = 3_600_000;
 /** No clock is further from UTC than this. */
 const furthestHours = 16;

@@ -9,10 +9,11 @@ import type { CarRow } from "../storage/tables.ts";
 import type { Work } from "./work.ts";
 
 /** The day that it is at the club, YYYY-MM-DD. */
-export async function clubDay(work: Work): Promise<string> {
-  const { timeZone } = await selectClub(work.db, work.actor.clubId);
-  return dayIn(timeZone, work.now());
-}
+export const clubDay = async (work: Work): Promise<string> => dayIn(await clubTimeZone(work), work.now());
+
+/** The time zone whose days the club lives by. */
+export const clubTimeZone = async (work: Work): Promise<string> =>
+  (await selectClub(work.db, work.actor.clubId)).timeZone;
 
 const daysMs = 86_400_000;
 const earlier = (day: string, days: number) =>

@@ -1,6 +1,7 @@
 import { setImmediate } from "node:timers/promises";
 import type { MeetingDemand } from "../domain/calendar.ts";
 import { dayAfter } from "../domain/calendar.ts";
+import { dayIn, dayStart } from "../domain/club-time.ts";
 import { pieceDemand, pieceForecast, type PieceInUse } from "../domain/forecast.ts";
 import { type UsedRun, usageAtMoments } from "../domain/usage.ts";
 import {
@@ -16,6 +17,7 @@ import type { Quantiles } from "../stats/index.ts";
 import { selectSeenWear } from "../storage/inspections.ts";
 import type { PieceRow } from "../storage/tables.ts";
 import { selectFittingsOfPiece } from "../storage/usage.ts";
+import { clubTimeZone } from "./calendar-ahead.ts";
 import { aheadOf, forecastPiece, pieceInUse } from "./forecast-piece.ts";
 import { ageSince, getOwnPiece } from "./keep-pieces.ts";
 import type { CurrentModel } from "./line-models.ts";
@@ -81,10 +83,13 @@ export async function wearPicture(work: Work, id: string, { axis = "usage", ...a
   ]);
   const since = ageSince(piece, fittings[0]?.fittedAt);
   const ahead = await aheadOf(work, piece, model, fitting?.carId ?? asked.carId ?? null);
+  const timeZone = await clubTimeZone(work);
   const at = seen.map((one) => one.at);
   const scale = wearScale(model.kind, model.overrides);
   return {
     forecast,
+    /** whose days a picture along the calendar shows */
+    timeZone,
     lineName: model.line.name,
     kindName: model.kind.name,
     basis: scale.limits.basis,
@@ -95,11 +100,18 @@ export async function wearPicture(work: Work, id: string, { axis = "usage", ...a
       return wear === null ? [] : [{ name, wear, value: scale.limits[name]! }];
     }),
     looks: looksOf(model, piece, use.seen, at),
-    past: await pastBand(work, model, { use, piece, runs, since, at }, limitName),
+    past: await pastBand(work, model, { use, piece, runs, since, at, timeZone }, limitName),
     ahead:
       axis === "usage"
         ? aheadByUsage(model, use, limitName, forecast.remaining.usage)
-        : aheadByDate(model, use, limitName, pieceDemand(model, ahead), work.now(), forecast.remaining.usage),
+        : aheadByDate(
+            model,
+            use,
+            limitName,
+            pieceDemand(model, ahead),
+            { now: work.now(), timeZone },
+            forecast.remaining.usage,
+          ),
   };
 }
 export type WearPicture = Awaited<ReturnType<typeof wearPicture>>;
@@ -145,15 +157,16 @@ interface Past {
   since: string | null;
   /** moment of each look */
   at: readonly string[];
+  timeZone: string;
 }
 
 /** Moments at which the band is worked out: before and after the runs of a day, and before and after each look. */
-function momentsOf({ runs, since, at }: Past, now: string): { at: string; looks: number }[] {
+function momentsOf({ runs, since, at, timeZone }: Past, now: string): { at: string; looks: number }[] {
   const lookedBy = (moment: string, included: boolean) =>
     at.filter((one) => (included ? one <= moment : one < moment)).length;
   const days = new Map<string, { first: string; last: string }>();
   for (const { at: run } of runs) {
-    const day = run.slice(0, 10);
+    const day = dayIn(timeZone, run);
     days.set(day, { first: days.get(day)?.first ?? run, last: run });
   }
   const around = thinned([...days.values()], mostRunDays).flatMap(({ first, last }) => [
@@ -224,9 +237,10 @@ function aheadByDate(
   use: PieceInUse,
   limit: LimitName,
   demand: readonly MeetingDemand[],
-  now: string,
+  { now, timeZone }: { now: string; timeZone: string },
   left: Left,
 ): BandPoint[] {
+  const today = dayIn(timeZone, now);
   const wearAfter = (more: number) => pieceForecast(model, later(use, more), limit).wear;
   const point = (at: string, more: number) => ({ at, usage: use.now.usage + more, wear: wearAfter(more) });
   const start = point(now, 0);
@@ -239,11 +253,11 @@ function aheadByDate(
     });
   const band = [start];
   for (const { startsOn, wearingUsage, throughHere } of demand.slice(0, mostMeetings)) {
-    const day = `${startsOn}T00:00:00.000Z`;
-    const begins = day < now ? now : day;
+    const isOn = startsOn <= today;
+    const next = dayAfter(`${isOn ? today : startsOn}T00:00:00.000Z`, 1);
     band.push(
-      point(begins, throughHere - wearingUsage),
-      point(`${dayAfter(begins, 1)}T00:00:00.000Z`, throughHere),
+      point(isOn ? now : dayStart(timeZone, startsOn), throughHere - wearingUsage),
+      point(dayStart(timeZone, next), throughHere),
     );
     if (throughHere > reach) break;
   }

@@ -196,14 +196,20 @@ export function dayWords(spanMs: number): (date: Date) => string {
   });
   return (date) => format.format(date);
 }
-/** A day in words, such as 7 February 2027. */
-export const longDay = (day: string): string =>
-  new Intl.DateTimeFormat("en-GB", {
-    timeZone: "UTC",
-    day: "numeric",
-    month: "long",
-    year: "numeric",
-  }).format(new Date(day));
+const long = new Intl.DateTimeFormat("en-GB", {
+  timeZone: "UTC",
+  day: "numeric",
+  month: "long",
+  year: "numeric",
+});
+/** A day in words, such as 7 February 2027; which day a moment is, `dayIn` tells. */
+export const longDay = (day: string): string => long.format(dateOf(day));
+
+/** @throws {RangeError} for a moment, whose day would be that of UTC and not of the club */
+export function dateOf(day: string): Date {
+  if (day.length !== 10) throw new RangeError(`dateOf requires a day as YYYY-MM-DD, got "${day}"`);
+  return new Date(day);
+}
 
 /** A number as a person reads it: three digits that count, and no more. */
 export function readable(value: number): string {

@@ -1,5 +1,6 @@
 import { scaleLinear, scaleUtc } from "d3-scale";
 import { area, line } from "d3-shape";
+import { clockIn } from "../../domain/club-time.ts";
 import { barSds, type BandPoint, type PictureAxis, type WearPicture } from "../../services/wear-picture.ts";
 import { type Content, element, type Markup } from "../markup.ts";
 import {
@@ -123,7 +124,9 @@ function alongScale(
     const ticks = scale.ticks(wanted).map((value) => ({ at: scale(value), text: words(value) }));
     return { across: ({ usage }) => scale(usage), along: { ticks, name: `${shown.forecast.clock} of use` } };
   }
-  const times = [...points, ...shown.looks].flatMap(({ at }) => (at === null ? [] : [Date.parse(at)]));
+  // The scale takes what the club's clock shows for UTC, so that its ticks are the club's midnights.
+  const clock = (at: string) => clockIn(shown.timeZone, at);
+  const times = [...points, ...shown.looks].flatMap(({ at }) => (at === null ? [] : [clock(at)]));
   const [first, last] = [Math.min(...times), Math.max(...times)];
   const scale = scaleUtc()
     .domain([new Date(first), new Date(Math.max(last, first + 7 * 86_400_000))])
@@ -131,7 +134,7 @@ function alongScale(
   const words = dayWords(last - first);
   const ticks = scale.ticks(wanted).map((date) => ({ at: scale(date), text: words(date) }));
   // The reading that was stated with the piece has no date of its own: it was taken before the piece was used.
-  const across: Across = ({ at }) => (at === null ? plot.left : scale(new Date(at)));
+  const across: Across = ({ at }) => (at === null ? plot.left : scale(new Date(clock(at))));
   return { across, along: { ticks, name: "date" } };
 }
 

@@ -1,5 +1,6 @@
 import type { Context } from "hono";
 import { z } from "zod";
+import { clubDay } from "../../services/calendar-ahead.ts";
 import type { ImportCounts } from "../../services/import-counts.ts";
 import { clubFormat, clubText } from "../../services/export-club.ts";
 import { exportedNames, exportRows, requireExport } from "../../services/export-rows.ts";
@@ -241,10 +242,10 @@ export const bulkOperations = [
       },
     },
     example: { params: { resource: "drivers" }, query: { format: "csv" } },
-  })(({ params: { resource }, query: { format = "csv" } }, work) => {
+  })(async ({ params: { resource }, query: { format = "csv" } }, work) => {
     requireExport(work, resource);
     const { write, type } = writers[format];
-    const name = `${resource}-${work.now().slice(0, 10)}.${format}`;
+    const name = `${resource}-${await clubDay(work)}.${format}`;
     return {
       status: 200,
       headers: { ...fileHeaders(name), "content-type": type },
@@ -281,9 +282,9 @@ export const bulkOperations = [
         headers: { "content-disposition": { description: "a name for the file" } },
       },
     },
-  })((_, work) => ({
+  })(async (_, work) => ({
     status: 200,
-    headers: fileHeaders(`club-${work.now().slice(0, 10)}.json`),
+    headers: fileHeaders(`club-${await clubDay(work)}.json`),
     body: streamOf(clubText(work)),
   })),
 ];

@@ -1,4 +1,5 @@
 import { benchSheet } from "../../services/bench-sheet.ts";
+import { clubTimeZone } from "../../services/calendar-ahead.ts";
 import { dyingStock } from "../../services/dying-stock.ts";
 import { orderProposals } from "../../services/order-proposals.ts";
 import { pitList } from "../../services/pit-list.ts";
@@ -30,7 +31,7 @@ interface Download<Query> {
   id: string;
   /** what it is, in the middle of a sentence */
   what: string;
-  sheet: (work: Work, asked: { id: string; query: Query }) => Promise<Written>;
+  sheet: (work: Work, asked: { id: string; query: Query; timeZone: string }) => Promise<Written>;
 }
 
 /** A sheet as either of the two: whoever sends it does not need to know its sort of rows. */
@@ -59,8 +60,12 @@ function downloads<Query>({ beside, path, id, what, sheet }: Download<Query>): O
   } as const satisfies Partial<Spec>;
   const stem = path ?? spec.path;
   const fileName = stem.split("/").at(-1)!;
-  const made = ({ params, query }: { params: unknown; query: unknown }, work: Work) =>
-    sheet(work, { id: (params as { id?: string } | undefined)?.id ?? "", query: query as Query });
+  const made = async ({ params, query }: { params: unknown; query: unknown }, work: Work) =>
+    sheet(work, {
+      id: (params as { id?: string } | undefined)?.id ?? "",
+      query: query as Query,
+      timeZone: await clubTimeZone(work),
+    });
   return [
     operation({
       ...shared,
@@ -68,7 +73,7 @@ function downloads<Query>({ beside, path, id, what, sheet }: Download<Query>): O
       operationId: `${id}Csv`,
       summary: `Download ${what} as a file for spreadsheets`,
       description:
-        "CSV by RFC 4180: UTF-8, comma, decimal point, one header row. The numbers are those of the JSON answer; money is in major units. Text that a spreadsheet would take for a formula begins with an apostrophe.",
+        "CSV by RFC 4180: UTF-8, comma, decimal point, one header row. Moments are in UTC. The numbers are those of the JSON answer; money is in major units. Text that a spreadsheet would take for a formula begins with an apostrophe.",
       answers: { 200: { description: "The file.", type: "text/csv; charset=utf-8; header=present" } },
     })(async (input, work) => ({
       status: 200,
@@ -81,7 +86,7 @@ function downloads<Query>({ beside, path, id, what, sheet }: Download<Query>): O
       operationId: `${id}Page`,
       summary: `Read or print ${what} as a page`,
       description:
-        "A page without scripts, for print and for a phone. The numbers are those of the JSON answer, rounded for reading.",
+        "A page without scripts, for print and for a phone. The numbers are those of the JSON answer, rounded for reading, and days are those of the club's time zone.",
       answers: { 200: { description: "The page.", type: "text/html; charset=utf-8" } },
     })(async (input, work) => ({
       status: 200,
@@ -96,37 +101,41 @@ export const downloadOperations = [
     beside: named(restockOperations, "restockList"),
     id: "restockList",
     what: "the restock list",
-    sheet: async (work, { query }) => written(restockSheet(await restockList(work, query))),
+    sheet: async (work, { query, timeZone }) =>
+      written(restockSheet(await restockList(work, query), timeZone)),
   }),
   ...downloads<Parameters<typeof benchSheet>[2]>({
     beside: named(answerOperations, "benchSheet"),
     id: "benchSheet",
     what: "the bench sheet of a car",
-    sheet: async (work, { id, query }) => written(benchPage(await benchSheet(work, id, query))),
+    sheet: async (work, { id, query, timeZone }) =>
+      written(benchPage(await benchSheet(work, id, query), timeZone)),
   }),
   ...downloads<Parameters<typeof pitList>[2]>({
     beside: named(pitListOperations, "pitList"),
     id: "pitList",
     what: "the pit list of a car",
-    sheet: async (work, { id, query }) => written(pitPage(await pitList(work, id, query))),
+    sheet: async (work, { id, query, timeZone }) =>
+      written(pitPage(await pitList(work, id, query), timeZone)),
   }),
   ...downloads<undefined>({
     beside: named(orderOperations, "getOrder"),
     path: "/v1/orders/{id}/purchase-order",
     id: "purchaseOrder",
     what: "an order as it goes to the supplier",
-    sheet: async (work, { id }) => written(orderPage(await purchaseOrder(work, id))),
+    sheet: async (work, { id, timeZone }) => written(orderPage(await purchaseOrder(work, id), timeZone)),
   }),
   ...downloads<Parameters<typeof orderProposals>[2]>({
     beside: named(orderProposalOperations, "orderProposals"),
     id: "orderProposals",
     what: "what a shop should order",
-    sheet: async (work, { id, query }) => written(proposalSheet(await orderProposals(work, id, query))),
+    sheet: async (work, { id, query, timeZone }) =>
+      written(proposalSheet(await orderProposals(work, id, query), timeZone)),
   }),
   ...downloads<undefined>({
     beside: named(dyingStockOperations, "dyingStock"),
     id: "dyingStock",
     what: "what dies on a shop's shelf",
-    sheet: async (work, { id }) => written(dyingSheet(await dyingStock(work, id))),
+    sheet: async (work, { id, timeZone }) => written(dyingSheet(await dyingStock(work, id), timeZone)),
   }),
 ];

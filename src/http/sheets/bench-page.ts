@@ -1,10 +1,12 @@
+import { dayIn } from "../../domain/club-time.ts";
 import type { benchSheet } from "../../services/bench-sheet.ts";
 import { percent } from "../../services/needs-ahead.ts";
 import { longDay, readable } from "../charts/frame.ts";
 import { type Column, dayOrNone, type Sheet } from "./sheet.ts";
 
 type Bench = Awaited<ReturnType<typeof benchSheet>>;
-type Row = Bench["entries"][number];
+/** An entry, with the day of the club on which it was last seen. */
+type Row = Bench["entries"][number] & { lastSeenOn: string | null };
 
 const chanceOf = (chance: number | null) => (chance === null ? "–" : percent(chance));
 const adviceWords = { change: "CHANGE", look: "Look", leave: "Leave" } as const;
@@ -56,7 +58,7 @@ const columns: Column<Row>[] = [
   {
     name: "lastSeenAt",
     of: (row) => row.lastSeenAt,
-    page: { heading: "Last seen", of: (row) => dayOrNone(row.lastSeenAt) },
+    page: { heading: "Last seen", of: (row) => dayOrNone(row.lastSeenOn) },
   },
   { name: "lastGrade", of: (row) => row.lastGrade },
   { name: "runsSinceSeen", of: (row) => row.runsSinceSeen, page: { heading: "Runs since", number: true } },
@@ -68,15 +70,16 @@ const columns: Column<Row>[] = [
 const words = (step: string) => step.replaceAll("-", " ").replace(/^./, (first) => first.toUpperCase());
 
 /** The bench sheet as a page and a table: one section for each step of the bench. */
-export function benchPage(bench: Bench): Sheet<Row> {
+export function benchPage(bench: Bench, timeZone: string): Sheet<Row> {
   const { nextMeeting: next, emptyPositions: empty, tonight } = bench;
+  const dayOrNull = (at: string | null) => (at === null ? null : dayIn(timeZone, at));
   const steps = [...new Set(bench.entries.map(({ benchStep }) => benchStep))];
   return {
     title: `Bench sheet: ${bench.carName}`,
     facts: [
       next === null
-        ? `As of ${longDay(bench.asOf)}. No meeting is ahead in the calendar.`
-        : `As of ${longDay(bench.asOf)}, for ${next.name} on ${longDay(next.startsOn)}: ${next.runs} runs on ${next.surface}.`,
+        ? `As of ${longDay(dayIn(timeZone, bench.asOf))}. No meeting is ahead in the calendar.`
+        : `As of ${longDay(dayIn(timeZone, bench.asOf))}, for ${next.name} on ${longDay(next.startsOn)}: ${next.runs} runs on ${next.surface}.`,
       bench.ready ? "The car is ready." : "The car is not ready.",
       `Bench time for all that is to be changed or looked at: ${readable(bench.minutes)} minutes.`,
       ...(tonight === null
@@ -95,7 +98,9 @@ export function benchPage(bench: Bench): Sheet<Row> {
         ? [{ caption: "Bench", rows: [], none: "Nothing is fitted to this car." }]
         : steps.map((step) => ({
             caption: words(step),
-            rows: bench.entries.filter(({ benchStep }) => benchStep === step),
+            rows: bench.entries
+              .filter(({ benchStep }) => benchStep === step)
+              .map((entry) => ({ ...entry, lastSeenOn: dayOrNull(entry.lastSeenAt) })),
           })),
   };
 }

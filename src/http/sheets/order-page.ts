@@ -1,3 +1,4 @@
+import { dayIn } from "../../domain/club-time.ts";
 import type { purchaseOrder } from "../../services/purchase-order.ts";
 import { longDay } from "../charts/frame.ts";
 import { amounts, decimal } from "./restock-sheet.ts";
@@ -35,11 +36,11 @@ const columns: Column<Row>[] = [
 ];
 
 /** An order as it goes to the supplier, and as it is held against what comes. */
-export function orderPage(order: Order): Sheet<Row> {
+export function orderPage(order: Order, timeZone: string): Sheet<Row> {
   return {
     title: `Purchase order to ${order.supplierName}`,
     facts: [
-      `From ${order.clubName}, placed on ${longDay(order.placedAt)}, for ${order.locationName}.`,
+      `From ${order.clubName}, placed on ${longDay(dayIn(timeZone, order.placedAt))}, for ${order.locationName}.`,
       `Number: ${order.id}.`,
       `Total: ${amounts(order.totals)}.`,
       order.promisedOn === null ? "No day is promised." : `Promised for ${longDay(order.promisedOn)}.`,

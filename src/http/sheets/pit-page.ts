@@ -1,3 +1,4 @@
+import { dayIn } from "../../domain/club-time.ts";
 import { count, percent } from "../../services/needs-ahead.ts";
 import type { pitList } from "../../services/pit-list.ts";
 import { longDay } from "../charts/frame.ts";
@@ -65,12 +66,12 @@ const weight = ({ grams, linesWithout }: List["weight"]): string =>
   `It weighs ${Math.round(grams)} g${linesWithout === 0 ? "." : `, and ${count(linesWithout, "line")} of unknown weight.`}`;
 
 /** The pit list as a page and a table: what to change before leaving, then what goes into the box. */
-export function pitPage(list: List): Sheet<Row> {
+export function pitPage(list: List, timeZone: string): Sheet<Row> {
   const { meeting } = list;
   return {
     title: `Pit list: ${list.carName}, ${meeting.name}`,
     facts: [
-      `${longDay(meeting.startsOn)}: ${meeting.runs} runs on ${meeting.surface}. As of ${longDay(list.asOf)}.`,
+      `${longDay(meeting.startsOn)}: ${meeting.runs} runs on ${meeting.surface}. As of ${longDay(dayIn(timeZone, list.asOf))}.`,
       list.sentence,
       list.met
         ? `That keeps the wanted chance of ${percent(list.target)} that no part ends the day.`

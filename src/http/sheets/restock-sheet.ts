@@ -1,3 +1,4 @@
+import { dayIn } from "../../domain/club-time.ts";
 import { formatMoney } from "../../domain/money.ts";
 import { count, percent } from "../../services/needs-ahead.ts";
 import type { restockList } from "../../services/restock-list.ts";
@@ -88,7 +89,7 @@ const columns: Column<Row>[] = [
 ];
 
 /** The restock list as a sheet: what to order, supplier by supplier, and what is enough as it is. */
-export function restockSheet(list: List): Sheet<Row> {
+export function restockSheet(list: List, timeZone: string): Sheet<Row> {
   const named = (rows: List["enough"], supplierName: string | null): Row[] =>
     rows.map((row) => ({ ...row, supplierName }));
   const supplied = list.suppliers.map(
@@ -114,7 +115,7 @@ export function restockSheet(list: List): Sheet<Row> {
     title: `Restock list through ${longDay(list.through)}`,
     facts: [
       list.sentence,
-      `As of ${longDay(list.asOf)}. To order: ${amounts(list.totals)}. Wanted ${list.targetKind === "fill" ? "share of the need to be served" : "chance of each line not running out"}: ${percent(list.target)}.`,
+      `As of ${longDay(dayIn(timeZone, list.asOf))}. To order: ${amounts(list.totals)}. Wanted ${list.targetKind === "fill" ? "share of the need to be served" : "chance of each line not running out"}: ${percent(list.target)}.`,
     ],
     columns,
     sections: [

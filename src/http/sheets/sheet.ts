@@ -1,5 +1,6 @@
 import type { Cell } from "../../services/csv-sheet.ts";
 import { csvSheet } from "../../services/csv-sheet.ts";
+import { dateOf } from "../charts/frame.ts";
 import { type Content, element, type Markup, trusted } from "../markup.ts";
 
 /**
@@ -46,9 +47,9 @@ const short = new Intl.DateTimeFormat("en-GB", {
   month: "short",
   year: "numeric",
 });
-/** A day in a cell, which is not broken into lines. */
+/** A day in a cell, which is not broken into lines; which day a moment is, `dayIn` tells. */
 export const dayOrNone = (day: string | null): string =>
-  day === null ? "–" : short.format(new Date(day)).replaceAll(" ", "\u00a0");
+  day === null ? "–" : short.format(dateOf(day)).replaceAll(" ", "\u00a0");
 
 /** Only what a page needs to be read and printed. Nothing is loaded, nothing runs, and nothing is sent. */
 export const pageHeaders = {
