@@ -14,7 +14,7 @@ export const refusals = {
   piece_not_fitted: "The piece was not fitted then",
   piece_retired: "The piece was retired",
   wrong_kind: "The piece is of another kind than the position takes",
-  out_of_order: "The times contradict each other",
+  out_of_order: "A time is out of order",
   inconsistent: "The values contradict each other",
   stock_short: "There is not enough stock there",
   reading_questioned: "The reading needs a second look",
@@ -39,14 +39,22 @@ export interface Fault {
 export class DomainError extends Error {
   readonly code: RefusalCode;
   readonly faults: readonly Fault[];
-  constructor(code: RefusalCode, message: string, faults: readonly Fault[] = []) {
+  /** the id that nothing has, where that is why */
+  readonly unknownId: string | null;
+  constructor(
+    code: RefusalCode,
+    message: string,
+    faults: readonly Fault[] = [],
+    unknownId: string | null = null,
+  ) {
     super(message);
     this.name = "DomainError";
     this.code = code;
     this.faults = faults;
+    this.unknownId = unknownId;
   }
 }
 
 /** Refuses with `not_found`, naming the sort of thing and its id. */
 export const notFound = (what: string, id: string): DomainError =>
-  new DomainError("not_found", `There is no ${what} with id ${id}`);
+  new DomainError("not_found", `There is no ${what} with id ${id}`, [], id);

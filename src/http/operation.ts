@@ -8,6 +8,7 @@ import { formFault, unknownMember } from "./form-fault.ts";
 import { jsonBody } from "./json-body.ts";
 import { FormError } from "./problem.ts";
 import { answerOnce } from "./retries.ts";
+import { withPlaces } from "./unknown-id.ts";
 
 /** What the key check leaves for the handlers: who asks, and how far the role reaches for this operation. */
 export interface AppEnv {
@@ -158,7 +159,13 @@ export const operation =
         query: spec.query && check("query", spec.query, queryOf(c)),
         body: spec.body && check("body", spec.body, await jsonBody(c)),
       } as Input<S>;
-      const act = async (work: Work) => ready(spec, (await handler(input, work, c)) as Unchecked);
+      const act = async (work: Work) => {
+        try {
+          return ready(spec, (await handler(input, work, c)) as Unchecked);
+        } catch (error) {
+          throw withPlaces(error, input);
+        }
+      };
       const guarded = (work: Work) => ifUnchanged(spec, c, input.params, work, act);
       const answer = await answerOnce(spec, c, input, workFor(c), guarded);
       if (spec.method === "get" && isKnown(c, answer.headers["etag"]))

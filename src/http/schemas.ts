@@ -1,4 +1,5 @@
 import { z } from "zod";
+import { earliestMoment, tooEarly } from "../domain/moment.ts";
 
 /** Building blocks that every route shares: texts, ids, times, pages. */
 
@@ -26,8 +27,12 @@ export const InstantIn = z.iso
     offset: true,
     error: 'must be an RFC 3339 time with an offset, such as "2026-11-29T18:30:00+11:00"',
   })
+  .refine((s) => Date.parse(s) >= Date.parse(earliestMoment), tooEarly)
   .transform((s) => new Date(s).toISOString())
-  .meta({ description: "moment, RFC 3339 with offset", example: "2026-11-29T18:30:00+11:00" });
+  .meta({
+    description: "moment, RFC 3339 with offset; not before 1980",
+    example: "2026-11-29T18:30:00+11:00",
+  });
 export const Instant = z.iso
   .datetime()
   .meta({ description: "moment in UTC, RFC 3339", example: "2026-11-29T07:30:00.000Z" });

@@ -1,4 +1,5 @@
 import { DomainError } from "../domain/errors.ts";
+import { requirePast } from "../domain/moment.ts";
 import type { RetiredFor } from "../domain/piece.ts";
 import {
   getPosition,
@@ -92,6 +93,7 @@ export const fitPiece = (
   given: { position: string; at: string; piece: PieceToFit },
 ): Promise<FittingRow> =>
   together(work, async (work) => {
+    requirePast(work.now(), given.at, "A fitting");
     const car = await getOwnCar(work, carId);
     const piece = await pieceFor(work, car, given.piece, given.at);
     return fitIn(work, car, piece, given.position, given.at);
@@ -115,6 +117,7 @@ export const removePiece = (
   given: { at: string; retiredFor: RetiredFor | null },
 ): Promise<FittingRow> =>
   together(work, async (work) => {
+    requirePast(work.now(), given.at, "A removal");
     const piece = await getOwnPiece(work, pieceId);
     const fitting = (await selectFittingsOfPiece(work.db, pieceId)).find((f) => f.removedAt === null);
     if (fitting === undefined)
@@ -135,6 +138,7 @@ export const replacePiece = (
   given: { position: string; at: string; retiredFor: RetiredFor | null; piece: PieceToFit },
 ): Promise<{ removed: FittingRow; fitted: FittingRow }> =>
   together(work, async (work) => {
+    requirePast(work.now(), given.at, "A replacement");
     const car = await getOwnCar(work, carId);
     const position = await getPosition(work.db, work.actor.clubId, carId, given.position);
     const fitting = await selectFittingAtPosition(work.db, position.id, given.at);
@@ -157,6 +161,7 @@ export const swapPieces = (
   given: { pieceIds: readonly [string, string]; at: string },
 ): Promise<FittingRow[]> =>
   together(work, async (work) => {
+    requirePast(work.now(), given.at, "A swap");
     const before = await Promise.all(
       given.pieceIds.map(async (id) => {
         const piece = await getOwnPiece(work, id);
@@ -196,6 +201,9 @@ export const changeFitting = (
   changes: { fittedAt?: string | undefined; removedAt?: string | null | undefined },
 ): Promise<FittingRow> =>
   together(work, async (work) => {
+    const { fittedAt: on, removedAt: off } = changes;
+    if (on !== undefined) requirePast(work.now(), on, "A fitting", "#/fittedAt");
+    if (off !== undefined && off !== null) requirePast(work.now(), off, "A removal", "#/removedAt");
     const { fitting, piece } = await ownFitting(work, id);
     const fittedAt = changes.fittedAt ?? fitting.fittedAt;
     const removedAt = changes.removedAt === undefined ? fitting.removedAt : changes.removedAt;

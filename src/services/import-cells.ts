@@ -1,3 +1,5 @@
+import { earliestMoment, tooEarly } from "../domain/moment.ts";
+
 /**
  * Cells of a table that comes in: from the text of a CSV file, or from a member of a JSON object. The ranges are those
  * of the single calls (a test compares them). Nothing is guessed: not the decimal sign, not the order of a date.
@@ -130,7 +132,7 @@ const dayForm = /^(\d{4})-(\d\d)-(\d\d)$/;
 const momentForm =
   /^(\d{4})-(\d\d)-(\d\d)T(?:[01]\d|2[0-3]):[0-5]\d:[0-5]\d(?:\.\d+)?(?:Z|[+-](?:[01]\d|2[0-3]):[0-5]\d)$/;
 
-const firstMs = Date.parse("0000-01-01T00:00:00.000Z");
+const firstMs = Date.parse(earliestMoment);
 const lastMs = Date.parse("9999-12-31T23:59:59.999Z");
 
 /** Does the text begin with a day of the calendar? JavaScript itself takes 30 February for 2 March. */
@@ -152,8 +154,9 @@ export const day: Reader<string> = (cell) => {
 export const moment: Reader<string> = (cell) => {
   const said = typeof cell === "string" ? cell.trim() : "";
   const at = isDay(momentForm.exec(said)) ? Date.parse(said) : Number.NaN;
-  // Times are compared as text, which holds from year 0000 to 9999.
-  return Number.isNaN(at) || at < firstMs || at > lastMs
+  if (at < firstMs) return new Wrong(tooEarly);
+  // Times are compared as text, which holds up to year 9999.
+  return Number.isNaN(at) || at > lastMs
     ? new Wrong(
         `must be an RFC 3339 time with an offset, such as 2026-11-29T18:30:00+11:00, but is ${shown(cell)}`,
       )

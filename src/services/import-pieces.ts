@@ -1,4 +1,5 @@
 import { DomainError } from "../domain/errors.ts";
+import { latestMoment } from "../domain/moment.ts";
 import { retirements } from "../domain/piece.ts";
 import { convertUnit } from "../domain/units.ts";
 import { countEvidenceOfMany, insertRows, selectFittingsOf, selectPiecesOfDrivers } from "../storage/bulk.ts";
@@ -54,6 +55,10 @@ async function pieceReader(work: Work) {
   const kinds = await kindsOfLines(work);
   const positions = await positionNames(work);
 
+  const latest = latestMoment(work.now());
+  const ahead = (given: GivenPiece) =>
+    (["fittedAt", "removedAt", "retiredAt"] as const).find((at) => given[at] !== null && given[at] > latest);
+
   const asNewOf = (given: GivenPiece, lineId: string): number | null | WrongAt => {
     const { measure, name } = kinds.get(lineId)!.kind;
     if (given.asNew === null || given.unit === null) return given.asNew;
@@ -94,6 +99,9 @@ async function pieceReader(work: Work) {
   };
 
   return (given: GivenPiece, row: number): PieceIn | WrongAt => {
+    const future = ahead(given);
+    if (future !== undefined)
+      return new WrongAt(future, "is in the future; log what became of a piece when it has happened");
     const driver = drivers.find(given.driverId, given.driver);
     const driverColumn = given.driver === null ? "driverId" : "driver";
     if (driver instanceof Wrong) return new WrongAt(driverColumn, driver.detail);

@@ -1,4 +1,5 @@
 import { DomainError } from "../domain/errors.ts";
+import { latestMoment } from "../domain/moment.ts";
 import { beforeFirstReading, plausibleWear, questionReading } from "../domain/question-reading.ts";
 import { convertUnit } from "../domain/units.ts";
 import { countEvidenceOfMany, insertRows, selectReadingsOfPieces } from "../storage/bulk.ts";
@@ -10,7 +11,6 @@ import { type ImportCounts, keepTogether, notOwn, reachesDriver, requireLogReach
 import { Faults } from "./import-faults.ts";
 import { driverNames, kindsOfLines, pieceName, pieceNames } from "./import-names.ts";
 import { instrumentOf } from "./log-inspection.ts";
-import { latestMoment } from "./log-runs.ts";
 import { type Bytes, readTable, type Table, type TableForm } from "./tables-in.ts";
 import type { Work } from "./work.ts";
 
@@ -42,7 +42,7 @@ async function readingReader(work: Work) {
   const drivers = await driverNames(work);
   const pieces = await pieceNames(work);
   const kinds = await kindsOfLines(work);
-  const latest = latestMoment(work);
+  const latest = latestMoment(work.now());
 
   const pieceOf = (given: GivenReading): PieceRow | WrongAt => {
     const named = given.driver !== null || given.driverId !== null;

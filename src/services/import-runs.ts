@@ -1,4 +1,5 @@
 import { surfaces } from "../domain/kind.ts";
+import { latestMoment } from "../domain/moment.ts";
 import { conditionWords } from "../domain/piece.ts";
 import { insertRows, selectRunsAt } from "../storage/bulk.ts";
 import type { MeetingRow, RunRow } from "../storage/tables.ts";
@@ -19,7 +20,6 @@ import { countEvidenceOfRuns } from "./import-evidence.ts";
 import { groupedBy } from "./grouped-by.ts";
 import { Faults } from "./import-faults.ts";
 import { carNames, meetingNames, pieceName, packNames } from "./import-names.ts";
-import { latestMoment } from "./log-runs.ts";
 import { type Bytes, readTable, type Table, type TableForm } from "./tables-in.ts";
 import type { Work } from "./work.ts";
 
@@ -58,7 +58,7 @@ async function runReader(work: Work): Promise<(given: Given<typeof runColumns>) 
   const cars = await carNames(work);
   const packs = await packNames(work);
   const meetings = await meetingNames(work);
-  const latest = latestMoment(work);
+  const latest = latestMoment(work.now());
   const { clubId } = work.actor;
 
   const packOf = (given: Given<typeof runColumns>, driverId: string): string | null | WrongAt => {

@@ -1,3 +1,4 @@
+import { latestMoment } from "../domain/moment.ts";
 import { insertRows, selectLevelsWithLast } from "../storage/bulk.ts";
 import { levelOf } from "../storage/stock-ledger.ts";
 import type { LineRow, LocationRow, MovementRow } from "../storage/tables.ts";
@@ -41,6 +42,7 @@ async function countReader(work: Work) {
   const locations = await locationNames(work);
   const reachable = new Set((await reachableLocations(work, work.db)).map(({ id }) => id));
   const now = work.now();
+  const latest = latestMoment(now);
 
   const locationOf = (given: GivenCount): LocationRow | WrongAt => {
     const named = given.driver !== null || given.driverId !== null;
@@ -61,6 +63,8 @@ async function countReader(work: Work) {
   };
 
   return (given: GivenCount, row: number): Count | WrongAt => {
+    if (given.at !== null && given.at > latest)
+      return new WrongAt("at", "is in the future; log a count when it was taken");
     const location = locationOf(given);
     if (location instanceof WrongAt) return location;
     const line = lines.find(given.lineId, given.sku);

@@ -1,4 +1,5 @@
 import { DomainError } from "../domain/errors.ts";
+import { requirePast } from "../domain/moment.ts";
 import { observedLeadTimes } from "../domain/lead-times.ts";
 import type { Queries } from "../storage/database.ts";
 import { insertOrder, leadTimesOf, type OrderShown, pageOfOrders } from "../storage/orders.ts";
@@ -73,6 +74,7 @@ export const placeOrder = (
   together(work, async ({ db: trx }) => {
     const { clubId } = work.actor;
     const { lines, ...members } = given;
+    requirePast(work.now(), given.placedAt, "An order", "#/placedAt");
     await getRecord(trx, "suppliers", clubId, given.supplierId, "supplier");
     await requireLocation(work, trx, given.locationId);
     const id = work.newId();
@@ -125,6 +127,7 @@ export const receiveOrder = (
   together(work, async ({ db: trx }) => {
     const order = await oneOrder(work, trx, id);
     const { at } = given;
+    requirePast(work.now(), at, "A receipt");
     const { locationId } = order;
     const missing = given.lines.findIndex(({ lineId }) => !order.lines.some((l) => l.lineId === lineId));
     if (missing >= 0)

@@ -1,6 +1,7 @@
 import type { ChangeType } from "../domain/change.ts";
 import { DomainError } from "../domain/errors.ts";
 import type { Kind } from "../domain/kind.ts";
+import { requirePast } from "../domain/moment.ts";
 import type { RetiredFor } from "../domain/piece.ts";
 import { usageAtMoments } from "../domain/usage.ts";
 import { selectFittingOfPieceAt, updateFitting } from "../storage/fittings.ts";
@@ -120,7 +121,10 @@ export const retirePiece = (
   id: string,
   end: { at: string; retiredFor: RetiredFor },
 ): Promise<PieceRow> =>
-  together(work, async (work) => retireOwnPiece(work, await getOwnPiece(work, id), end));
+  together(work, async (work) => {
+    requirePast(work.now(), end.at, "A retirement");
+    return retireOwnPiece(work, await getOwnPiece(work, id), end);
+  });
 
 /** Takes back a retirement that was logged wrongly; the piece is then a spare, fitted nowhere. */
 export const unretirePiece = (work: Work, id: string): Promise<PieceRow> =>

@@ -64,7 +64,9 @@ export async function askReservation(
     const forDay = meeting?.startsOn ?? given.forDay!;
     const today = await clubDay(work);
     if (forDay < today)
-      throw new DomainError("out_of_order", `The reservation is for ${forDay}, but today is ${today}`);
+      throw new DomainError("out_of_order", `The reservation is for ${forDay}, but today is ${today}`, [
+        { pointer: meeting === null ? "#/forDay" : "#/meetingId", detail: `is past: today is ${today}` },
+      ]);
     const row = await makeRecord(
       work,
       "reservations",

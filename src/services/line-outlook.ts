@@ -18,7 +18,11 @@ export async function lineOutlook(work: Work, lineId: string, asked: Scope & { t
   const line = await getRecord(work.db, "lines", work.actor.clubId, lineId, "line");
   const today = await clubDay(work);
   if (asked.through < today)
-    throw new DomainError("out_of_order", `The outlook goes through ${asked.through}, but today is ${today}`);
+    throw new DomainError(
+      "out_of_order",
+      `The outlook goes through ${asked.through}, but today is ${today}`,
+      [{ pointer: "#/through", detail: `is past: today is ${today}` }],
+    );
   const months = monthsOf(today, asked.through);
   if (months.length > mostMonths)
     throw new DomainError(

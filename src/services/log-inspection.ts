@@ -1,5 +1,6 @@
 import { DomainError, type Fault } from "../domain/errors.ts";
 import type { Kind } from "../domain/kind.ts";
+import { requirePast } from "../domain/moment.ts";
 import type { Finding, ServiceWord } from "../domain/piece.ts";
 import { beforeFirstReading, plausibleWear, questionReading } from "../domain/question-reading.ts";
 import { convertUnit } from "../domain/units.ts";
@@ -13,7 +14,6 @@ import { getRecord, type Page, type PageRequest, pageOfRecords } from "../storag
 import type { InspectionRow, PieceRow, ReadingRow } from "../storage/tables.ts";
 import { countEvidenceOfPiece, selectRunsOfPiece } from "../storage/usage.ts";
 import { getOwnPiece, lineAndKind, notePiece } from "./keep-pieces.ts";
-import { requirePast } from "./log-runs.ts";
 import { together, type Work } from "./work.ts";
 
 export interface GivenReading {
@@ -104,7 +104,7 @@ async function readingsFor(work: Work, piece: PieceRow, given: GivenInspection, 
 /** Logs one look at a piece: readings, a grade, what was found and what was done. */
 export const logInspection = (work: Work, pieceId: string, given: GivenInspection): Promise<Inspection> =>
   together(work, async (work) => {
-    requirePast(work, given.at, "An inspection");
+    requirePast(work.now(), given.at, "An inspection");
     const piece = await getOwnPiece(work, pieceId);
     const id = work.newId();
     const readings = await readingsFor(work, piece, given, id);

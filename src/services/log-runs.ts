@@ -1,6 +1,7 @@
 import type { ChangeType } from "../domain/change.ts";
 import { DomainError } from "../domain/errors.ts";
 import type { Surface } from "../domain/kind.ts";
+import { requirePast } from "../domain/moment.ts";
 import type { ConditionWord } from "../domain/piece.ts";
 import { deleteRecord, getRecord, insertRecord, updateRecord } from "../storage/records.ts";
 import type { CarRow, RunRow } from "../storage/tables.ts";
@@ -31,18 +32,6 @@ export const runFromRow = (row: RunRow) => ({
 });
 export type Run = ReturnType<typeof runFromRow>;
 
-/** A clock that is a little ahead is no reason to refuse; a run of next week is. */
-const aheadMs = 24 * 3600 * 1000;
-
-/** The latest moment at which something can be said to have happened, RFC 3339 in UTC with milliseconds. */
-export const latestMoment = (work: Pick<Work, "now">): string =>
-  new Date(Date.parse(work.now()) + aheadMs).toISOString();
-
-export function requirePast(work: Pick<Work, "now">, at: string, what: string): void {
-  if (Date.parse(at) > Date.parse(latestMoment(work)))
-    throw new DomainError("out_of_order", `${what} at ${at} is in the future; log it when it has happened`);
-}
-
 /** The pack that a run names must be a pack of the car's driver. */
 async function requirePack(work: Work, packId: string, driverId: string): Promise<void> {
   const pack = await getRecord(work.db, "pieces", work.actor.clubId, packId, "pack");
@@ -53,14 +42,20 @@ async function requirePack(work: Work, packId: string, driverId: string): Promis
     throw new DomainError("not_allowed", `${pack.mark} belongs to another driver`);
 }
 
-async function surfaceOf(work: Work, given: Pick<GivenRun, "surface" | "meetingId">): Promise<Surface> {
+async function surfaceOf(
+  work: Work,
+  given: Pick<GivenRun, "surface" | "meetingId">,
+  member: string,
+): Promise<Surface> {
   const meeting =
     given.meetingId === null
       ? null
       : await getRecord(work.db, "meetings", work.actor.clubId, given.meetingId, "meeting");
   const surface = given.surface ?? meeting?.surface;
   if (surface === undefined)
-    throw new DomainError("not_found", "Say on which surface the run was, or at which meeting");
+    throw new DomainError("inconsistent", "Say on which surface the run was, or at which meeting", [
+      { pointer: `${member}/surface`, detail: "must be given where no meeting is named" },
+    ]);
   return surface as Surface;
 }
 
@@ -91,8 +86,9 @@ function noteRuns(
   return noteChange(work, { type, subject: { kind: "car", id }, audience: { driverId }, data });
 }
 
-async function addRun(work: Work, given: GivenRun): Promise<{ run: Run; car: CarRow }> {
-  requirePast(work, given.at, "A run");
+/** @param member where the request has the run: a JSON pointer */
+async function addRun(work: Work, given: GivenRun, member = "#"): Promise<{ run: Run; car: CarRow }> {
+  requirePast(work.now(), given.at, "A run", `${member}/at`);
   const car = await getOwnCar(work, given.carId);
   if (given.packId !== null) await requirePack(work, given.packId, car.driverId);
   const { conditions, ...members } = given;
@@ -101,7 +97,7 @@ async function addRun(work: Work, given: GivenRun): Promise<{ run: Run; car: Car
     clubId: work.actor.clubId,
     version: 1,
     ...members,
-    surface: await surfaceOf(work, given),
+    surface: await surfaceOf(work, given, member),
     conditions: conditions.length === 0 ? null : JSON.stringify(conditions),
   };
   await insertRun(work, row);
@@ -125,7 +121,8 @@ export const logMeeting = (
 ): Promise<Run[]> =>
   together(work, async (work) => {
     const logged: { run: Run; car: CarRow }[] = [];
-    for (const run of runs) logged.push(await addRun(work, { ...run, meetingId }));
+    for (const [i, run] of runs.entries())
+      logged.push(await addRun(work, { ...run, meetingId }, `#/runs/${i}`));
     for (const [, ofCar] of groupedBy(logged, ({ run }) => run.carId))
       await noteRuns(
         work,
@@ -154,7 +151,7 @@ export const changeRun = (
     const { run: before, car: carBefore } = await ownRun(work, id);
     const { conditions, surface, ...members } = changes;
     const given = Object.fromEntries(Object.entries(members).filter(([, value]) => value !== undefined));
-    if (changes.at !== undefined) requirePast(work, changes.at, "A run");
+    if (changes.at !== undefined) requirePast(work.now(), changes.at, "A run");
     const car = await getOwnCar(work, changes.carId ?? before.carId);
     const packId = changes.packId === undefined ? before.packId : changes.packId;
     if (packId !== null) await requirePack(work, packId, car.driverId);

@@ -34,7 +34,9 @@ export const daysFrom = (day: string, days: number): string => dayAfter(`${day}T
 export async function checkpointsThrough(work: Work, through: string): Promise<string[]> {
   const today = await clubDay(work);
   if (through < today)
-    throw new DomainError("out_of_order", `The answer goes through ${through}, but today is ${today}`);
+    throw new DomainError("out_of_order", `The answer goes through ${through}, but today is ${today}`, [
+      { pointer: "#/through", detail: `is past: today is ${today}` },
+    ]);
   const meetings = await selectMeetingsFrom(work.db, work.actor.clubId, today, through);
   const days = [...new Set([...meetings.map((meeting) => meeting.startsOn), through])].sort();
   const step = Math.ceil(days.length / mostCheckpoints);

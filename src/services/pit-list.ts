@@ -5,7 +5,7 @@ import { chancesThrough, pieceDemand, pieceForecast } from "../domain/forecast.t
 import { burdens, dayChance, pitBox, type PitLine } from "../domain/pit-box.ts";
 import { pmfCdf, pmfMean } from "../stats/index.ts";
 import { selectClub } from "../storage/clubs.ts";
-import { allRecords } from "../storage/records.ts";
+import { allRecords, getRecord } from "../storage/records.ts";
 import { selectFittedOnCars } from "../storage/restock.ts";
 import { levelsOf } from "../storage/stock-ledger.ts";
 import type { CarRow } from "../storage/tables.ts";
@@ -36,8 +36,11 @@ export async function pitList(
   const ahead = (await meetingsAhead(work, [car])).get(carId) ?? [];
   const at = asked.meetingId === undefined ? 0 : ahead.findIndex((one) => one.meetingId === asked.meetingId);
   const meeting = ahead[at];
-  if (meeting === undefined)
+  if (meeting === undefined) {
+    if (asked.meetingId !== undefined)
+      await getRecord(work.db, "meetings", work.actor.clubId, asked.meetingId, "meeting");
     throw new DomainError("nothing_to_forecast", `"${car.name}" has no such meeting ahead in the calendar`);
+  }
   const { changes, stoppers } = await changesBefore(work, car, ahead.slice(0, at + 1));
   const changed = new Set(changes.map(({ pieceId }) => pieceId));
   const asItIs = await lineDemands(work, [car], [meeting.startsOn]);

@@ -1,4 +1,5 @@
 import { DomainError } from "../domain/errors.ts";
+import { requirePast } from "../domain/moment.ts";
 import type { Queries } from "../storage/database.ts";
 import { pageOfOrders } from "../storage/orders.ts";
 import { findRecord, getRecord, type Page, type PageRequest, updateRecord } from "../storage/records.ts";
@@ -64,6 +65,7 @@ export const recordMovement = (
 ): Promise<{ movement: MovementRow; repeated: boolean }> =>
   together(work, async ({ db: trx }) => {
     const { id, reason, lineId, locationId, toLocationId, pieces, at, notes } = given;
+    requirePast(work.now(), at, "A movement");
     const takes = reason === "sold" || reason === "written-off" || reason === "moved";
     const wanted = { lineId, locationId, quantity: takes ? -pieces : pieces, reason, at, notes };
     const before = await findRepeat(work, trx, id, wanted);

@@ -1,4 +1,5 @@
 import { DomainError } from "../domain/errors.ts";
+import { requirePast } from "../domain/moment.ts";
 import { getRecord } from "../storage/records.ts";
 import { levelOf } from "../storage/stock-ledger.ts";
 import { putIntoStock, takeFromStock } from "./move-stock.ts";
@@ -28,6 +29,7 @@ export const takeStock = (
 ): Promise<Counted[]> =>
   together(work, async ({ db: trx }) => {
     const { locationId, at, counts } = given;
+    requirePast(work.now(), at, "A count");
     const { clubId } = work.actor;
     const location = await requireLocation(work, trx, locationId);
     const found: Counted[] = [];

@@ -15,6 +15,7 @@ export async function getPosition(
     throw new DomainError(
       "not_found",
       `The car has no position "${name}"; it has ${positions.map((p) => `"${p.name}"`).join(", ") || "none yet"}`,
+      [{ pointer: "#/position", detail: "is not a position of the car" }],
     );
   return found;
 }

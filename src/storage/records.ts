@@ -1,5 +1,5 @@
 import { type Kysely, sql } from "kysely";
-import { DomainError } from "../domain/errors.ts";
+import { DomainError, notFound } from "../domain/errors.ts";
 import { brokenConstraint, type Queries } from "./database.ts";
 import type { Tables } from "./tables.ts";
 
@@ -79,7 +79,7 @@ export async function getRecord<T extends RecordTable>(
   what: string,
 ): Promise<Tables[T]> {
   const row = await findRecord(q, table, clubId, id);
-  if (row === undefined) throw new DomainError("not_found", `There is no ${what} with id ${id}`);
+  if (row === undefined) throw notFound(what, id);
   return row;
 }
 
@@ -177,7 +177,7 @@ export async function updateRecord<T extends RecordTable>(
       .where("clubId", "=", clubId)
       .returningAll()
       .executeTakeFirst();
-    if (row === undefined) throw new DomainError("not_found", `There is no ${what} with id ${id}`);
+    if (row === undefined) throw notFound(what, id);
     return row as Tables[T];
   } catch (error) {
     throw refusalFor(error, what);
@@ -198,7 +198,7 @@ export async function deleteRecord(
       .where("id", "=", id)
       .where("clubId", "=", clubId)
       .executeTakeFirstOrThrow();
-    if (Number(numDeletedRows) === 0) throw new DomainError("not_found", `There is no ${what} with id ${id}`);
+    if (Number(numDeletedRows) === 0) throw notFound(what, id);
   } catch (error) {
     throw refusalFor(error, what);
   }

@@ -238,7 +238,7 @@ describe("answers about stock", () => {
 
     it("an unknown meeting is refused, and so is another driver's car", async () => {
       const unknown = await service.owner.get(`/v1/cars/${club.cars[0].id}/pit-list?meetingId=none`);
-      expect([unknown.status, unknown.body.type]).toEqual([409, "/problems/nothing_to_forecast"]);
+      expect([unknown.status, unknown.body.errors[0].pointer]).toEqual([404, "#/meetingId"]);
       expect((await ada.get(`/v1/cars/${club.cars[1].id}/pit-list`)).status).toBe(403);
       expect((await ada.get(`/v1/cars/${club.cars[0].id}/pit-list`)).status).toBe(200);
     });

@@ -1,0 +1,105 @@
+import { afterAll, beforeAll, expect, it } from "vitest";
+import { startGarage } from "../support/garage.ts";
+import { startTestService, type TestService } from "../support/service.ts";
+
+/** What a refusal says: which member, and what would do. */
+let service: TestService;
+let garage: Awaited<ReturnType<typeof startGarage>>;
+beforeAll(async () => {
+  service = await startTestService("2026-12-01T09:00:00.000Z");
+  garage = await startGarage(service);
+});
+afterAll(async () => {
+  expect(service.faults).toEqual([]);
+  await service.close();
+});
+
+const at = "2026-11-10T10:00:00Z";
+const run = (more: object) => ({ carId: garage.car.id, at, minutes: 5, surface: "asphalt", ...more });
+const piece = (more: object) => ({
+  driverId: garage.driver.id,
+  lineId: garage.line.id,
+  mark: "spur 1",
+  ...more,
+});
+
+it("a run without a surface, where no meeting says one, is refused with 422 at #/surface", async () => {
+  const { status, body } = await service.owner.post("/v1/runs", run({ surface: null }));
+  expect([status, body.type]).toEqual([422, "/problems/inconsistent"]);
+  expect(body.errors).toEqual([{ pointer: "#/surface", detail: "must be given where no meeting is named" }]);
+});
+
+it("an id in the body that nothing has is refused with 404 at its member, however deep it lies", async () => {
+  const { supplier, home, line, car, kind } = garage;
+  const asked: [string, object, string][] = [
+    ["/v1/runs", run({ carId: "none" }), "#/carId"],
+    ["/v1/runs", run({ packId: "none" }), "#/packId"],
+    ["/v1/runs", run({ meetingId: "none" }), "#/meetingId"],
+    ["/v1/pieces", piece({ driverId: "none" }), "#/driverId"],
+    ["/v1/pieces", piece({ lineId: "none" }), "#/lineId"],
+    [`/v1/cars/${car.id}/fittings`, { position: "spur", at, piece: { pieceId: "none" } }, "#/piece/pieceId"],
+    ["/v1/swaps", { pieceIds: ["none", "none too"], at }, "#/pieceIds/0"],
+    ["/v1/stocktakes", { locationId: "none", at, counts: [{ lineId: line.id, pieces: 1 }] }, "#/locationId"],
+    [
+      "/v1/orders",
+      {
+        supplierId: supplier.id,
+        locationId: home.id,
+        placedAt: at,
+        lines: [
+          { lineId: line.id, packs: 1 },
+          { lineId: "none", packs: 1 },
+        ],
+      },
+      "#/lines/1/lineId",
+    ],
+    ["/v1/lines", { sku: "T-9", name: "N", kindId: "none", priceMinorUnits: 1 }, "#/kindId"],
+    ["/v1/lines", { sku: "T-9", name: "N", kindId: kind.id, priceMinorUnits: 1, fits: ["none"] }, "#/fits/0"],
+  ];
+  for (const [path, body, pointer] of asked) {
+    const answer = await service.owner.post(path, body);
+    expect([path, answer.status, answer.body.errors]).toEqual([
+      path,
+      404,
+      [{ pointer, detail: answer.body.detail }],
+    ]);
+    expect(answer.body.detail).toMatch(/^There is no .* with id none$/);
+  }
+});
+
+it("an unknown id of the path has no pointer, for no member is wrong", async () => {
+  const { status, body } = await service.owner.post("/v1/pieces/none/removal", { at });
+  expect([status, body.errors]).toEqual([404, undefined]);
+});
+
+it("a position that the car has not is refused at #/position, with those it has", async () => {
+  const { status, body } = await service.owner.post(`/v1/cars/${garage.car.id}/fittings`, {
+    position: "rear wing",
+    at,
+    piece: { lineId: garage.line.id, mark: "spur 2", from: "none" },
+  });
+  expect([status, body.errors[0].pointer]).toEqual([404, "#/position"]);
+  expect(body.detail).toContain('"spur", "second spur"');
+});
+
+it("GET /v1/cars/{id}/pit-list: 404 for a meeting that is not there, 409 for one that is past or that the car does not attend", async () => {
+  const { car } = garage;
+  const meeting = (name: string, startsOn: string) =>
+    service.owner.must("POST", "/v1/meetings", {
+      name,
+      startsOn,
+      surface: "asphalt",
+      plannedRuns: 5,
+      minutesPerRun: 5,
+    });
+  const ask = async (meetingId: string) => {
+    const { status, body } = await service.owner.get(`/v1/cars/${car.id}/pit-list?meetingId=${meetingId}`);
+    return [status, body.type, body.errors?.[0].pointer];
+  };
+  expect(await ask("none")).toEqual([404, "/problems/not_found", "#/meetingId"]);
+  const past = await meeting("Round 1", "2026-11-01");
+  expect(await ask(past.id)).toEqual([409, "/problems/nothing_to_forecast", undefined]);
+  const ahead = await meeting("Round 2", "2026-12-20");
+  await service.owner.must("PUT", `/v1/meetings/${ahead.id}/entries/${car.id}`, { attends: false });
+  expect(await ask(ahead.id)).toEqual([409, "/problems/nothing_to_forecast", undefined]);
+});
