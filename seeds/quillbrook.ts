@@ -79,6 +79,9 @@ export interface ScenarioSupplier {
 export interface ScenarioLine {
   sku: string;
   name: string;
+  /** of the few lines that have one; 952 is the prefix that GS1 keeps for demonstrations (from memory) */
+  gtin?: string;
+  makersPartNumber?: string;
   kind: string;
   supplier: string;
   packSize: number;

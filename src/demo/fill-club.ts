@@ -136,9 +136,9 @@ async function fillBooks(work: Work, scenario: Scenario) {
       kindId: kinds.of(line.kind),
       supplierId: suppliers.of(line.supplier),
       fits: line.fits.map((key) => models.of(key)),
+      gtin: line.gtin ?? null,
+      makersPartNumber: line.makersPartNumber ?? null,
       ...{
-        gtin: null,
-        makersPartNumber: null,
         leadTimeDays: null,
         limits: null,
         usualLife: null,

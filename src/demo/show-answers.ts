@@ -1,5 +1,5 @@
 /**
- * Three answers for the terminal, each asked of the running service over HTTP: what a front end would do. The shapes
+ * Four answers for the terminal, each asked of the running service over HTTP: what a front end would do. The shapes
  * below name only what is shown.
  */
 export type Ask = <T>(path: string) => Promise<T>;
@@ -52,6 +52,8 @@ interface RestockList {
       chanceWith: number;
       costMinorUnits: number;
       currency: string;
+      fromElsewhere: number;
+      shelves: { sentence: string }[];
     }[];
   }[];
   enough: unknown[];
@@ -148,4 +150,18 @@ export async function showRestockList(ask: Ask, through: string): Promise<string
     ...parts,
     `   In all ${sum(list.totals)}. Of ${list.enough.length} more lines there is enough.`,
   ].join("\n");
+}
+
+/** Where does a driver find what is to be bought, and what must come from elsewhere? */
+export async function showShelves(ask: Ask, through: string, driver: string): Promise<string> {
+  const { suppliers } = await ask<RestockList>(`/v1/restock-list?through=${through}&target=0.9`);
+  const parts = suppliers
+    .flatMap(({ lines }) => lines)
+    .map(({ name, pieces, shelves, fromElsewhere }) =>
+      [
+        `   ${name}: ${count(pieces, "piece")} to buy${fromElsewhere === 0 ? "" : `, ${fromElsewhere} from elsewhere`}`,
+        ...shelves.map(({ sentence }) => `      ${sentence}`),
+      ].join("\n"),
+    );
+  return [`4. Which shops have what ${driver} must buy to get through ${through}?`, "", ...parts].join("\n");
 }

@@ -43,7 +43,11 @@ interface Asked {
 }
 
 const age = (hours: number) =>
-  hours < 48 ? count(Math.round(hours), "hour") : count(Math.round(hours / 24), "day");
+  hours < 1
+    ? "less than an hour"
+    : hours < 48
+      ? count(Math.round(hours), "hour")
+      : count(Math.round(hours / 24), "day");
 
 /** "ended on 2027-02-26, replaced by QB-SP-671: the new hub needs an adapter", or null for a line that is sold on. */
 export function endingOf(line: LineRow, byId: ReadonlyMap<string, LineRow>, today: string): string | null {
@@ -151,11 +155,17 @@ export const freePieces = ({
   Math.max(0, (pieces ?? 0) - (heldPieces - heldForDriver));
 
 function sentenceOf(one: Omit<OnShelf, "sentence">): string {
-  const { shopName, packs, pieces, heldPieces, source, ageHours, ended } = one;
+  const { shopName, packs, pieces, heldPieces, source, ageHours, ended, leadTimeDays } = one;
+  const wait =
+    leadTimeDays === null
+      ? ""
+      : ` and gets it in ${leadTimeDays.least === leadTimeDays.most ? "" : `${leadTimeDays.least} to `}${count(leadTimeDays.most, "day")}`;
   const there =
     pieces === null
       ? "has it, and does not say how many"
-      : `has ${pieces === packs || packs === 0 ? pieces : `${count(packs!, "pack")} (${count(pieces, "piece")})`}`;
+      : pieces === 0
+        ? `has none${wait}`
+        : `has ${pieces === packs || packs === 0 ? pieces : `${count(packs!, "pack")} (${count(pieces, "piece")})`}`;
   const held = heldPieces > 0 ? ` (${heldPieces} held)` : "";
   const known = source === "ledger" ? "by the ledger" : `by its list of ${age(ageHours)} ago`;
   const price =

@@ -145,7 +145,7 @@ describe("the pit list and the restock list say where it lies on a shelf", () =>
     for (const path of [pitPath, restockPath]) {
       const rows = parse((await driver.get(path(".csv"))).body, { columns: true }) as any[];
       const shelves = rows.find(({ sku }) => sku === "T-SP-1").shelves;
-      expect(shelves).toContain("Counter has 1 (1 held) at AUD 9.50, by its list of 0 hours ago.");
+      expect(shelves).toContain("Counter has 1 (1 held) at AUD 9.50, by its list of less than an hour ago.");
       const page = textOf((await driver.get(path(".html"))).body, "main");
       expect(page).toContain("Counter has 1 (1 held) at AUD 9.50");
     }

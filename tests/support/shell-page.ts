@@ -23,12 +23,16 @@ export function stepsOf(page: string): Step[] {
 const between = "-- end of the step --";
 
 /** Runs all commands of a page in one shell, in a folder of its own, and gives what each step printed. */
-export async function runPage(
-  file: string,
+export const runPage = (file: string, folder: string, environment: Record<string, string>) =>
+  runSteps(readFileSync(file, "utf8"), folder, environment);
+
+/** Runs all commands of a text as `runPage` does. */
+export async function runSteps(
+  text: string,
   folder: string,
   environment: Record<string, string>,
 ): Promise<{ step: Step; printed: string }[]> {
-  const steps = stepsOf(readFileSync(file, "utf8"));
+  const steps = stepsOf(text);
   const script = ["set -eu", ...steps.flatMap(({ commands }) => [commands, `echo; echo '${between}'`])];
   const { stdout } = await run("sh", ["-c", script.join("\n")], {
     cwd: folder,
