@@ -17,6 +17,9 @@ import type { WearHyper } from "./wear-types.ts";
 /** Difference step in the log of a hyper-parameter, for pieces without an exact gradient. */
 const STEP = 1e-3;
 
+/** Largest step in the log of the clock for which four terms of the exponential series do: they leave 3e-9. */
+const SMALL_STEP = 0.05;
+
 /** Where the events of a piece lie among those of the line, and its choices of gross readings. */
 interface Place {
   piece: ScaledPiece;
@@ -36,6 +39,10 @@ export class LineLikelihood {
   /** log of the usage of each event, and usage to the power of the exponent, as `#setClock` left them */
   readonly #logUsage: Float64Array;
   readonly #clock: Float64Array;
+  /** the clock of the exponent for which it was last worked out by itself, and the largest log of usage */
+  readonly #exact: Float64Array;
+  #exponent = NaN;
+  #furthest = 0;
   // What the pass forward leaves for the pass back: inverse variance, gain and residuals of the events of one piece.
   readonly #inverse: Float64Array;
   readonly #gain: Float64Array;
@@ -65,11 +72,13 @@ export class LineLikelihood {
     this.#square = new Float64Array(events);
     this.#logUsage = new Float64Array(events);
     this.#clock = new Float64Array(events);
+    this.#exact = new Float64Array(events);
     for (const { piece, from } of this.#places) {
       this.#logUsage.set(piece.logBase, from);
       for (let j = 0; j < piece.count; j++) {
         this.#value[from + j] = normalValue(piece, j);
         this.#square[from + j] = piece.sd[j]! * piece.sd[j]!;
+        this.#furthest = Math.max(this.#furthest, Math.abs(piece.logBase[j]!));
       }
     }
     this.#inverse = new Float64Array(longest);
@@ -134,7 +143,19 @@ export class LineLikelihood {
         if (piece.exposures.length === 0) continue;
         for (let j = 0; j < piece.count; j++) logUsage[from + j] = Math.log(usageAt(piece, j, multipliers));
       }
+    // The points of a line of many pieces have nearly one exponent: from one to the next a few terms of the series do.
+    const by = exponent - this.#exponent;
+    if (!this.#conditioned && Math.abs(by) * this.#furthest < SMALL_STEP) {
+      const exact = this.#exact;
+      for (let j = 0; j < clock.length; j++) {
+        const x = by * logUsage[j]!;
+        clock[j] = exact[j]! * (1 + x * (1 + x * (0.5 + x * (1 / 6 + x / 24))));
+      }
+      return;
+    }
     for (let j = 0; j < clock.length; j++) clock[j] = Math.exp(exponent * logUsage[j]!);
+    this.#exact.set(clock);
+    this.#exponent = exponent;
   }
 
   /**
@@ -153,30 +174,32 @@ export class LineLikelihood {
     const offLs = this.#offL;
     const diffusion = (hyper.rate * hyper.noise) ** 2;
     const reading = hyper.reading * hyper.reading;
-    let variance = piece.startVariance;
+    // The variance is p / q, so that no division waits for the one before; the product of all variances of the
+    // residuals is then the last q.
+    let p = piece.startVariance;
+    let q = 1;
+    let logs = 0;
     let levelY = 0;
     let levelL = 0;
     let previous = 0;
     let a = 0;
     let b = 0;
     let squares = 0;
-    let product = 1;
-    let logs = 0;
     for (let j = 0; j < count; j++) {
       const at = clock[from + j]!;
       if (at > previous) {
-        variance += diffusion * (at - previous);
+        p += diffusion * (at - previous) * q;
         previous = at;
       }
       const error = reading * square[from + j]! + (added === null ? 0 : added[j]!);
-      const total = variance + error;
-      const per = 1 / total;
-      const gain = variance * per;
+      const next = p + error * q;
+      const share = 1 / next;
+      const per = q * share;
+      const gain = p * share;
       const offY = value[from + j]! - levelY;
       const offL = at - levelL;
       levelY += gain * offY;
       levelL += gain * offL;
-      variance = gain * error;
       a += offL * offL * per;
       b += offL * offY * per;
       squares += offY * offY * per;
@@ -186,15 +209,16 @@ export class LineLikelihood {
         offYs[j] = offY;
         offLs[j] = offL;
       }
-      // One logarithm for many variances, unless their product leaves the range of a double.
-      product *= total;
-      if (product < 1e-200 || product > 1e200) {
-        logs += Math.log(product);
-        product = 1;
+      p *= error;
+      q = next;
+      if (q < 1e-100 || q > 1e100) {
+        logs += Math.log(q);
+        p /= q;
+        q = 1;
       }
     }
     integrateRate(a, b, hyper, this.#integral, andBack);
-    return logPrior + this.#integral.log - 0.5 * (count * LOG_2PI + logs + Math.log(product) + squares);
+    return logPrior + this.#integral.log - 0.5 * (count * LOG_2PI + logs + Math.log(q) + squares);
   }
 
   /** The pass back after `#forward`; leaves the gradient of this choice in `#choice`. */
