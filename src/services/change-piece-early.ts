@@ -9,7 +9,7 @@ import { meetingsAhead } from "./calendar-ahead.ts";
 import { pieceInUse } from "./forecast-piece.ts";
 import { getOwnCar } from "./keep-cars.ts";
 import { getOwnPiece } from "./keep-pieces.ts";
-import { oneDecimal, percent } from "./needs-ahead.ts";
+import { oneDecimal, percent } from "./in-words.ts";
 import type { Work } from "./work.ts";
 import { strataOf } from "./worn-tables.ts";
 

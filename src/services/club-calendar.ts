@@ -3,7 +3,8 @@ import { selectClub } from "../storage/clubs.ts";
 import { selectMeetingsFrom } from "../storage/meetings-ahead.ts";
 import { allRecords } from "../storage/records.ts";
 import { clubDay } from "./calendar-ahead.ts";
-import { count, daysFrom } from "./needs-ahead.ts";
+import { count } from "./in-words.ts";
+import { daysFrom } from "./needs-ahead.ts";
 import { restockList } from "./restock-list.ts";
 import type { Work } from "./work.ts";
 

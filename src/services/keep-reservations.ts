@@ -4,7 +4,7 @@ import { pageOfReservations, type ReservationNamed } from "../storage/reservatio
 import type { ReservationRow } from "../storage/tables.ts";
 import { clubDay } from "./calendar-ahead.ts";
 import { makeRecord } from "./keep-records.ts";
-import { count } from "./needs-ahead.ts";
+import { count } from "./in-words.ts";
 import { noteChange } from "./note-change.ts";
 import { requireOwn, together, type Work } from "./work.ts";
 

@@ -7,7 +7,7 @@ import { getRecord } from "../storage/records.ts";
 import { clubDay } from "./calendar-ahead.ts";
 import { lineDemands } from "./line-demand.ts";
 import { carsInScope, type Scope } from "./pieces-in-scope.ts";
-import { oneDecimal } from "./needs-ahead.ts";
+import { capitalised, likelyNeed, oneDecimal } from "./in-words.ts";
 import type { Work } from "./work.ts";
 
 const seasons = 2000;
@@ -62,6 +62,6 @@ export async function lineOutlook(work: Work, lineId: string, asked: Scope & { t
     inUse: demand?.inUse ?? 0,
     calendarEndsOn: await selectLastMeetingDay(work.db, work.actor.clubId),
     months: rows,
-    sentence: `${last.pieces.p10} to ${last.pieces.p90} pieces are likely to be needed through ${asked.through} (expected ${oneDecimal(last.expected)}), most of them in ${peak.month} (${oneDecimal(peak.expected)}).`,
+    sentence: `${capitalised(likelyNeed(last.pieces))} through ${asked.through} (expected ${oneDecimal(last.expected)})${last.pieces.p90 === 0 ? "" : `, most of them in ${peak.month} (${oneDecimal(peak.expected)})`}.`,
   };
 }

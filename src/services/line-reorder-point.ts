@@ -4,6 +4,7 @@ import { clubDay } from "./calendar-ahead.ts";
 import { LeadTimes } from "./lead-times-ahead.ts";
 import { lineDemands } from "./line-demand.ts";
 import { carsInScope, type Scope } from "./pieces-in-scope.ts";
+import { oneDecimal } from "./in-words.ts";
 import {
   type AskedTarget,
   checkpointsThrough,
@@ -11,7 +12,6 @@ import {
   keepingOf,
   longestWait,
   neededWithin,
-  oneDecimal,
   stockInScope,
   targetOf,
 } from "./needs-ahead.ts";

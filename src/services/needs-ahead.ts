@@ -99,9 +99,3 @@ export function totalsOf(entries: readonly { currency: string; costMinorUnits: n
     if (costMinorUnits > 0) byCurrency.set(currency, (byCurrency.get(currency) ?? 0) + costMinorUnits);
   return [...byCurrency].map(([currency, minorUnits]) => ({ currency, minorUnits }));
 }
-
-/** A chance as a person reads it; never "100 %" for what is not certain. */
-export const percent = (p: number): string =>
-  p > 0.995 && p < 1 ? "over 99 %" : p < 0.005 && p > 0 ? "under 1 %" : `${Math.round(p * 100)} %`;
-export const count = (n: number, word: string): string => `${n} ${word}${n === 1 ? "" : "s"}`;
-export const oneDecimal = (x: number): number => Math.round(x * 10) / 10;

@@ -8,7 +8,8 @@ import { pmfCdf, type ServiceTarget } from "../stats/index.ts";
 import { selectClub } from "../storage/clubs.ts";
 import { allRecords } from "../storage/records.ts";
 import type { LineRow } from "../storage/tables.ts";
-import { count, daysFrom, percent, totalsOf } from "./needs-ahead.ts";
+import { count, percent } from "./in-words.ts";
+import { daysFrom, totalsOf } from "./needs-ahead.ts";
 import {
   type AskedShelf,
   fewestDrivers,

@@ -14,7 +14,8 @@ import { clubDay, meetingsAhead } from "./calendar-ahead.ts";
 import { getOwnCar } from "./keep-cars.ts";
 import { type LineDemand, lineDemands } from "./line-demand.ts";
 import { piecesInUse } from "./line-pieces.ts";
-import { count, lineToBuy, percent, totalsOf } from "./needs-ahead.ts";
+import { count, percent } from "./in-words.ts";
+import { lineToBuy, totalsOf } from "./needs-ahead.ts";
 import { withShelves } from "./shop-shelves.ts";
 import type { Work } from "./work.ts";
 

@@ -10,15 +10,14 @@ import { clubDay } from "./calendar-ahead.ts";
 import { LeadTimes } from "./lead-times-ahead.ts";
 import { type LineDemand, lineDemands } from "./line-demand.ts";
 import { carsInScope, type Scope } from "./pieces-in-scope.ts";
+import { count, percent } from "./in-words.ts";
 import {
   type AskedTarget,
   checkpointsThrough,
-  count,
   daysFrom,
   lineToBuy,
   longestWait,
   neededWithin,
-  percent,
   stockInScope,
   type TargetCovers,
   targetOf,

@@ -2,7 +2,7 @@ import { budgetPlan } from "../domain/budget.ts";
 import { pmfCdf } from "../stats/index.ts";
 import { selectClub } from "../storage/clubs.ts";
 import type { Scope } from "./pieces-in-scope.ts";
-import { count, percent } from "./needs-ahead.ts";
+import { count, percent } from "./in-words.ts";
 import { budgetLine, suppliedDemands } from "./restock-list.ts";
 import type { Work } from "./work.ts";
 

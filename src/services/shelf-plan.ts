@@ -2,7 +2,8 @@ import { pmfMean, pmfQuantile } from "../stats/index.ts";
 import { selectClub } from "../storage/clubs.ts";
 import { allRecords } from "../storage/records.ts";
 import type { LineDemand } from "./line-demand.ts";
-import { count, keepingOf, oneDecimal, percent, stockAt, totalsOf } from "./needs-ahead.ts";
+import { count, oneDecimal, percent } from "./in-words.ts";
+import { keepingOf, stockAt, totalsOf } from "./needs-ahead.ts";
 import {
   type AskedShelf,
   fewestDrivers,

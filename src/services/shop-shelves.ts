@@ -5,7 +5,7 @@ import { levelOf } from "../storage/stock-ledger.ts";
 import type { LineRow, ListedRow, ShopRow } from "../storage/tables.ts";
 import { clubDay } from "./calendar-ahead.ts";
 import { freshFeed } from "./keep-shops.ts";
-import { count } from "./needs-ahead.ts";
+import { count } from "./in-words.ts";
 import type { Work } from "./work.ts";
 
 /** What a shop has of a line, and how old that knowledge is. */

@@ -18,7 +18,7 @@ import {
 import type { ListedRow, ShopFeedRow, ShopRow, StockListRow } from "../storage/tables.ts";
 import { type Counts, type Difference, keptRows, type KeptRow, withKept } from "./kept-rows.ts";
 import { matcherFor, rematch } from "./match-lines.ts";
-import { count } from "./needs-ahead.ts";
+import { count } from "./in-words.ts";
 import { noteChange } from "./note-change.ts";
 import {
   type ListForm,

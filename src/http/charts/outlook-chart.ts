@@ -1,4 +1,5 @@
 import { scaleLinear } from "d3-scale";
+import { likelyNeed, rangeInWords } from "../../services/in-words.ts";
 import type { lineOutlook } from "../../services/line-outlook.ts";
 import { type Content, element, type Markup } from "../markup.ts";
 import {
@@ -38,7 +39,7 @@ export function outlookChart(outlook: Outlook, width: number): string {
   const total = outlook.months.at(-1)!.through;
   const top = headingOf(
     heading,
-    `${total.pieces.p10} to ${total.pieces.p90} pieces through ${longDay(outlook.through)}, in the mean ${total.expected.toFixed(1)}`,
+    `${likelyNeed(total.pieces)} through ${longDay(outlook.through)}, in the mean ${total.expected.toFixed(1)}`,
     width - 24,
   );
   const height = Math.round(Math.max(300, Math.min(560, width * 0.55)) + 60);
@@ -94,8 +95,7 @@ function outlookInWords(outlook: Outlook): string {
   const { inUse, calendarEndsOn } = outlook;
   const months = outlook.months
     .map((month) => {
-      const { p10, median, p90 } = month.pieces;
-      return `${longMonth(month)}: ${p10} to ${p90}, median ${median}, mean ${readable(month.expected)}`;
+      return `${longMonth(month)}: ${rangeInWords(month.pieces)}, median ${month.pieces.median}, mean ${readable(month.expected)}`;
     })
     .join("; ");
   const end =

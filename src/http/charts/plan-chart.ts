@@ -1,6 +1,7 @@
 import { scaleLinear } from "d3-scale";
 import { curveStepAfter, line } from "d3-shape";
 import { currencyDecimals, formatMoney } from "../../domain/money.ts";
+import { percent, percents, risen } from "../../services/in-words.ts";
 import type { restockPlan } from "../../services/restock-plan.ts";
 import { type Content, element, type Markup } from "../markup.ts";
 import { axesOf, headingOf, legendOf, longDay, picture, type Plot, type Sign, textWidth } from "./frame.ts";
@@ -12,18 +13,14 @@ const signs: Sign[] = [
   { text: "this plan", sign: element("circle", { class: "dot", cx: 12, cy: 6, r: 5 }) },
   { text: "budget", sign: element("path", { class: "limit club", d: "M0,6H24" }) },
 ];
-const percent = (chance: number) => {
-  const whole = Math.round(chance * 100);
-  return whole === 100 && chance < 1 ? "over 99 %" : whole === 0 && chance > 0 ? "under 1 %" : `${whole} %`;
-};
-
 /** A picture of what money buys: the chance of no lost run against what is spent, the best packs first. */
 export function planChart(plan: Plan, width: number): string {
+  const [without, withIt] = percents(plan.chanceWithout, plan.chanceWith);
   const money = (minorUnits: number) => formatMoney({ minorUnits, currency: plan.currency });
   const heading = `Chance of no lost run through ${longDay(plan.through)}`;
   const top = headingOf(
     heading,
-    `${money(plan.spentMinorUnits)} of ${money(plan.budgetMinorUnits)} ${plan.currency} spent: from ${percent(plan.chanceWithout)} to ${percent(plan.chanceWith)}`,
+    `${money(plan.spentMinorUnits)} of ${money(plan.budgetMinorUnits)} ${plan.currency} spent: from ${without} to ${withIt}`,
     width - 24,
   );
   const height = Math.round(Math.max(310, Math.min(560, width * 0.55)) + 60);
@@ -119,5 +116,5 @@ function planInWords(plan: Plan, money: (minorUnits: number) => string): string 
     plan.next === null
       ? "More money would gain nothing."
       : `The next ${money(plan.next.costMinorUnits)}, for ${plan.next.name}, would make it ${percent(plan.next.chance)}.`;
-  return `${money(plan.spentMinorUnits)} of ${money(plan.budgetMinorUnits)} ${plan.currency} raise the chance of no lost run through ${longDay(plan.through)} from ${percent(plan.chanceWithout)} to ${percent(plan.chanceWith)}. ${next} Chance by what is spent in all, ${plan.currency}: ${money(0)}: ${percent(plan.chanceWithout)}; ${steps.join("; ")}${more}.${left}`;
+  return `${money(plan.spentMinorUnits)} of ${money(plan.budgetMinorUnits)} ${plan.currency} spent: the chance of no lost run through ${longDay(plan.through)} ${risen(plan.chanceWithout, plan.chanceWith)}. ${next} Chance by what is spent in all, ${plan.currency}: ${money(0)}: ${percent(plan.chanceWithout)}; ${steps.join("; ")}${more}.${left}`;
 }

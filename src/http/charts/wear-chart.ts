@@ -282,7 +282,8 @@ const count = (n: number, word: string) => `${n} ${word}${n === 1 ? "" : "s"}`;
 /** The picture in words, for whoever does not see it. */
 function wearInWords(shown: WearPicture, axis: PictureAxis): string {
   const { forecast } = shown;
-  const { usage, clock, wear, limit, remaining, restsOn, unit } = forecast;
+  const { usage, clock, wear, limit, remaining, unit } = forecast;
+  const readings = shown.looks.filter((look) => look.wear !== null).length;
   const amount = (value: number) =>
     unit === null ? `${Math.round(value * 100)} % of its life` : `${readable(value)} ${unit}`;
   const size =
@@ -299,7 +300,7 @@ function wearInWords(shown: WearPicture, axis: PictureAxis): string {
       : `the median end is at the meeting of ${longDay(remaining.date.median)}`;
   return [
     `${forecast.mark} (${forecast.sku}, ${shown.kindName}) after ${readable(usage)} ${clock}: worn ${amount(wear.median)}${size}, eight in ten times between ${amount(wear.p10)} and ${amount(wear.p90)}; the ${limitWords[limit.name]} is at ${amount(limit.wear)} of wear.`,
-    `${count(restsOn.ownReadings, "reading")} and ${count(restsOn.ownGrades, "grade")} are drawn, readings with bars of ${barSds} standard deviations of the instrument to either side, grades as the range of wear that they mean.`,
+    `${count(readings, "reading")} and ${count(shown.looks.length - readings, "grade")} are drawn, readings with bars of ${barSds} standard deviations of the instrument to either side, grades as the range of wear that they mean.`,
     left.p10 === null
       ? `Of the limit: ${least}.`
       : `Left until the limit: ${least} to ${most} ${clock}${middle}${shown.forecast.clock === "days" ? "" : `; ${dates}`}.`,

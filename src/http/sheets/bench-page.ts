@@ -1,6 +1,6 @@
 import { dayIn } from "../../domain/club-time.ts";
 import type { benchSheet } from "../../services/bench-sheet.ts";
-import { percent } from "../../services/needs-ahead.ts";
+import { percent } from "../../services/in-words.ts";
 import { longDay, readable } from "../charts/frame.ts";
 import { type Column, dayOrNone, type Sheet } from "./sheet.ts";
 

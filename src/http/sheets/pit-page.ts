@@ -1,5 +1,5 @@
 import { dayIn } from "../../domain/club-time.ts";
-import { count, percent } from "../../services/needs-ahead.ts";
+import { count, percent } from "../../services/in-words.ts";
 import type { pitList } from "../../services/pit-list.ts";
 import { longDay } from "../charts/frame.ts";
 import { amounts, decimal, shelvesOf } from "./restock-sheet.ts";

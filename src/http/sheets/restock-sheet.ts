@@ -1,6 +1,6 @@
 import { dayIn } from "../../domain/club-time.ts";
 import { formatMoney } from "../../domain/money.ts";
-import { count, percent } from "../../services/needs-ahead.ts";
+import { count, percent } from "../../services/in-words.ts";
 import type { restockList } from "../../services/restock-list.ts";
 import { longDay } from "../charts/frame.ts";
 import { type Column, dayOrNone, type Sheet } from "./sheet.ts";
