@@ -81,7 +81,7 @@ async function pieceFor(work: Work, car: CarRow, wanted: PieceToFit, at: string)
   if ("pieceId" in wanted) return getOwnPiece(work, wanted.pieceId);
   const { lineId, mark, asNew, from } = wanted;
   const unused = { priorUsage: null, priorUsageSd: null, boughtOn: null, notes: null };
-  const piece = await addPiece(work, { driverId: car.driverId, lineId, mark, asNew, ...unused });
+  const piece = await addPiece(work, { driverId: car.driverId, lineId, mark, asNew, ...unused }, "#/piece");
   if (from !== "none") await takeNewPiece(work, { piece, from, at });
   return piece;
 }

@@ -1,6 +1,7 @@
 import { DomainError } from "../domain/errors.ts";
 import { latestMoment } from "../domain/moment.ts";
 import { retirements } from "../domain/piece.ts";
+import { pieceFaults } from "../domain/piece-size.ts";
 import { convertUnit } from "../domain/units.ts";
 import { countEvidenceOfMany, insertRows, selectFittingsOf, selectPiecesOfDrivers } from "../storage/bulk.ts";
 import type { FittingRow, PieceRow } from "../storage/tables.ts";
@@ -9,6 +10,7 @@ import { type ImportCounts, keepTogether, notOwn, reachesDriver, requireLogReach
 import { Faults } from "./import-faults.ts";
 import { FreeSpans } from "./import-fittings.ts";
 import { carNames, driverNames, kindsOfLines, lineNames, pieceName, positionNames } from "./import-names.ts";
+import { overridesOf } from "./line-overrides.ts";
 import { type Bytes, readTable, type Table, type TableForm } from "./tables-in.ts";
 import type { Work } from "./work.ts";
 
@@ -115,6 +117,10 @@ async function pieceReader(work: Work) {
       );
     const asNew = asNewOf(given, line.id);
     if (asNew instanceof WrongAt) return asNew;
+    const sized = kinds.get(line.id)!;
+    const possible = { asNew, priorUsage: given.priorUsage };
+    const [fault] = pieceFaults({ kind: sized.kind, line: overridesOf(sized.line) }, possible);
+    if (fault !== undefined) return new WrongAt(fault.pointer.slice("#/".length), fault.detail);
     const fitting = fittingOf(given, line.id);
     if (fitting instanceof WrongAt) return fitting;
     const { mark, priorUsage, priorUsageSd, boughtOn, retiredAt, retiredFor, notes } = given;

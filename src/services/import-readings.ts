@@ -1,5 +1,6 @@
 import { DomainError } from "../domain/errors.ts";
 import { latestMoment } from "../domain/moment.ts";
+import { belowZero } from "../domain/piece-size.ts";
 import { beforeFirstReading, plausibleWear, questionReading } from "../domain/question-reading.ts";
 import { convertUnit } from "../domain/units.ts";
 import { countEvidenceOfMany, insertRows, selectReadingsOfPieces } from "../storage/bulk.ts";
@@ -11,6 +12,7 @@ import { type ImportCounts, keepTogether, notOwn, reachesDriver, requireLogReach
 import { Faults } from "./import-faults.ts";
 import { driverNames, kindsOfLines, pieceName, pieceNames } from "./import-names.ts";
 import { instrumentOf } from "./log-inspection.ts";
+import { overridesOf } from "./line-overrides.ts";
 import { type Bytes, readTable, type Table, type TableForm } from "./tables-in.ts";
 import type { Work } from "./work.ts";
 
@@ -63,18 +65,21 @@ async function readingReader(work: Work) {
     const piece = pieceOf(given);
     if (piece instanceof WrongAt) return piece;
     if (given.at! > latest) return new WrongAt("at", "is in the future; log a reading when it was taken");
-    const { kind } = kinds.get(piece.lineId)!;
+    const { line, kind } = kinds.get(piece.lineId)!;
     let column = "instrument";
     try {
       const { name, repeatabilitySd } = instrumentOf(kind, given.instrument);
       column = "unit";
+      const value = convertUnit(given.value!, given.unit!, kind.measure!.unit);
+      const negative = belowZero(kind.measure!, overridesOf(line).limits ?? kind.limits, value);
+      if (negative !== null) return new WrongAt("value", negative);
       return {
         row,
         id: "",
         clubId: work.actor.clubId,
         pieceId: piece.id,
         at: given.at!,
-        value: convertUnit(given.value!, given.unit!, kind.measure!.unit),
+        value,
         sd: repeatabilitySd,
         instrument: name,
         enteredValue: given.value!,

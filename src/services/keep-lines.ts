@@ -1,6 +1,7 @@
 import { DomainError, type Fault } from "../domain/errors.ts";
 import type { KindDetails, LifeRange, Limits } from "../domain/kind.ts";
 import { lifeFaults, limitsFaults } from "../domain/kind-rules.ts";
+import { belowZero } from "../domain/piece-size.ts";
 import { selectClub } from "../storage/clubs.ts";
 import type { Queries } from "../storage/database.ts";
 import {
@@ -90,8 +91,11 @@ async function requireSound(work: Work, q: Queries, line: LineRow, fits: readonl
       pointer: line.limits === null ? "#/asNew" : "#/limits",
       detail: `must be null: pieces of ${kind.code} are only graded, not measured`,
     });
-  else if (measure !== null && limits !== null)
+  else if (measure !== null && limits !== null) {
+    const negative = line.asNew === null ? null : belowZero(measure, limits, line.asNew);
+    if (negative !== null) faults.push({ pointer: "#/asNew", detail: negative });
     faults.push(...limitsFaults(limits, measure, line.asNew ?? measure.asNew));
+  }
   requireConsistent(faults);
   await requireNoCircle(work, q, line);
 }

@@ -3,12 +3,14 @@ import { DomainError } from "../domain/errors.ts";
 import type { Kind } from "../domain/kind.ts";
 import { requirePast } from "../domain/moment.ts";
 import type { RetiredFor } from "../domain/piece.ts";
+import { pieceFaults } from "../domain/piece-size.ts";
 import { usageAtMoments } from "../domain/usage.ts";
 import { selectFittingOfPieceAt, updateFitting } from "../storage/fittings.ts";
 import { getRecord, insertRecord, updateRecord } from "../storage/records.ts";
 import type { FittingRow, LineRow, PieceRow } from "../storage/tables.ts";
 import { countEvidenceOfPiece, selectFittingsOfPiece, selectRunsOfPiece } from "../storage/usage.ts";
-import { kindFromRow } from "./keep-kinds.ts";
+import { kindFromRow, requireConsistent } from "./keep-kinds.ts";
+import { overridesOf } from "./line-overrides.ts";
 import { noteChange, ofPiece } from "./note-change.ts";
 import { requireOwn, together, type Work } from "./work.ts";
 
@@ -53,11 +55,16 @@ export function notePiece(
   return noteChange(work, { type, subject, audience, data: { ...about, ...data } });
 }
 
-/** Gives one physical part a mark and a history of its own. */
-export async function addPiece(work: Work, given: GivenPiece): Promise<PieceRow> {
+/**
+ * Gives one physical part a mark and a history of its own.
+ *
+ * @param at where the request has the piece: a JSON pointer
+ * @throws {DomainError} `not_found`, `not_allowed`, `inconsistent` (a size that cannot be) or `name_taken`
+ */
+export async function addPiece(work: Work, given: GivenPiece, at = "#"): Promise<PieceRow> {
   requireOwn(work, given.driverId, "a piece");
   await getRecord(work.db, "drivers", work.actor.clubId, given.driverId, "driver");
-  await getRecord(work.db, "lines", work.actor.clubId, given.lineId, "line");
+  await requirePossible(work, given.lineId, given, at);
   const kept = { id: work.newId(), clubId: work.actor.clubId, createdAt: work.now(), version: 1 };
   const piece: PieceRow = { ...given, ...kept, retiredAt: null, retiredFor: null };
   return together(work, async (work) => {
@@ -67,12 +74,24 @@ export async function addPiece(work: Work, given: GivenPiece): Promise<PieceRow>
   });
 }
 
+/** @throws {DomainError} `not_found` (the line), or `inconsistent` for a size or prior usage that cannot be */
+async function requirePossible(
+  work: Work,
+  lineId: string,
+  said: Parameters<typeof pieceFaults>[1],
+  at = "#",
+): Promise<void> {
+  const { line, kind } = await lineAndKind(work, lineId);
+  requireConsistent(pieceFaults({ kind, line: overridesOf(line) }, said, at));
+}
+
 export async function changePiece(
   work: Work,
   id: string,
   changes: { [K in keyof Omit<GivenPiece, "driverId" | "lineId">]?: GivenPiece[K] | undefined },
 ): Promise<PieceRow> {
-  await getOwnPiece(work, id);
+  const { lineId } = await getOwnPiece(work, id);
+  await requirePossible(work, lineId, changes);
   const given = Object.fromEntries(Object.entries(changes).filter(([, value]) => value !== undefined));
   return together(work, async (work) => {
     const piece = await updateRecord(work.db, "pieces", work.actor.clubId, id, given, "piece (its mark)");

@@ -14,7 +14,8 @@ import { usageAtMoments } from "../domain/usage.ts";
 import { wearLimit, wearPrior, wearScale } from "../domain/wear.ts";
 import { createRandom, type Random, type WearLineFit } from "../stats/index.ts";
 import { ageSince, lineAndKind } from "./keep-pieces.ts";
-import { overridesOf, type PieceRecord, pieceRecords, seenAtUsage } from "./line-evidence.ts";
+import { type PieceRecord, pieceRecords, seenAtUsage } from "./line-evidence.ts";
+import { overridesOf } from "./line-overrides.ts";
 import type { Work } from "./work.ts";
 
 /**

@@ -7,7 +7,8 @@ import type { Db } from "../storage/database.ts";
 import { keepLineModels, selectEvidence, selectLineModel } from "../storage/line-models.ts";
 import type { LineModelRow, LineRow } from "../storage/tables.ts";
 import { lineAndKind } from "./keep-pieces.ts";
-import { lineEvidence, overridesOf } from "./line-evidence.ts";
+import { lineEvidence } from "./line-evidence.ts";
+import { overridesOf } from "./line-overrides.ts";
 import { type FitDone, fitHere, type FitTask, type RunFit } from "./run-fit.ts";
 import type { Work } from "./work.ts";
 

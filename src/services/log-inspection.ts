@@ -1,5 +1,6 @@
 import { DomainError, type Fault } from "../domain/errors.ts";
 import type { Kind } from "../domain/kind.ts";
+import { belowZero } from "../domain/piece-size.ts";
 import { requirePast } from "../domain/moment.ts";
 import type { Finding, ServiceWord } from "../domain/piece.ts";
 import { beforeFirstReading, plausibleWear, questionReading } from "../domain/question-reading.ts";
@@ -13,7 +14,9 @@ import {
 import { getRecord, type Page, type PageRequest, pageOfRecords } from "../storage/records.ts";
 import type { InspectionRow, PieceRow, ReadingRow } from "../storage/tables.ts";
 import { countEvidenceOfPiece, selectRunsOfPiece } from "../storage/usage.ts";
+import { requireConsistent } from "./keep-kinds.ts";
 import { getOwnPiece, lineAndKind, notePiece } from "./keep-pieces.ts";
+import { overridesOf } from "./line-overrides.ts";
 import { together, type Work } from "./work.ts";
 
 export interface GivenReading {
@@ -70,12 +73,16 @@ async function readingsFor(work: Work, piece: PieceRow, given: GivenInspection, 
   const runs = await selectRunsOfPiece(work.db, piece.id, since ?? "");
   const used = runs.filter((run) => run.at <= given.at);
   const plausible = plausibleWear(inQuestion, used, since === undefined);
+  const limits = overridesOf(line).limits ?? kind.limits;
   const faults: Fault[] = [];
+  const impossible: Fault[] = [];
   const rows: ReadingRow[] = [];
   for (const [i, reading] of given.readings.entries()) {
     const { name, repeatabilitySd } = instrumentOf(kind, reading.instrument);
     const measure = kind.measure!;
     const value = convertUnit(reading.value, reading.unit, measure.unit);
+    const negative = belowZero(measure, limits, value);
+    if (negative !== null) impossible.push({ pointer: `#/readings/${i}/value`, detail: negative });
     const question = { value, sd: repeatabilitySd, measure, earlier, plausibleWear: plausible };
     for (const detail of questionReading(question)) faults.push({ pointer: `#/readings/${i}/value`, detail });
     rows.push({
@@ -92,6 +99,7 @@ async function readingsFor(work: Work, piece: PieceRow, given: GivenInspection, 
       confirmed: given.confirmed ? 1 : 0,
     });
   }
+  requireConsistent(impossible);
   if (faults.length > 0 && !given.confirmed)
     throw new DomainError(
       "reading_questioned",
