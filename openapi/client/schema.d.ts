@@ -945,7 +945,7 @@ export interface paths {
         };
         /**
          * Download the restock list as a file for spreadsheets
-         * @description CSV by RFC 4180: UTF-8, comma, decimal point, one header row. The numbers are those of the JSON answer; money is in major units. Text that a spreadsheet would take for a formula begins with an apostrophe.
+         * @description CSV by RFC 4180: UTF-8, comma, decimal point, one header row. Moments are in UTC. The numbers are those of the JSON answer; money is in major units. Text that a spreadsheet would take for a formula begins with an apostrophe.
          */
         get: operations["restockListCsv"];
         put?: never;
@@ -965,7 +965,7 @@ export interface paths {
         };
         /**
          * Read or print the restock list as a page
-         * @description A page without scripts, for print and for a phone. The numbers are those of the JSON answer, rounded for reading.
+         * @description A page without scripts, for print and for a phone. The numbers are those of the JSON answer, rounded for reading, and days are those of the club's time zone.
          */
         get: operations["restockListPage"];
         put?: never;
@@ -985,7 +985,7 @@ export interface paths {
         };
         /**
          * Download the bench sheet of a car as a file for spreadsheets
-         * @description CSV by RFC 4180: UTF-8, comma, decimal point, one header row. The numbers are those of the JSON answer; money is in major units. Text that a spreadsheet would take for a formula begins with an apostrophe.
+         * @description CSV by RFC 4180: UTF-8, comma, decimal point, one header row. Moments are in UTC. The numbers are those of the JSON answer; money is in major units. Text that a spreadsheet would take for a formula begins with an apostrophe.
          */
         get: operations["benchSheetCsv"];
         put?: never;
@@ -1005,7 +1005,7 @@ export interface paths {
         };
         /**
          * Read or print the bench sheet of a car as a page
-         * @description A page without scripts, for print and for a phone. The numbers are those of the JSON answer, rounded for reading.
+         * @description A page without scripts, for print and for a phone. The numbers are those of the JSON answer, rounded for reading, and days are those of the club's time zone.
          */
         get: operations["benchSheetPage"];
         put?: never;
@@ -1025,7 +1025,7 @@ export interface paths {
         };
         /**
          * Download the pit list of a car as a file for spreadsheets
-         * @description CSV by RFC 4180: UTF-8, comma, decimal point, one header row. The numbers are those of the JSON answer; money is in major units. Text that a spreadsheet would take for a formula begins with an apostrophe.
+         * @description CSV by RFC 4180: UTF-8, comma, decimal point, one header row. Moments are in UTC. The numbers are those of the JSON answer; money is in major units. Text that a spreadsheet would take for a formula begins with an apostrophe.
          */
         get: operations["pitListCsv"];
         put?: never;
@@ -1045,7 +1045,7 @@ export interface paths {
         };
         /**
          * Read or print the pit list of a car as a page
-         * @description A page without scripts, for print and for a phone. The numbers are those of the JSON answer, rounded for reading.
+         * @description A page without scripts, for print and for a phone. The numbers are those of the JSON answer, rounded for reading, and days are those of the club's time zone.
          */
         get: operations["pitListPage"];
         put?: never;
@@ -1065,7 +1065,7 @@ export interface paths {
         };
         /**
          * Download an order as it goes to the supplier as a file for spreadsheets
-         * @description CSV by RFC 4180: UTF-8, comma, decimal point, one header row. The numbers are those of the JSON answer; money is in major units. Text that a spreadsheet would take for a formula begins with an apostrophe.
+         * @description CSV by RFC 4180: UTF-8, comma, decimal point, one header row. Moments are in UTC. The numbers are those of the JSON answer; money is in major units. Text that a spreadsheet would take for a formula begins with an apostrophe.
          */
         get: operations["purchaseOrderCsv"];
         put?: never;
@@ -1085,7 +1085,7 @@ export interface paths {
         };
         /**
          * Read or print an order as it goes to the supplier as a page
-         * @description A page without scripts, for print and for a phone. The numbers are those of the JSON answer, rounded for reading.
+         * @description A page without scripts, for print and for a phone. The numbers are those of the JSON answer, rounded for reading, and days are those of the club's time zone.
          */
         get: operations["purchaseOrderPage"];
         put?: never;
@@ -1105,7 +1105,7 @@ export interface paths {
         };
         /**
          * Download what a shop should order as a file for spreadsheets
-         * @description CSV by RFC 4180: UTF-8, comma, decimal point, one header row. The numbers are those of the JSON answer; money is in major units. Text that a spreadsheet would take for a formula begins with an apostrophe.
+         * @description CSV by RFC 4180: UTF-8, comma, decimal point, one header row. Moments are in UTC. The numbers are those of the JSON answer; money is in major units. Text that a spreadsheet would take for a formula begins with an apostrophe.
          */
         get: operations["orderProposalsCsv"];
         put?: never;
@@ -1125,7 +1125,7 @@ export interface paths {
         };
         /**
          * Read or print what a shop should order as a page
-         * @description A page without scripts, for print and for a phone. The numbers are those of the JSON answer, rounded for reading.
+         * @description A page without scripts, for print and for a phone. The numbers are those of the JSON answer, rounded for reading, and days are those of the club's time zone.
          */
         get: operations["orderProposalsPage"];
         put?: never;
@@ -1145,7 +1145,7 @@ export interface paths {
         };
         /**
          * Download what dies on a shop's shelf as a file for spreadsheets
-         * @description CSV by RFC 4180: UTF-8, comma, decimal point, one header row. The numbers are those of the JSON answer; money is in major units. Text that a spreadsheet would take for a formula begins with an apostrophe.
+         * @description CSV by RFC 4180: UTF-8, comma, decimal point, one header row. Moments are in UTC. The numbers are those of the JSON answer; money is in major units. Text that a spreadsheet would take for a formula begins with an apostrophe.
          */
         get: operations["dyingStockCsv"];
         put?: never;
@@ -1165,7 +1165,7 @@ export interface paths {
         };
         /**
          * Read or print what dies on a shop's shelf as a page
-         * @description A page without scripts, for print and for a phone. The numbers are those of the JSON answer, rounded for reading.
+         * @description A page without scripts, for print and for a phone. The numbers are those of the JSON answer, rounded for reading, and days are those of the club's time zone.
          */
         get: operations["dyingStockPage"];
         put?: never;
@@ -5759,7 +5759,7 @@ export interface components {
                 "application/problem+json": components["schemas"]["Problem"];
             };
         };
-        /** @description `request_running`: The same request is still running; `name_taken`: That name or code is already used; `in_use`: Something else still refers to it; `position_occupied`: Another piece is fitted at that position; `position_empty`: Nothing is fitted at that position; `piece_fitted`: The piece is fitted; `piece_not_fitted`: The piece was not fitted then; `piece_retired`: The piece was retired; `wrong_kind`: The piece is of another kind than the position takes; `out_of_order`: The times contradict each other; `stock_short`: There is not enough stock there; `reading_questioned`: The reading needs a second look; `nothing_to_forecast`: There is nothing to forecast from; `already_undone`: That movement was already undone; `order_closed`: The order is closed; `reservation_over`: The reservation is over */
+        /** @description `request_running`: The same request is still running; `name_taken`: That name or code is already used; `in_use`: Something else still refers to it; `position_occupied`: Another piece is fitted at that position; `position_empty`: Nothing is fitted at that position; `piece_fitted`: The piece is fitted; `piece_not_fitted`: The piece was not fitted then; `piece_retired`: The piece was retired; `wrong_kind`: The piece is of another kind than the position takes; `out_of_order`: A time is out of order; `stock_short`: There is not enough stock there; `reading_questioned`: The reading needs a second look; `nothing_to_forecast`: There is nothing to forecast from; `already_undone`: That movement was already undone; `order_closed`: The order is closed; `reservation_over`: The reservation is over */
         Problem409: {
             headers: {
                 [name: string]: unknown;
@@ -8992,7 +8992,7 @@ export interface operations {
                 "application/json": {
                     /**
                      * Format: date-time
-                     * @description moment, RFC 3339 with offset
+                     * @description moment, RFC 3339 with offset; not before 1980
                      * @example 2026-11-29T18:30:00+11:00
                      */
                     at: string;
@@ -9131,7 +9131,7 @@ export interface operations {
                     position: string;
                     /**
                      * Format: date-time
-                     * @description moment, RFC 3339 with offset
+                     * @description moment, RFC 3339 with offset; not before 1980
                      * @example 2026-11-29T18:30:00+11:00
                      */
                     at: string;
@@ -9208,7 +9208,7 @@ export interface operations {
                     position: string;
                     /**
                      * Format: date-time
-                     * @description moment, RFC 3339 with offset
+                     * @description moment, RFC 3339 with offset; not before 1980
                      * @example 2026-11-29T18:30:00+11:00
                      */
                     at: string;
@@ -9285,7 +9285,7 @@ export interface operations {
                 "application/json": {
                     /**
                      * Format: date-time
-                     * @description moment, RFC 3339 with offset
+                     * @description moment, RFC 3339 with offset; not before 1980
                      * @example 2026-11-29T18:30:00+11:00
                      */
                     at: string;
@@ -9355,7 +9355,7 @@ export interface operations {
                     ];
                     /**
                      * Format: date-time
-                     * @description moment, RFC 3339 with offset
+                     * @description moment, RFC 3339 with offset; not before 1980
                      * @example 2026-11-29T18:30:00+11:00
                      */
                     at: string;
@@ -9462,7 +9462,7 @@ export interface operations {
                 "application/json": {
                     /**
                      * Format: date-time
-                     * @description moment, RFC 3339 with offset
+                     * @description moment, RFC 3339 with offset; not before 1980
                      * @example 2026-11-29T18:30:00+11:00
                      */
                     fittedAt?: string;
@@ -9613,7 +9613,7 @@ export interface operations {
                     carId: components["schemas"]["Id"];
                     /**
                      * Format: date-time
-                     * @description moment, RFC 3339 with offset
+                     * @description moment, RFC 3339 with offset; not before 1980
                      * @example 2026-11-29T18:30:00+11:00
                      */
                     at: string;
@@ -9730,7 +9730,7 @@ export interface operations {
                         carId: components["schemas"]["Id"];
                         /**
                          * Format: date-time
-                         * @description moment, RFC 3339 with offset
+                         * @description moment, RFC 3339 with offset; not before 1980
                          * @example 2026-11-29T18:30:00+11:00
                          */
                         at: string;
@@ -9935,7 +9935,7 @@ export interface operations {
                     carId?: components["schemas"]["Id"];
                     /**
                      * Format: date-time
-                     * @description moment, RFC 3339 with offset
+                     * @description moment, RFC 3339 with offset; not before 1980
                      * @example 2026-11-29T18:30:00+11:00
                      */
                     at?: string;
@@ -10137,7 +10137,7 @@ export interface operations {
                 "application/json": {
                     /**
                      * Format: date-time
-                     * @description moment, RFC 3339 with offset
+                     * @description moment, RFC 3339 with offset; not before 1980
                      * @example 2026-11-29T18:30:00+11:00
                      */
                     at: string;
@@ -12104,7 +12104,7 @@ export interface operations {
                      *           ],
                      *           "fromShelves": 0,
                      *           "fromElsewhere": 0,
-                     *           "sentence": "12 on hand, 6 on order, 1 part-worn last through 2027-06-30 with a chance of 100 %; 0 to 1 are likely to be needed.",
+                     *           "sentence": "12 on hand, 6 on order, 1 part-worn last through 2027-06-30 with a chance of over 99 %; 0 to 1 are likely to be needed.",
                      *           "restsOn": {
                      *             "pieces": 2,
                      *             "readings": 6,
@@ -12200,7 +12200,7 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
-                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 420" width="400" height="420" role="img" aria-labelledby="title-01930000-0000-7000-8000-00000b1ece01 desc-01930000-0000-7000-8000-00000b1ece01"><title id="title-01930000-0000-7000-8000-00000b1ece01">spur 1: Spur 87T 48 DP</title><desc id="desc-01930000-0000-7000-8000-00000b1ece01">spur 1 (QB-SP-487, Spur, acetal, 48 DP) after 165 minutes: worn 0.0317 mm, eight in ten times between 0.0236 mm and 0.0393 mm; the club limit is at 0.1 mm of wear. 5 readings and 0 grades are drawn, readings with bars of 2 standard deviations of the instrument to either side, grades as the range of wear that they mean. Left until the limit: 269 to 787 minutes, median 448; the median end lies beyond the calendar. Up to now the band shows what was known at each moment: it rests on the looks at this piece up to then and on the other pieces of its line, and narrows at each look. From now on, usage counts on the surface that the usual life is stated on.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop: */
+                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 420" width="400" height="420" role="img" aria-labelledby="title-01930000-0000-7000-8000-00000b1ece01 desc-01930000-0000-7000-8000-00000b1ece01"><title id="title-01930000-0000-7000-8000-00000b1ece01">spur 1: Spur 87T 48 DP</title><desc id="desc-01930000-0000-7000-8000-00000b1ece01">spur 1 (QB-SP-487, Spur, acetal, 48 DP) after 165 minutes: worn 0.0317 mm, eight in ten times between 0.0236 mm and 0.0393 mm; the club limit is at 0.1 mm of wear. 6 readings and 0 grades are drawn, readings with bars of 2 standard deviations of the instrument to either side, grades as the range of wear that they mean. Left until the limit: 269 to 787 minutes, median 448; the median end lies beyond the calendar. Up to now the band shows what was known at each moment: it rests on the looks at this piece up to then and on the other pieces of its line, and narrows at each look. From now on, usage counts on the surface that the usual life is stated on.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop: */
                     "image/svg+xml": string;
                 };
             };
@@ -12239,7 +12239,7 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
-                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 360" width="400" height="360" role="img" aria-labelledby="title-01930000-0000-7000-8000-00000011e001 desc-01930000-0000-7000-8000-00000011e001"><title id="title-01930000-0000-7000-8000-00000011e001">QB-SP-487: need by month</title><desc id="desc-01930000-0000-7000-8000-00000011e001">0 to 1 pieces are likely to be needed through 2027-06-30 (expected 0.2), most of them in 2027-05 (0.1). 1 in use. Pieces needed in each month, eight in ten times: December 2026: 0 to 0, median 0, mean 0; January 2027: 0 to 0, median 0, mean 0; February 2027: 0 to 0, median 0, mean 0.0429; March 2027: 0 to 0, median 0, mean 0.022; April 2027: 0 to 0, median 0, mean 0.0238; May 2027: 0 to 0, median 0, mean 0.0634; June 2027: 0 to 0, median 0, mean 0. The calendar ends on 23 May 2027: no meeting, no wear.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212}}.ground{fill:var(--ground)}text{fill:var(--ink)}.soft{fill:var(--soft)}.heading{font-weight:600;font-size:15px}.grid{stroke:var(--grid);st */
+                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 360" width="400" height="360" role="img" aria-labelledby="title-01930000-0000-7000-8000-00000011e001 desc-01930000-0000-7000-8000-00000011e001"><title id="title-01930000-0000-7000-8000-00000011e001">QB-SP-487: need by month</title><desc id="desc-01930000-0000-7000-8000-00000011e001">0 to 1 are likely to be needed through 2027-06-30 (expected 0.2), most of them in 2027-05 (0.1). 1 in use. Pieces needed in each month, eight in ten times: December 2026: none, median 0, mean 0; January 2027: none, median 0, mean 0; February 2027: none, median 0, mean 0.0429; March 2027: none, median 0, mean 0.022; April 2027: none, median 0, mean 0.0238; May 2027: none, median 0, mean 0.0634; June 2027: none, median 0, mean 0. The calendar ends on 23 May 2027: no meeting, no wear.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212}}.ground{fill:var(--ground)}text{fill:var(--ink)}.soft{fill:var(--soft)}.heading{font-weight:600;font-size:15px}.grid{stroke:var(--grid);stroke-width:1}.axis{st */
                     "image/svg+xml": string;
                 };
             };
@@ -12279,7 +12279,7 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
-                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 370" width="400" height="370" role="img" aria-labelledby="title-plan-2027-06-30 desc-plan-2027-06-30"><title id="title-plan-2027-06-30">Chance of no lost run through 30 June 2027</title><desc id="desc-plan-2027-06-30">189.00 of 200.00 AUD raise the chance of no lost run through 30 June 2027 from under 1 % to over 99 %. The next 52.00, for Control slick, set of four, would make it over 99 %. Chance by what is spent in all, AUD: 0.00: under 1 %; 52.00 (Control slick, set of four): 86 %; 104.00 (Control slick, set of four): 93 %; 189.00 (LiPo 2S 5000 mAh): over 99 %; 241.00 (Control slick, set of four): over 99 %; 326.00 (LiPo 2S 5000 mAh): over 99 %; 378.00 (Control slick, set of four): over 99 %; 463.00 (LiPo 2S 5000 mAh): over 99 %; 515.00 (Control slick, set of four): over 99 %; 600.00 (LiPo 2S 5000 mAh): over 99 %.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212}}.ground{fill:var(--ground)}text{fill:var(--ink)}.soft{fill:var(--soft)}.heading{font-weight:600;font- */
+                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 370" width="400" height="370" role="img" aria-labelledby="title-plan-2027-06-30 desc-plan-2027-06-30"><title id="title-plan-2027-06-30">Chance of no lost run through 30 June 2027</title><desc id="desc-plan-2027-06-30">189.00 of 200.00 AUD spent: the chance of no lost run through 30 June 2027 rises from under 1 % to over 99 %. The next 52.00, for Control slick, set of four, would make it over 99 %. Chance by what is spent in all, AUD: 0.00: under 1 %; 52.00 (Control slick, set of four): 86 %; 104.00 (Control slick, set of four): 93 %; 189.00 (LiPo 2S 5000 mAh): over 99 %; 241.00 (Control slick, set of four): over 99 %; 326.00 (LiPo 2S 5000 mAh): over 99 %; 378.00 (Control slick, set of four): over 99 %; 463.00 (LiPo 2S 5000 mAh): over 99 %; 515.00 (Control slick, set of four): over 99 %; 600.00 (LiPo 2S 5000 mAh): over 99 %.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212}}.ground{fill:var(--ground)}text{fill:var(--ink)}.soft{fill:var(--soft)}.heading{font-weight:60 */
                     "image/svg+xml": string;
                 };
             };
@@ -12323,7 +12323,7 @@ export interface operations {
                     /**
                      * @example supplier,name,sku,insteadOf,packs,packSize,pieces,price,cost,currency,orderBy,late,inUse,needP10,needMedian,needP90,onHand,onOrder,spares,ageing,chanceWithout,chanceWith,fromShelves,fromElsewhere,shelves,reorderPoint,orderUpTo,why,lineId
                      *     Harrowmead Trade,"Control slick, set of four",QB-TY-101,,1,4,4,52.00,52.00,AUD,2027-01-26,false,2,2,4,4,0,0,0,0,7.300572274059656e-8,0.922804895335013,0,4,,0,0,"2 to 4 are likely to be needed and there are 0 on hand, 0 on order, 0 part-worn (chance of enough: under 1 %); 1 pack (4 pieces) make it 92 %. 4 must come from elsewhere.",01930000-0000-7000-8000-000000000051
-                     *     ,Spur 87T 48 DP,QB-SP-487,,0,1,0,9.00,0.00,AUD,,false,1,0,0,1,12,6,1,0,1,1,0,0,"Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago.",0,0,"12 on hand, 6 on order, 1 part-worn last through 2027-06-30 with a chance of 100 %; 0 to 1 are likely to be needed.",01930000-0000-7000-8000-00000011e001
+                     *     ,Spur 87T 48 DP,QB-SP-487,,0,1,0,9.00,0.00,AUD,,false,1,0,0,1,12,6,1,0,1,1,0,0,"Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago.",0,0,"12 on hand, 6 on order, 1 part-worn last through 2027-06-30 with a chance of over 99 %; 0 to 1 are likely to be needed.",01930000-0000-7000-8000-00000011e001
                      *     ,LiPo 2S 5000 mAh,QB-EL-801,,0,1,0,85.00,0.00,AUD,,false,1,0,0,0,0,0,0,0,0.9337590383692831,0.9337590383692831,0,0,,0,0,"0 on hand, 0 on order, 0 part-worn last through 2027-06-30 with a chance of 93 %; 0 to 0 are likely to be needed.",01930000-0000-7000-8000-000000000053
                      */
                     "text/csv; charset=utf-8; header=present": string;
@@ -12423,7 +12423,7 @@ export interface operations {
                      * @example position,mark,kind,benchStep,advice,check,checkMinutes,carStopper,usage,clock,wearP10,wearMedian,wearP90,unit,wearShareMedian,lasts,wearsOut,breaks,lastSeenAt,lastGrade,runsSinceSeen,why,cautions,pieceId
                      *     front-right tyre,2-FR,Rubber touring tyre,tyres,change,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,0.8343778241284987,1.3258600681536548,2.0345286590321368,mm,0.8286625425960334,0.5013075644513546,0.4896837576598885,0.01765312788683071,,,30,Worn out by the end of Round 1 with a chance of 49 %; 30 runs since it was last seen.,"Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e02
                      *     front-left tyre,2-FL,Rubber touring tyre,tyres,leave,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,1.182251591459691,1.1998903571939077,1.2177772603520585,mm,0.7499314732461917,0.9816594277172838,0.0006997980198243956,0.01765312788683071,2026-05-03T09:00:00.000Z,,0,Worn out by the end of Round 1 with a chance of under 1 %; seen since its last run.,"Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e01
-                     *     spur,spur 1,"Spur, acetal, 48 DP",drivetrain,leave,Span over ten teeth at three places; look for chips.,3,true,165,minutes,0.023624207996439696,0.031684442007324724,0.03933216515328089,mm,0.3168444200732472,0.979973347638648,2.996855942752221e-8,0.02002662299296165,2026-05-03T09:00:00.000Z,,0,Worn out by the end of Round 1 with
+                     *     spur,spur 1,"Spur, acetal, 48 DP",drivetrain,leave,Span over ten teeth at three places; look for chips.,3,true,165,minutes,0.023624208036439096,0.031684442002764344,0.039332165150935954,mm,0.3168444200276434,0.9799733476386493,2.996855808520734e-8,0.02002662299296165,2026-05-03T09:00:00.000Z,,0,Worn out by the end of Round 1 wit
                      */
                     "text/csv; charset=utf-8; header=present": string;
                 };
@@ -12514,7 +12514,7 @@ export interface operations {
                      * @example do,what,sku,pieces,grams,carStopper,chance,inBox,atHome,spares,onShelf,shelves,missing,cost,currency,why
                      *     change before leaving,front-right tyre: 2-FR,,,,true,0.4896837576598885,,,,,,,,,Change it before leaving: it is worn out by the end of Round 1 with a chance of 49 %.
                      *     carry,"Control slick, set of four",QB-TY-101,2,,true,0.03817853743796307,0,0,0,0,,2,52.00,AUD,"Carry 2: the day is over without it; the chance that one is needed is 4 %, there are 0 in the box, 0 at home and 0 part-worn, so 2 must be bought. 2 must come from elsewhere."
-                     *     carry,Spur 87T 48 DP,QB-SP-487,1,,true,0.020979183161870973,3,5,1,4,"Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago.",0,0.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is 2 %, there are 3 in the box, 5 at home and 1 part-worn."
+                     *     carry,Spur 87T 48 DP,QB-SP-487,1,,true,0.020979183161829118,3,5,1,4,"Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago.",0,0.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is 2 %, there are 3 in the box, 5 at home and 1 part-worn."
                      *     carry,LiPo 2S 5000 mAh,QB-EL-801,1,,true,0.0035302382592420356,0,0,0,0,,1,85.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is under 1 %, there are 0 in the box, 0 at home and 0 part-worn, so 1 must be bought. 1 must come from elsewhere."
                      */
                     "text/csv; charset=utf-8; header=present": string;
@@ -12672,6 +12672,8 @@ export interface operations {
                 /** @description cycle: the target is the chance of not running out (if not given); fill: it is the share of the need that is served */
                 targetKind?: "cycle" | "fill";
                 reviewPeriodDays?: number;
+                /** @description true: only lines that are on the shop's list, or of which something was ever on its shelf; all that drivers need if not given */
+                carried?: boolean;
             };
             header?: never;
             path: {
@@ -12713,6 +12715,8 @@ export interface operations {
                 /** @description cycle: the target is the chance of not running out (if not given); fill: it is the share of the need that is served */
                 targetKind?: "cycle" | "fill";
                 reviewPeriodDays?: number;
+                /** @description true: only lines that are on the shop's list, or of which something was ever on its shelf; all that drivers need if not given */
+                carried?: boolean;
             };
             header?: never;
             path: {
@@ -13226,7 +13230,7 @@ export interface operations {
                      *           }
                      *         }
                      *       ],
-                     *       "sentence": "0 to 1 pieces are likely to be needed through 2027-06-30 (expected 0.2), most of them in 2027-05 (0.1)."
+                     *       "sentence": "0 to 1 are likely to be needed through 2027-06-30 (expected 0.2), most of them in 2027-05 (0.1)."
                      *     }
                      */
                     "application/json": components["schemas"]["LineOutlook"];
@@ -13906,7 +13910,7 @@ export interface operations {
                     pieces: number;
                     /**
                      * Format: date-time
-                     * @description moment, RFC 3339 with offset
+                     * @description moment, RFC 3339 with offset; not before 1980
                      * @example 2026-11-29T18:30:00+11:00
                      */
                     at: string;
@@ -14118,7 +14122,7 @@ export interface operations {
                     locationId: components["schemas"]["Id"];
                     /**
                      * Format: date-time
-                     * @description moment, RFC 3339 with offset
+                     * @description moment, RFC 3339 with offset; not before 1980
                      * @example 2026-11-29T18:30:00+11:00
                      */
                     at: string;
@@ -15413,6 +15417,8 @@ export interface operations {
                 /** @description cycle: the target is the chance of not running out (if not given); fill: it is the share of the need that is served */
                 targetKind?: "cycle" | "fill";
                 reviewPeriodDays?: number;
+                /** @description true: only lines that are on the shop's list, or of which something was ever on its shelf; all that drivers need if not given */
+                carried?: boolean;
             };
             header?: never;
             path: {
@@ -15754,7 +15760,7 @@ export interface operations {
                     locationId: components["schemas"]["Id"];
                     /**
                      * Format: date-time
-                     * @description moment, RFC 3339 with offset
+                     * @description moment, RFC 3339 with offset; not before 1980
                      * @example 2026-11-29T18:30:00+11:00
                      */
                     placedAt: string;
@@ -16029,7 +16035,7 @@ export interface operations {
                 "application/json": {
                     /**
                      * Format: date-time
-                     * @description moment, RFC 3339 with offset
+                     * @description moment, RFC 3339 with offset; not before 1980
                      * @example 2026-11-29T18:30:00+11:00
                      */
                     at: string;

@@ -1,4 +1,3 @@
-import { dayAfter } from "../domain/calendar.ts";
 import { fillOrder } from "../domain/fill-order.ts";
 import { formatMoney } from "../domain/money.ts";
 import { orderAdvice } from "../domain/order-advice.ts";
@@ -9,6 +8,7 @@ import { selectClub } from "../storage/clubs.ts";
 import { allRecords } from "../storage/records.ts";
 import type { LineRow } from "../storage/tables.ts";
 import { count, percent } from "./in-words.ts";
+import { clubDay } from "./calendar-ahead.ts";
 import { daysFrom, totalsOf } from "./needs-ahead.ts";
 import {
   type AskedShelf,
@@ -41,21 +41,31 @@ interface Asked {
  * What a shop should order for its own shelf, supplier by supplier: the plan of the shelf as purchase orders, each with
  * the days on which to place it, its supplier's minimum, and when it is likely to be there.
  *
+ * @param request.carried only lines that the shop carries; all that drivers need if not given
  * @throws {DomainError} `not_found`, `not_allowed` for a driver, `out_of_order` where the last day is past
  */
-export async function orderProposals(work: Work, shopId: string, request: AskedShelf) {
+export async function orderProposals(
+  work: Work,
+  shopId: string,
+  request: AskedShelf & { carried?: boolean | undefined },
+) {
   requireShelfKeeper(work, "What a shop should order");
   const stock = await shopStock(work, shopId);
   const { currency } = await selectClub(work.db, work.actor.clubId);
-  const yearOn = dayAfter(work.now(), topUpDays);
+  const yearOn = daysFrom(await clubDay(work), topUpDays);
   const found = await shelfNeeds(work, request, stock, yearOn);
-  const { today, target, reviewDays, needs, withheld, driversSharing, drivers } = found;
+  const { today, target, reviewDays, driversSharing, drivers } = found;
+  const isMeant = (lineIds: readonly string[]) =>
+    request.carried !== true || lineIds.some((id) => stock.carried.has(id));
+  const needs = found.needs.filter(({ lineIds }) => isMeant(lineIds));
   const lives = await shelfLives(
     work,
     needs.map(({ bought }) => bought),
   );
   const lines = await allRecords(work.db, "lines", work.actor.clubId);
   const byId = new Map(lines.map((line) => [line.id, line]));
+  const idOf = new Map(lines.map(({ sku, id }) => [sku, id]));
+  const withheld = found.withheld.filter((sku) => isMeant([idOf.get(sku)!]));
   const asked = { today, through: request.through, target, currency, shelfLives: lives, byId, stock };
   const toBuy = needs.map((need) => proposed(need, asked)).filter((one) => one !== null);
   const nextLook = daysFrom(today, reviewDays);

@@ -1,6 +1,6 @@
 import { allRecords } from "../storage/records.ts";
 import { selectHeld, selectListed } from "../storage/stock-lists.ts";
-import { selectTaken } from "../storage/stock-ages.ts";
+import { selectLinesKept, selectTaken } from "../storage/stock-ages.ts";
 import type { LineRow, ListedRow, ShopRow } from "../storage/tables.ts";
 import { clubDay } from "./calendar-ahead.ts";
 import { groupedBy } from "./grouped-by.ts";
@@ -28,6 +28,8 @@ export interface ShopStock extends Stock {
   /** the list that counts, or null where there is none; how many things on it nobody has matched */
   list: { listedAt: string; unmatched: number } | null;
   lines: Map<string, OnShop>;
+  /** lines that are on its list, or of which something was ever on its shelf */
+  carried: ReadonlySet<string>;
   /** SKUs of which the list does not say how many there are: they count as none */
   uncounted: string[];
   /** pieces that left its shelf in the past year; null where it has no shelf in the ledger */
@@ -72,6 +74,7 @@ export async function shopStock(work: Work, shopId: string): Promise<ShopStock> 
     shop,
     list: feed.listedAt === null ? null : { listedAt: feed.listedAt, unmatched: feed.unmatched },
     lines: found,
+    carried: new Set([...rowsOf.keys(), ...(await selectLinesKept(work.db, clubId, locationIds))]),
     uncounted: [...found.values()].flatMap(({ pieces, line }) => (pieces === null ? [line.sku] : [])),
     takenPastYear: locationIds.length === 0 ? null : await selectTaken(work.db, clubId, locationIds, yearAgo),
   };

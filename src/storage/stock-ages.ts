@@ -55,3 +55,21 @@ export async function selectTaken(
     .execute();
   return new Map(rows.map(({ lineId, pieces }) => [lineId, -Number(pieces)]));
 }
+
+/** The lines of which something was ever at some locations. */
+export const selectLinesKept = async (
+  q: Queries,
+  clubId: string,
+  locationIds: readonly string[],
+): Promise<string[]> =>
+  locationIds.length === 0
+    ? []
+    : (
+        await q
+          .selectFrom("movements")
+          .select("lineId")
+          .distinct()
+          .where("clubId", "=", clubId)
+          .where("locationId", "in", locationIds)
+          .execute()
+      ).map(({ lineId }) => lineId);

@@ -111,6 +111,21 @@ describe("GET /v1/shops/{id}/order-proposals", () => {
     expect(of(await proposals(), "P-1").onHand).toBe(1);
   });
 
+  test("are of what the shop carries alone where that is asked for: by its list, or once on its shelf", async () => {
+    const skus = async (id: string) => {
+      const query = `through=${through}&carried=true`;
+      const { suppliers } = await keeper.must("GET", `/v1/shops/${id}/order-proposals?${query}`);
+      return suppliers.flatMap(all).map(({ sku }: any) => sku);
+    };
+    expect(await skus(shop)).toEqual(["P-1"]);
+    const corner = (await keeper.must("POST", "/v1/shops", { name: "Corner" })).id;
+    expect(await skus(corner)).toEqual([]);
+    await putList(service, key, corner, "sku,inventoryLevel\nS-1,0\n");
+    expect(await skus(corner)).toEqual(["S-1"]);
+    const wrong = await keeper.get(path("&carried=perhaps"));
+    expect(wrong.status).toBe(422);
+  });
+
   test("take off what is promised to drivers, once it is confirmed and until the day is over", async () => {
     const [before] = [of(await proposals(), "P-1")];
     expect(before).toMatchObject({ onHand: 1, heldPieces: 0 });

@@ -11,7 +11,7 @@ import {
   Totals,
 } from "../answer-schemas.ts";
 import { operation } from "../operation.ts";
-import { ById, Currency, Day, Id, Instant, MinorUnits } from "../schemas.ts";
+import { ById, Currency, Day, Id, Instant, MinorUnits, queryFlag } from "../schemas.ts";
 
 const count = z.number().int().min(0);
 
@@ -172,6 +172,9 @@ export const orderProposalOperations = [
       target,
       targetKind,
       reviewPeriodDays,
+      carried: queryFlag(
+        "true: only lines that are on the shop's list, or of which something was ever on its shelf; all that drivers need if not given",
+      ),
     }),
     answers: { 200: { description: "The proposals.", body: OrderProposals } },
     problems: [404, 409],

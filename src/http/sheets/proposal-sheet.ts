@@ -42,9 +42,13 @@ const columns: Column<Row>[] = [
   {
     name: "makersPartNumber",
     of: ({ ordered }) => ordered.makersPartNumber,
-    page: { heading: "Maker's number" },
+    page: {
+      heading: "Maker's number, GTIN",
+      of: ({ ordered: { makersPartNumber, gtin } }) =>
+        [makersPartNumber, gtin].filter((one) => one !== null).join(", ") || "–",
+    },
   },
-  { name: "gtin", of: ({ ordered }) => ordered.gtin, page: { heading: "GTIN" } },
+  { name: "gtin", of: ({ ordered }) => ordered.gtin },
   { name: "packs", of: ({ ordered }) => ordered.packs, page: number("Packs") },
   { name: "packSize", of: ({ ordered }) => ordered.packSize },
   { name: "pieces", of: ({ ordered }) => ordered.pieces, page: number("Pieces in them") },
@@ -91,7 +95,7 @@ const columns: Column<Row>[] = [
   { name: "needP90", of: ofLine(({ need }) => need.p90) },
   { name: "onHand", of: ofLine(({ onHand }) => onHand), page: number("On hand") },
   { name: "heldPieces", of: ofLine(({ heldPieces }) => heldPieces) },
-  { name: "onOrder", of: ofLine(({ onOrder }) => onOrder), page: number("On order") },
+  { name: "onOrder", of: ofLine(({ onOrder }) => onOrder) },
   { name: "takenPastYear", of: ofLine(({ takenPastYear }) => takenPastYear) },
   { name: "reorderPoint", of: ofLine(({ reorderPoint }) => reorderPoint) },
   { name: "orderUpTo", of: ofLine(({ orderUpTo }) => orderUpTo) },
