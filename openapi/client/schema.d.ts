@@ -885,7 +885,7 @@ export interface paths {
         };
         /**
          * A picture of a piece's wear: readings, band, limits, forecast
-         * @description An SVG picture with its own text alternative (title and desc, the numbers in sentences), for light and dark screens and for print. It loads nothing and runs nothing. Up to now the band (10 to 90 %) and its median show what was known at each moment, from the looks up to then; beyond now they are the forecast, to the limit asked for. A limit that is stated as a size is drawn as a size, one that is stated as a loss as wear.
+         * @description An SVG picture with its own text alternative (title and desc, the numbers in sentences), for light and dark screens and for print. It loads nothing and runs nothing. Up to now the band (10 to 90 %) and its median show what was known at each moment, from the looks up to then; beyond now they are the forecast, to the limit asked for. A limit that is stated as a size is drawn as a size, one that is stated as a loss as wear. The picture of a retired piece ends when it was retired.
          */
         get: operations["wearPicture"];
         put?: never;

@@ -85,18 +85,28 @@ export async function aheadOf(
  *
  * @throws {DomainError} `not_found`, `not_allowed`, `piece_retired`, or `nothing_to_forecast` where the kind lacks that limit
  */
-export async function forecastPiece(
-  work: Work,
-  id: string,
-  asked: { limit?: LimitName | undefined; carId?: string | undefined } = {},
-) {
-  const limitName = asked.limit ?? "club";
+export async function forecastPiece(work: Work, id: string, asked: AskedForecast = {}) {
   const piece = await getOwnPiece(work, id);
   if (piece.retiredAt !== null)
     throw new DomainError(
       "piece_retired",
       `${piece.mark} was retired at ${piece.retiredAt} (${piece.retiredFor})`,
     );
+  return forecastOf(work, piece, asked);
+}
+
+interface AskedForecast {
+  limit?: LimitName | undefined;
+  carId?: string | undefined;
+}
+
+/**
+ * The forecast of a piece as of `work.now()`, also of one that was retired: then as of that moment at the latest.
+ *
+ * @throws {DomainError} as `forecastPiece`
+ */
+export async function forecastOf(work: Work, piece: PieceRow, asked: AskedForecast) {
+  const limitName = asked.limit ?? "club";
   const model = await work.models.get(work, piece.lineId);
   const scale = wearScale(model.kind, model.overrides);
   const limit = scale.limits[limitName];

@@ -18,7 +18,7 @@ import { selectSeenWear } from "../storage/inspections.ts";
 import type { PieceRow } from "../storage/tables.ts";
 import { selectFittingsOfPiece } from "../storage/usage.ts";
 import { clubTimeZone } from "./calendar-ahead.ts";
-import { aheadOf, forecastPiece, pieceInUse } from "./forecast-piece.ts";
+import { aheadOf, forecastOf, pieceInUse } from "./forecast-piece.ts";
 import { ageSince, getOwnPiece } from "./keep-pieces.ts";
 import type { CurrentModel } from "./line-models.ts";
 import type { Work } from "./work.ts";
@@ -69,12 +69,16 @@ export const barSds = 2;
  * on the fit of the other pieces of its line as it is today. It narrows at each look, and shows what a decision of
  * that evening could have rested on. A band given all looks, later ones too, would be narrower.
  *
- * @throws {DomainError} as `forecastPiece`
+ * A retired piece is shown as it was on its last day, and nothing is forecast.
+ *
+ * @throws {DomainError} `not_found`, `not_allowed`, or `nothing_to_forecast` where the kind lacks that limit
  */
-export async function wearPicture(work: Work, id: string, { axis = "usage", ...asked }: AskedPicture = {}) {
-  const forecast = await forecastPiece(work, id, asked);
+export async function wearPicture(asking: Work, id: string, { axis = "usage", ...asked }: AskedPicture = {}) {
+  const piece = await getOwnPiece(asking, id);
+  const { retiredAt, retiredFor } = piece;
+  const work = retiredAt === null ? asking : { ...asking, now: () => retiredAt };
+  const forecast = await forecastOf(work, piece, asked);
   const limitName = asked.limit ?? "club";
-  const piece = await getOwnPiece(work, id);
   const model = await work.models.get(work, piece.lineId);
   const { use, runs, fitting } = await pieceInUse(work, piece, model);
   const [seen, fittings] = await Promise.all([
@@ -82,12 +86,15 @@ export async function wearPicture(work: Work, id: string, { axis = "usage", ...a
     selectFittingsOfPiece(work.db, id),
   ]);
   const since = ageSince(piece, fittings[0]?.fittedAt);
-  const ahead = await aheadOf(work, piece, model, fitting?.carId ?? asked.carId ?? null);
+  const ahead =
+    retiredAt === null ? await aheadOf(work, piece, model, fitting?.carId ?? asked.carId ?? null) : [];
   const timeZone = await clubTimeZone(work);
   const at = seen.map((one) => one.at);
   const scale = wearScale(model.kind, model.overrides);
   return {
     forecast,
+    /** when and why it was retired; null for a piece in use or a spare */
+    retired: retiredAt === null ? null : { at: retiredAt, for: retiredFor! },
     /** whose days a picture along the calendar shows */
     timeZone,
     lineName: model.line.name,
@@ -102,16 +109,18 @@ export async function wearPicture(work: Work, id: string, { axis = "usage", ...a
     looks: looksOf(model, piece, use.seen, at),
     past: await pastBand(work, model, { use, piece, runs, since, at, timeZone }, limitName),
     ahead:
-      axis === "usage"
-        ? aheadByUsage(model, use, limitName, forecast.remaining.usage)
-        : aheadByDate(
-            model,
-            use,
-            limitName,
-            pieceDemand(model, ahead),
-            { now: work.now(), timeZone },
-            forecast.remaining.usage,
-          ),
+      retiredAt !== null
+        ? []
+        : axis === "usage"
+          ? aheadByUsage(model, use, limitName, forecast.remaining.usage)
+          : aheadByDate(
+              model,
+              use,
+              limitName,
+              pieceDemand(model, ahead),
+              { now: work.now(), timeZone },
+              forecast.remaining.usage,
+            ),
   };
 }
 export type WearPicture = Awaited<ReturnType<typeof wearPicture>>;

@@ -123,6 +123,31 @@ describe("pictures", () => {
     );
   });
 
+  it("of a retired piece's wear end on its last day, with what was read until then", async () => {
+    const { must, get } = service.owner;
+    const given = { driverId: garage.driver.id, lineId: garage.line.id, mark: "spur 0", asNew: 15.5 };
+    const { id } = await must("POST", "/v1/pieces", given);
+    await must("POST", `/v1/pieces/${id}/inspections`, {
+      ...{ at: "2026-10-20T19:00:00Z", readings: [{ value: 15.44, unit: "mm" }] },
+    });
+    await must("PUT", `/v1/pieces/${id}/retirement`, { at: "2026-10-25T19:00:00Z", retiredFor: "worn" });
+    expect((await get(`/v1/pieces/${id}/forecast`)).status).toBe(409);
+    for (const query of ["", "?axis=date&width=700"]) {
+      const { svg } = await drawn(`/v1/pieces/${id}/wear.svg${query}`);
+      expect(nestingFaults(svg)).toEqual([]);
+      expect(svg).not.toMatch(/NaN|Infinity|undefined/);
+      expect(textOf(svg, "desc")).toContain("It was retired on 25 October 2026 (worn)");
+      expect(textOf(svg, "desc")).toContain("2 readings and 0 grades");
+      expect(svg).toContain(">retired</text>");
+      expect(svg).not.toContain("8 in 10, forecast");
+      expect(svg).toContain('class="ahead" d=""');
+      // The same whenever it is asked for.
+      service.clock.now = "2027-05-01T09:00:00.000Z";
+      expect((await drawn(`/v1/pieces/${id}/wear.svg${query}`)).svg).toBe(svg);
+      service.clock.now = "2026-12-01T09:00:00.000Z";
+    }
+  });
+
   it("refuse what the answers refuse: an unknown piece, another driver's key, a silly width", async () => {
     const other = await service.owner.must("POST", "/v1/drivers", { name: "Bo Larkspur" });
     const stranger = await service.as("driver", other.id);

@@ -1,6 +1,6 @@
 import { scaleLinear, scaleUtc } from "d3-scale";
 import { area, line } from "d3-shape";
-import { clockIn } from "../../domain/club-time.ts";
+import { clockIn, dayIn } from "../../domain/club-time.ts";
 import { barSds, type BandPoint, type PictureAxis, type WearPicture } from "../../services/wear-picture.ts";
 import { type Content, element, type Markup } from "../markup.ts";
 import {
@@ -44,7 +44,7 @@ export function wearChart(shown: WearPicture, axis: PictureAxis, width: number):
   const heading = `${forecast.mark}: ${shown.lineName}`;
   const top = headingOf(
     heading,
-    `Wear by ${axis === "usage" ? forecast.clock : "date"}, forecast to the ${limitWords[forecast.limit.name]}`,
+    `Wear by ${axis === "usage" ? forecast.clock : "date"}, ${shown.retired === null ? `forecast to the ${limitWords[forecast.limit.name]}` : retiredInWords(shown.retired, shown.timeZone)}`,
     width - 24,
   );
   const height = Math.round(Math.max(330, Math.min(620, width * 0.62)) + 90);
@@ -230,9 +230,13 @@ function looksDrawn(
   });
 }
 
-function nowLine({ forecast }: WearPicture, across: Across, { top, bottom, right }: Plot): Markup {
+const retiredInWords = ({ at, for: reason }: NonNullable<WearPicture["retired"]>, timeZone: string) =>
+  `retired on ${longDay(dayIn(timeZone, at))} (${reason.replaceAll(/[-_]/g, " ")})`;
+
+function nowLine({ forecast, retired }: WearPicture, across: Across, { top, bottom, right }: Plot): Markup {
   const x = across({ at: forecast.asOf, usage: forecast.usage });
-  const atEnd = x + 34 > right;
+  const word = retired === null ? "now" : "retired";
+  const atEnd = x + 6 + textWidth(word) > right;
   return element(
     "g",
     {},
@@ -240,12 +244,12 @@ function nowLine({ forecast }: WearPicture, across: Across, { top, bottom, right
     element(
       "text",
       { class: "halo", x: x + (atEnd ? -4 : 4), y: top + 10, "text-anchor": atEnd ? "end" : "start" },
-      "now",
+      word,
     ),
   );
 }
 
-function signsOf({ looks }: WearPicture): Sign[] {
+function signsOf({ looks, retired }: WearPicture): Sign[] {
   const reading = looks.some(({ wear }) => wear !== null);
   const grade = looks.some(({ wear }) => wear === null);
   const box = (name: string) => element("rect", { class: name, x: 1, y: 1, width: 22, height: 10 });
@@ -271,9 +275,9 @@ function signsOf({ looks }: WearPicture): Sign[] {
         ]
       : []),
     { text: "8 in 10, as known then", sign: box("band") },
-    { text: "8 in 10, forecast", sign: box("ahead") },
+    ...(retired === null ? [{ text: "8 in 10, forecast", sign: box("ahead") }] : []),
     { text: "median", sign: dash("line") },
-    { text: "median ahead", sign: dash("line dashed") },
+    ...(retired === null ? [{ text: "median ahead", sign: dash("line dashed") }] : []),
   ];
 }
 
@@ -301,12 +305,18 @@ function wearInWords(shown: WearPicture, axis: PictureAxis): string {
   return [
     `${forecast.mark} (${forecast.sku}, ${shown.kindName}) after ${readable(usage)} ${clock}: worn ${amount(wear.median)}${size}, eight in ten times between ${amount(wear.p10)} and ${amount(wear.p90)}; the ${limitWords[limit.name]} is at ${amount(limit.wear)} of wear.`,
     `${count(readings, "reading")} and ${count(shown.looks.length - readings, "grade")} are drawn, readings with bars of ${barSds} standard deviations of the instrument to either side, grades as the range of wear that they mean.`,
-    left.p10 === null
-      ? `Of the limit: ${least}.`
-      : `Left until the limit: ${least} to ${most} ${clock}${middle}${shown.forecast.clock === "days" ? "" : `; ${dates}`}.`,
+    shown.retired !== null
+      ? `It was ${retiredInWords(shown.retired, shown.timeZone)}; that is as far as the picture goes.`
+      : left.p10 === null
+        ? `Of the limit: ${least}.`
+        : `Left until the limit: ${least} to ${most} ${clock}${middle}${shown.forecast.clock === "days" ? "" : `; ${dates}`}.`,
     "Up to now the band shows what was known at each moment: it rests on the looks at this piece up to then and on the other pieces of its line, and narrows at each look.",
-    axis === "usage"
-      ? `From now on, usage counts on the surface that the usual life is stated on.`
-      : `From now on, wear happens at the meetings of the calendar; nothing is drawn beyond its end.`,
-  ].join(" ");
+    shown.retired !== null
+      ? ""
+      : axis === "usage"
+        ? `From now on, usage counts on the surface that the usual life is stated on.`
+        : `From now on, wear happens at the meetings of the calendar; nothing is drawn beyond its end.`,
+  ]
+    .filter((sentence) => sentence !== "")
+    .join(" ");
 }

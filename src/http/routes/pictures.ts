@@ -32,7 +32,7 @@ export const pictureOperations = [
     summary: "A picture of a piece's wear: readings, band, limits, forecast",
     description:
       `${drawing} Up to now the band (10 to 90 %) and its median show what was known at each moment, from the looks up to then; beyond now they are the forecast, to the limit asked for. ` +
-      "A limit that is stated as a size is drawn as a size, one that is stated as a loss as wear.",
+      "A limit that is stated as a size is drawn as a size, one that is stated as a loss as wear. The picture of a retired piece ends when it was retired.",
     tags: ["answers"],
     need: "answers:read",
     params: ById,
