@@ -169,7 +169,7 @@ function supplierProposal(toBuy: readonly Proposed[], sold: readonly ShelfNeed[]
   const totals = totalsOf(lines);
   const money = (minorUnits: number, of = currency) => `${of} ${formatMoney({ minorUnits, currency: of })}`;
   const said = {
-    supplier: supplier?.name ?? "no supplier named",
+    supplier: supplier?.name ?? "an unnamed supplier",
     lines: `${count(lines.length, "line")} for ${totals.map((one) => money(one.minorUnits, one.currency)).join(" and ") || "nothing"}`,
     below: money(below),
     minimum: money(minimum),

@@ -189,6 +189,33 @@ describe("GET /v1/shops/{id}/dying-stock", () => {
     await service.owner.must("PUT", `/v1/reservations/${asked.id}/withdrawal`, undefined);
   });
 
+  test("what left the shelf was sold, counted down or moved to a driver; not moved to a shelf, written off or undone", async () => {
+    const { must } = service.owner;
+    const { kindId } = await must("GET", `/v1/lines/${lines["alternative"]}`);
+    const given = { sku: "M-1", name: "M-1", kindId, priceMinorUnits: 100, endedOn: "2026-11-30" };
+    const { id } = await must("POST", "/v1/lines", given);
+    await receive(id, 9, "2025-10-01T10:00:00Z");
+    const from = { lineId: id, locationId: club.shelf.id, pieces: 1 };
+    const move = (members: object) =>
+      must("POST", "/v1/movements", { ...from, at: "2026-11-20T10:00:00Z", ...members });
+    const taken = async () => (await item("M-1")).takenPastYear;
+    const other = await must("POST", "/v1/locations", { name: "Back room", sort: "shelf" });
+    await move({ reason: "moved", toLocationId: other.id });
+    await move({ reason: "written-off" });
+    // A year and a day ago.
+    await move({ reason: "sold", at: "2025-11-30T08:00:00Z" });
+    expect(await taken()).toBe(0);
+    await move({ reason: "moved", toLocationId: club.homes[0].id });
+    expect(await taken()).toBe(1);
+    await move({ reason: "sold", pieces: 2 });
+    expect(await taken()).toBe(3);
+    const counts = [{ lineId: id, pieces: 2 }];
+    await must("POST", "/v1/stocktakes", { locationId: club.shelf.id, at: "2026-11-29T10:00:00Z", counts });
+    expect(await item("M-1")).toMatchObject({ pieces: 2, takenPastYear: 4 });
+    await move({ reason: "written-off", pieces: 2, at: "2026-11-30T10:00:00Z" });
+    expect(await item("M-1")).toBeUndefined();
+  });
+
   test("adds up the money, the most first, and says when the calendar ends too soon", async () => {
     const { items, totals, shelfTotals, sentence, calendarEndsOn } = await dying();
     const money = items.map((one: any) => one.moneyMinorUnits ?? 0);

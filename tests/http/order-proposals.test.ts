@@ -154,6 +154,19 @@ describe("GET /v1/shops/{id}/order-proposals", () => {
     await service.owner.must("PATCH", `/v1/lines/${id}`, { endedOn: null });
   });
 
+  test("lines that name no supplier stand together, with no minimum", async () => {
+    const { id } = club.lines.body;
+    await service.owner.must("PATCH", `/v1/lines/${id}`, { supplierId: null });
+    const { suppliers } = await proposals();
+    expect(suppliers).toHaveLength(2);
+    const unnamed = suppliers.find((one: any) => one.supplierId === null);
+    expect(unnamed).toMatchObject({ supplierName: null, minimumOrderMinorUnits: 0, minimumReached: true });
+    expect(all(unnamed).map(({ sku }: any) => sku)).toEqual(["B-1"]);
+    expect(unnamed.sentence).toContain("an unnamed supplier");
+    expect((await keeper.get(path("", ".html"))).body).toContain("No supplier named");
+    await service.owner.must("PATCH", `/v1/lines/${id}`, { supplierId: club.supplier.id });
+  });
+
   test("become an order by sending their numbers on, and are not proposed again", async () => {
     const { locationId, suppliers } = await proposals();
     const [{ supplierId, lines }] = suppliers;
