@@ -50,10 +50,10 @@ const tableSteps = 20;
  */
 export function tabulated(cdf: WornBy, end: number, steps = tableSteps): WornBy {
   const start = cdf(0);
-  if (!(end > 0)) return () => start;
+  if (!(end > 0)) return constant(start);
   const atEnd = Math.max(start, cdf(end));
   const rise = atEnd - start;
-  if (rise < 1e-7) return () => atEnd;
+  if (rise < 1e-7) return constant(atEnd);
   let cut = end;
   let atCut = atEnd;
   for (let halvings = 0; halvings < 12; halvings++) {
@@ -63,11 +63,23 @@ export function tabulated(cdf: WornBy, end: number, steps = tableSteps): WornBy 
     atCut = half;
   }
   const points = rise < 1e-3 ? Math.min(steps, 5) : rise < 0.05 ? Math.min(steps, 9) : steps;
-  const table = Float64Array.from({ length: points + 1 }, (_, i) =>
-    i === 0 ? start : i === points ? atCut : cdf((i * cut) / points),
-  );
+  const table = new Float64Array(points + 1);
+  for (let i = 0; i <= points; i++)
+    table[i] = i === 0 ? start : i === points ? atCut : cdf((i * cut) / points);
   for (let i = 1; i <= points; i++) table[i] = Math.max(table[i]!, table[i - 1]!);
+  return between(table, cut, end, atEnd);
+}
+
+// A function keeps alive all that any function made beside it uses: made here, a table does not keep the law it was read off.
+const constant =
+  (chance: number): WornBy =>
+  () =>
+    chance;
+
+/** The cubic pieces through a table over [0, cut], and a straight line from there to the end. */
+function between(table: Float64Array, cut: number, end: number, atEnd: number): WornBy {
   const slope = slopesOf(table);
+  const points = table.length - 1;
   const last = table[points]!;
   return (usage) => {
     if (usage >= cut)

@@ -1,17 +1,18 @@
-import { setImmediate } from "node:timers/promises";
 import type { PlannedMeeting } from "../domain/calendar.ts";
-import { type LineWorld, piecesNeeded, type WornBy } from "../domain/demand.ts";
-import { type MateLine, mateReach, seasonsWithMates } from "../domain/demand-mates.ts";
+import { piecesNeeded } from "../domain/demand.ts";
+import { type MateLine, seasonsWithMates } from "../domain/demand-mates.ts";
 import { lawOf, seasonsOfNeed } from "../domain/demand-seasons.ts";
-import { pieceDemand, pieceForecast, type PieceInUse } from "../domain/forecast.ts";
+import { pieceForecast, type PieceInUse } from "../domain/forecast.ts";
 import { forecastNewPiece, populationSummary } from "../stats/index.ts";
 import type { CarRow, PieceRow } from "../storage/tables.ts";
 import { meetingsAhead } from "./calendar-ahead.ts";
+import { groupedBy } from "./grouped-by.ts";
+import { keptNeeds } from "./kept-needs.ts";
 import { piecesInUse } from "./line-pieces.ts";
 import type { CurrentModel } from "./line-models.ts";
+import { type WorldsInUse, worldsOf } from "./line-worlds.ts";
 import { type InUse, piecesOf } from "./pieces-in-scope.ts";
 import type { Work } from "./work.ts";
-import { newWornTables, strataOf, wornTables } from "./worn-tables.ts";
 
 /** What one line will need, through each checkpoint day, of the cars asked for. */
 export interface LineDemand {
@@ -50,36 +51,70 @@ export async function lineDemands(
   options: DemandOptions = {},
 ): Promise<LineDemand[]> {
   if (cars.length === 0 || days.length === 0) return [];
-  const ahead = await meetingsAhead(work, cars, days.at(-1)!);
+  const ahead = sharedCalendars(await meetingsAhead(work, cars, days.at(-1)!));
   const { inUse, loose } = await piecesOf(work, cars, ahead);
+  const lineIds = [...new Set([...inUse, ...loose].map(({ piece }) => piece.lineId))];
+  const wanted = lineIds.filter((id) => options.lineId === undefined || id === options.lineId);
+  const byLine = groupedBy(inUse, ({ piece }) => piece.lineId);
+  const byCar = groupedBy(inUse, ({ carId }) => carId);
+  const looseByLine = groupedBy(loose, ({ piece }) => piece.lineId);
   const lines = new Map<string, LineInUse>();
   const lineInUse = async (lineId: string): Promise<LineInUse> => {
     let one = lines.get(lineId);
     if (one === undefined) {
-      const of = <T extends { piece: PieceRow }>(all: readonly T[]) =>
-        all.filter(({ piece }) => piece.lineId === lineId);
-      one = await readLine(work, lineId, of(inUse), of(loose), days, options.changed);
+      const [fitted, spare] = [byLine.get(lineId) ?? [], looseByLine.get(lineId) ?? []];
+      one = await readLine(work, lineId, fitted, spare, days, options.changed);
       lines.set(lineId, one);
     }
     return one;
   };
   const demands: LineDemand[] = [];
-  for (const id of new Set([...inUse, ...loose].map(({ piece }) => piece.lineId))) {
-    if (options.lineId !== undefined && id !== options.lineId) continue;
-    const line = await lineInUse(id);
-    const mates = await mateLine(line, inUse, lineInUse, options.changed);
-    demands.push(demandOfLine(line, mates, days, options.heldBy?.(id)));
+  const fits = fitsAhead(work, wanted);
+  try {
+    for (const id of wanted) {
+      const line = await lineInUse(id);
+      const mates = await mateLine(line, byCar, lineInUse, options.changed);
+      demands.push(demandOfLine(line, mates, days, options.heldBy?.(id)));
+    }
+  } finally {
+    fits.stop();
   }
   return demands;
 }
 
+/** Cars with the same plans have one calendar, so that what follows from it is worked out once. */
+function sharedCalendars<K>(ahead: ReadonlyMap<K, readonly PlannedMeeting[]>) {
+  const known = new Map<string, readonly PlannedMeeting[]>();
+  return new Map(
+    [...ahead].map(([car, meetings]) => {
+      const said = JSON.stringify(meetings);
+      const shared = known.get(said) ?? meetings;
+      known.set(said, shared);
+      return [car, shared] as const;
+    }),
+  );
+}
+
+/** So many lines are on their way to the threads that fit, while the need of those before them is worked out here. */
+const fittedAhead = 4;
+
+/** Has the lines fitted in the order in which they will be asked for; whoever asks for one is told what went wrong with it. */
+function fitsAhead(work: Work, lineIds: readonly string[]) {
+  const waiting = work.db.isTransaction || lineIds.length < 2 ? [] : [...lineIds].reverse();
+  const next = async (): Promise<void> => {
+    for (let id = waiting.pop(); id !== undefined; id = waiting.pop())
+      await work.models.get(work, id).catch(() => {});
+  };
+  for (let i = 0; i < fittedAhead; i++) void next();
+  return { stop: () => waiting.splice(0) };
+}
+
 /** One line with its pieces in these cars, under each way the line may be. */
-interface LineInUse {
+interface LineInUse extends WorldsInUse {
   model: CurrentModel;
   inUse: readonly InUse[];
   spares: number;
   uses: ReadonlyMap<string, PieceInUse>;
-  worlds: LineWorld[];
 }
 
 async function readLine(
@@ -102,7 +137,7 @@ async function readLine(
     inUse,
     spares: sparesAmong(model, spare),
     uses,
-    worlds: await worldsOf(work, model, inUse, uses, days, changed),
+    ...(await worldsOf(work, model, inUse, uses, days, changed)),
   };
 }
 
@@ -112,19 +147,18 @@ async function readLine(
  */
 async function mateLine(
   { model, inUse, uses, worlds }: LineInUse,
-  all: readonly InUse[],
+  byCar: ReadonlyMap<string | null, readonly InUse[]>,
   lineInUse: (lineId: string) => Promise<LineInUse>,
   changed: ReadonlySet<string> = new Set(),
-): Promise<MateLine | null> {
+): Promise<LedLine | null> {
   const { changeRule, mateCode } = model.kind;
   if (changeRule !== "with-mate" || mateCode === null) return null;
   const leaders: LineInUse[] = [];
   const mates: MateLine["mates"][number][] = [];
+  const byId = new Map(inUse.map((one) => [one.piece.id, one]));
   for (const group of worlds[0]?.groups ?? []) {
-    const own = inUse.find(({ piece }) => group.pieceIds?.includes(piece.id))!;
-    const onCar = all.filter(
-      (one) => one.carId !== null && one.carId === own.carId && one.kindCode === mateCode,
-    );
+    const own = byId.get(group.pieceIds![0]!)!;
+    const onCar = own.carId === null ? [] : byCar.get(own.carId)!.filter((one) => one.kindCode === mateCode);
     const leading = onCar.find((one) => one.group === own.group) ?? onCar[0];
     const usedNow = changed.has(own.piece.id) ? 0 : uses.get(own.piece.id)!.now.usage;
     if (leading === undefined) {
@@ -143,15 +177,20 @@ async function mateLine(
     exponent: populationSummary(model.wear).pathExponent,
     mates,
     leaders: leaders.map((line) => ({ worlds: line.worlds, breakage: line.model.breakage })),
+    from: leaders.flatMap((line) => [line.model.wear, ...line.from]),
+    said: JSON.stringify([mates, leaders.map((line) => line.said)]),
   };
 }
+
+/** What follows is kept with what it was made of, as that of the line itself. */
+type LedLine = MateLine & Pick<WorldsInUse, "from" | "said">;
 
 /** Standard error of a chance near 0.9 with so many seasons: 0.5 %. */
 const seasonsOfMates = 4000;
 
 function demandOfLine(
-  { model, inUse, spares, worlds }: LineInUse,
-  mates: MateLine | null,
+  { model, inUse, spares, worlds, from, said }: LineInUse,
+  mates: LedLine | null,
   days: readonly string[],
   held: ReadonlyMap<string, number> | undefined,
 ): LineDemand {
@@ -159,16 +198,19 @@ function demandOfLine(
   const seasons = (asked: { seasons: number; seed: number }) =>
     mates === null ? seasonsOfNeed(worlds, breakage, asked) : seasonsWithMates(mates, asked);
   const driverIds = new Set(inUse.map(({ piece }) => piece.driverId));
+  const given = JSON.stringify([line.id, said, mates?.said, held && [...held]]);
   const needed =
     inUse.length === 0
       ? days.map(() => [1])
-      : mates === null
-        ? piecesNeeded(worlds, breakage, held)
-        : seasonsWithMates(mates, {
-            seasons: seasonsOfMates,
-            seed: seedOf(line.id),
-            ...(held === undefined ? {} : { held }),
-          }).map(lawOf);
+      : keptNeeds(model.wear, mates === null ? from : [...from, ...mates.from], given, () =>
+          mates === null
+            ? piecesNeeded(worlds, breakage, held)
+            : seasonsWithMates(mates, {
+                seasons: seasonsOfMates,
+                seed: seedOf(line.id),
+                ...(held === undefined ? {} : { held }),
+              }).map(lawOf),
+        );
   return {
     model,
     inUse: inUse.length,
@@ -191,56 +233,6 @@ function seedOf(id: string): number {
   return hash >>> 0;
 }
 
-/** The pieces in use under each stratum of the line's fit, as groups that are changed together. */
-async function worldsOf(
-  work: Work,
-  model: CurrentModel,
-  inUse: readonly InUse[],
-  uses: ReadonlyMap<string, PieceInUse>,
-  days: readonly string[],
-  changed: ReadonlySet<string> = new Set(),
-): Promise<LineWorld[]> {
-  const strata = strataOf(model.wear);
-  const byGroup = new Map<string, InUse[]>();
-  for (const one of inUse) {
-    const key = model.kind.changeRule === "alone" ? `${one.group} ${one.piece.id}` : one.group;
-    byGroup.set(key, [...(byGroup.get(key) ?? []), one]);
-  }
-  const usages = new Map<readonly PlannedMeeting[], number[][]>();
-  for (const { ahead } of inUse)
-    if (!usages.has(ahead))
-      usages.set(
-        ahead,
-        strata.map(({ wear }) => usageBy(work, { ...model, wear }, ahead, days)),
-      );
-  const endOf = (ahead: readonly PlannedMeeting[]) =>
-    Math.max(...usages.get(ahead)!.map((through) => through.at(-1)!));
-  const furthest = Math.max(0, ...[...usages.keys()].map(endOf));
-  const withMate = model.kind.changeRule === "with-mate";
-  const usedMost = withMate ? Math.max(0, ...inUse.map(({ piece }) => uses.get(piece.id)!.now.usage)) : 0;
-  const newWorn = newWornTables(model, withMate ? mateReach(furthest, usedMost) : furthest);
-  const tables = new Map<string, readonly WornBy[]>();
-  for (const { piece, ahead } of inUse) {
-    // A pause between pieces: hundreds of forecasts must not keep other requests waiting.
-    await setImmediate();
-    const use = uses.get(piece.id)!;
-    const end = withMate ? mateReach(endOf(ahead), use.now.usage) : endOf(ahead);
-    tables.set(piece.id, changed.has(piece.id) ? newWorn : wornTables(model, use, end));
-  }
-  const groups = [...byGroup.values()];
-  return strata.map(({ weight }, s) => ({
-    weight,
-    newWorn: newWorn[s]!,
-    groups: groups.map((group) => ({
-      owner: group[0]!.piece.driverId,
-      pieceIds: group.map(({ piece }) => piece.id),
-      worn: group.map(({ piece }) => tables.get(piece.id)![s]!),
-      usageThrough: usages.get(group[0]!.ahead)![s]!,
-      runs: group[0]!.ahead.reduce((sum, meeting) => sum + meeting.runs, 0),
-    })),
-  }));
-}
-
 /** A part-worn piece counts as a spare where it lasts half as long as the median new one with at least this chance. */
 const spareChance = 0.8;
 
@@ -255,20 +247,4 @@ function sparesAmong(model: CurrentModel, pieces: readonly PieceInUse[]): number
   const { changeRule, changedTogether } = model.kind;
   const size = changeRule === "set" || changeRule === "pair" ? Math.max(1, changedTogether) : 1;
   return Math.floor(good / size) * size;
-}
-
-const dayMs = 86_400_000;
-const daysTo = (work: Work, day: string) =>
-  Math.max(0, Math.floor((Date.parse(day) - Date.parse(work.now())) / dayMs) + 1);
-
-/** The wearing usage through each day: meeting by meeting, or simply the days where a kind ages by days. */
-function usageBy(
-  work: Work,
-  model: CurrentModel,
-  ahead: readonly PlannedMeeting[],
-  days: readonly string[],
-): number[] {
-  if (model.kind.clock === "days") return days.map((day) => daysTo(work, day));
-  const demand = pieceDemand(model, ahead);
-  return days.map((day) => demand.findLast((meeting) => meeting.startsOn <= day)?.throughHere ?? 0);
 }

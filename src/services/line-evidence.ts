@@ -1,22 +1,17 @@
 import { type LineBreakage, lineBreakage } from "../domain/breakage.ts";
 import type { Kind } from "../domain/kind.ts";
 import { type UsedRun, usageAtMoments } from "../domain/usage.ts";
-import { type LineOverrides, type SeenAtUsage, wearPiece } from "../domain/wear.ts";
+import { type SeenAtUsage, wearPiece } from "../domain/wear.ts";
 import type { WearPiece } from "../stats/index.ts";
 import type { Db } from "../storage/database.ts";
 import { type SeenWear, selectSeenWear } from "../storage/inspections.ts";
 import { type RunOfPiece, selectPiecesOfLine, selectRunsOfPieces } from "../storage/line-models.ts";
 import type { LineRow, PieceRow } from "../storage/tables.ts";
 import { ageSince } from "./keep-pieces.ts";
+import { overridesOf } from "./line-overrides.ts";
 
 /** Older pieces than this say nothing that the newer ones do not, and fitting stays bounded. */
 const piecesFitted = 300;
-
-export const overridesOf = (line: LineRow): LineOverrides => ({
-  asNew: line.asNew,
-  limits: line.limits === null ? null : JSON.parse(line.limits),
-  usualLife: line.usualLife === null ? null : JSON.parse(line.usualLife),
-});
 
 /** The looks at one piece, each with the usage the piece had then. */
 export function seenAtUsage(
@@ -56,13 +51,9 @@ export interface PieceRecord {
 /** What the log says of each of the newest pieces of a line, oldest piece first. */
 export async function pieceRecords(db: Db, lineId: string): Promise<PieceRecord[]> {
   const rows = await selectPiecesOfLine(db, lineId, piecesFitted);
-  const first = rows[0];
-  if (first === undefined) return [];
-  const { runs, firstFitted } = await selectRunsOfPieces(db, lineId, first.id);
-  const seen = await selectSeenWear(
-    db,
-    rows.map((row) => row.id),
-  );
+  const ids = rows.map(({ id }) => id);
+  const { runs, firstFitted } = await selectRunsOfPieces(db, ids);
+  const seen = await selectSeenWear(db, ids);
   const [runsOf, seenOf] = [byPiece(runs), byPiece(seen)];
   return rows.map((row) => ({
     row,

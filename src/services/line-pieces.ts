@@ -17,14 +17,11 @@ export async function piecesInUse(
   pieces: readonly PieceRow[],
 ): Promise<Map<string, PieceInUse>> {
   if (pieces.length === 0) return new Map();
-  const { kind, line } = model;
-  const firstId = pieces.map(({ id }) => id).sort()[0]!;
+  const { kind } = model;
+  const ids = pieces.map(({ id }) => id);
   const [{ runs, firstFitted }, seen] = await Promise.all([
-    selectRunsOfPieces(work.db, line.id, firstId),
-    selectSeenWear(
-      work.db,
-      pieces.map(({ id }) => id),
-    ),
+    selectRunsOfPieces(work.db, ids),
+    selectSeenWear(work.db, ids),
   ]);
   const runsOf = grouped(runs);
   const seenOf = grouped(seen);

@@ -141,26 +141,32 @@ function groupOf({ hyper, last, parts, log }: PointView, now: ScaledUsage, top: 
   const clock = Math.max(last, usage > 0 ? usage ** hyper.exponent : 0);
   const moved = clock - last;
   const diffusion = (hyper.rate * hyper.noise) ** 2;
-  const rows: number[][] = [];
+  const count = parts.reduce((sum, { logWeight }) => sum + logWeight.length, 0);
+  const [weight, rate, level, variance] = [0, 1, 2, 3].map(() => new Float64Array(count)) as Columns;
+  let kept = 0;
   for (const part of parts)
-    part.logWeight.forEach((w, i) => {
-      const share = Math.exp(w + log - top);
-      if (share < NEGLIGIBLE) return;
-      const rate = part.rate[i]!;
-      rows.push([share, rate, part.level[i]! + rate * moved, part.variance[i]! + diffusion * moved]);
-    });
-  const column = (c: number): Float64Array => Float64Array.from(rows, (row) => row[c]!);
+    for (let i = 0; i < part.logWeight.length; i++) {
+      const share = Math.exp(part.logWeight[i]! + log - top);
+      if (share < NEGLIGIBLE) continue;
+      weight[kept] = share;
+      rate[kept] = part.rate[i]!;
+      level[kept] = part.level[i]! + part.rate[i]! * moved;
+      variance[kept] = part.variance[i]! + diffusion * moved;
+      kept++;
+    }
   return {
     usage: clock ** (1 / hyper.exponent),
     clock,
     exponent: hyper.exponent,
     diffusion,
-    weight: column(0),
-    rate: column(1),
-    level: column(2),
-    variance: column(3),
+    weight: weight.subarray(0, kept),
+    rate: rate.subarray(0, kept),
+    level: level.subarray(0, kept),
+    variance: variance.subarray(0, kept),
   };
 }
+
+type Columns = [Float64Array, Float64Array, Float64Array, Float64Array];
 
 function surprisesOf(
   piece: ScaledPiece,

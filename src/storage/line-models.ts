@@ -54,34 +54,37 @@ export interface RunOfPiece extends UsedRun {
   pieceId: string;
 }
 
-/** The runs that wore each of some pieces of a line, in the order of time, and when each was first fitted. */
+/** SQLite takes 32,766 parameters in a statement. */
+const mostIds = 10_000;
+
+/** The runs that wore each of some pieces, in the order of time for each, and when each was first fitted. */
 export async function selectRunsOfPieces(
   q: Queries,
-  lineId: string,
-  fromPieceId: string,
+  pieceIds: readonly string[],
 ): Promise<{ runs: RunOfPiece[]; firstFitted: Map<string, string> }> {
-  const { rows } = await sql<RunOfPiece>`
-    select f."pieceId" as "pieceId", r.at as at, r.minutes as minutes, r.knocks as knocks, r.surface as surface
-      from pieces p
-      join fittings f on f."pieceId" = p.id
-      join runs r on r."carId" = f."carId" and r.at >= f."fittedAt" and (f."removedAt" is null or r.at < f."removedAt")
-      where p."lineId" = ${lineId} and p.id >= ${fromPieceId}
-    union all
-    select p.id as "pieceId", r.at as at, r.minutes as minutes, r.knocks as knocks, r.surface as surface
-      from pieces p
-      join runs r on r."packId" = p.id
-      where p."lineId" = ${lineId} and p.id >= ${fromPieceId}
-    order by at`.execute(q);
-  const fitted = await q
-    .selectFrom("fittings")
-    .innerJoin("pieces", "pieces.id", "fittings.pieceId")
-    .select((e) => ["pieceId", e.fn.min<string>("fittedAt").as("fittedAt")])
-    .where("pieces.lineId", "=", lineId)
-    .where("pieces.id", ">=", fromPieceId)
-    .groupBy("pieceId")
-    .execute();
-  return {
-    runs: rows.map((row) => ({ ...row, surface: row.surface as Surface })),
-    firstFitted: new Map(fitted.map(({ pieceId, fittedAt }) => [pieceId, fittedAt])),
-  };
+  const runs: RunOfPiece[] = [];
+  const firstFitted = new Map<string, string>();
+  for (let i = 0; i < pieceIds.length; i += mostIds) {
+    const some = pieceIds.slice(i, i + mostIds);
+    const ids = sql.join(some);
+    const { rows } = await sql<RunOfPiece & { surface: Surface }>`
+      select f."pieceId" as "pieceId", r.at as at, r.minutes as minutes, r.knocks as knocks, r.surface as surface
+        from fittings f
+        join runs r on r."carId" = f."carId" and r.at >= f."fittedAt" and (f."removedAt" is null or r.at < f."removedAt")
+        where f."pieceId" in (${ids})
+      union all
+      select r."packId" as "pieceId", r.at as at, r.minutes as minutes, r.knocks as knocks, r.surface as surface
+        from runs r
+        where r."packId" in (${ids})
+      order by at`.execute(q);
+    for (const row of rows) runs.push(row);
+    const fitted = await q
+      .selectFrom("fittings")
+      .select((e) => ["pieceId", e.fn.min<string>("fittedAt").as("fittedAt")])
+      .where("pieceId", "in", some)
+      .groupBy("pieceId")
+      .execute();
+    for (const { pieceId, fittedAt } of fitted) firstFitted.set(pieceId, fittedAt);
+  }
+  return { runs, firstFitted };
 }

@@ -3,6 +3,7 @@ import { importSpeed } from "./import-speed.ts";
 import { benchLedger } from "./ledger.ts";
 import { rate } from "./measure.ts";
 import { benchOffLoop } from "./off-loop.ts";
+import { benchRestock } from "./restock.ts";
 import { benchStatistics } from "./statistics.ts";
 import { benchStockList } from "./stock-list.ts";
 
@@ -18,6 +19,7 @@ const parts: Record<string, (say: (line: string) => void) => Promise<unknown>> =
   },
   ledger: benchLedger,
   "off-loop": benchOffLoop,
+  restock: benchRestock,
   statistics: benchStatistics,
   "stock-list": benchStockList,
 };

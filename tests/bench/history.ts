@@ -24,7 +24,8 @@ export interface History {
   freeAt: (i: number) => string;
 }
 
-async function insertMany<T extends keyof Tables>(
+/** Writes rows, as many at a time as a statement holds. */
+export async function insertMany<T extends keyof Tables>(
   db: Db,
   table: T,
   rows: readonly Tables[T][],
