@@ -1,5 +1,5 @@
 import { z } from "zod";
-import { Currency, Id, MinorUnits, queryInteger, queryNumber } from "./schemas.ts";
+import { Currency, Day, Id, MinorUnits, queryInteger, queryNumber } from "./schemas.ts";
 
 /** What several answers share: chances, ranges, money in several currencies, targets. */
 
@@ -26,6 +26,16 @@ export const LeadTime = z
 export const Totals = z
   .array(z.object({ currency: Currency, minorUnits: MinorUnits }))
   .meta({ id: "Totals", description: "money in each currency" });
+
+export const CalendarEnd = Day.nullable().meta({
+  description:
+    "the day of the last meeting ahead in the calendar, beyond which no wear is counted; null where none is ahead",
+});
+
+/** Cautions of an entry whose part is bought, carried or changed. */
+export const cautions = z
+  .array(z.string())
+  .meta({ description: "what its kind asks to take care of; the maker's instructions come first" });
 
 export const Sentence = z.string().meta({ description: "the answer in one sentence with its numbers" });
 

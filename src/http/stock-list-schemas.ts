@@ -96,6 +96,8 @@ export const OnShelf = z
 
 export const shelfMembers = {
   shelves: z.array(OnShelf).meta({ description: "where it lies on shops' shelves" }),
-  fromShelves: count.meta({ description: "of the pieces wanted, how many those shelves can give" }),
+  fromShelves: count.meta({
+    description: "of the pieces wanted, how many those shelves and the club's own can give",
+  }),
   fromElsewhere: count.meta({ description: "of the pieces wanted, how many must come from elsewhere" }),
 };

@@ -2,16 +2,15 @@ import { rangeOf } from "../domain/demand-seasons.ts";
 import { DomainError } from "../domain/errors.ts";
 import { monthsOf } from "../domain/season-spend.ts";
 import { pmfMean, pmfQuantile } from "../stats/index.ts";
-import { selectLastMeetingDay } from "../storage/meetings-ahead.ts";
 import { getRecord } from "../storage/records.ts";
 import { clubDay } from "./calendar-ahead.ts";
 import { lineDemands } from "./line-demand.ts";
 import { carsInScope, type Scope } from "./pieces-in-scope.ts";
 import { capitalised, likelyNeed, oneDecimal } from "./in-words.ts";
+import { beyondCalendar, calendarEnd, requireInReach } from "./needs-ahead.ts";
 import type { Work } from "./work.ts";
 
 const seasons = 2000;
-const mostMonths = 36;
 
 /** How many pieces of a line will be needed, month by month and through the end of each. */
 export async function lineOutlook(work: Work, lineId: string, asked: Scope & { through: string }) {
@@ -23,12 +22,8 @@ export async function lineOutlook(work: Work, lineId: string, asked: Scope & { t
       `The outlook goes through ${asked.through}, but today is ${today}`,
       [{ pointer: "#/through", detail: `is past: today is ${today}` }],
     );
+  requireInReach("The outlook", today, asked.through);
   const months = monthsOf(today, asked.through);
-  if (months.length > mostMonths)
-    throw new DomainError(
-      "inconsistent",
-      `An outlook of ${months.length} months is too long: at most ${mostMonths}`,
-    );
   const cars = await carsInScope(work, asked);
   const days = months.map(({ lastDay }) => lastDay);
   const [demand] = await lineDemands(work, cars, days, { lineId });
@@ -52,6 +47,7 @@ export async function lineOutlook(work: Work, lineId: string, asked: Scope & { t
       },
     };
   });
+  const calendarEndsOn = await calendarEnd(work, today);
   const last = rows.at(-1)!.through;
   const peak = rows.reduce((most, row) => (row.expected > most.expected ? row : most), rows[0]!);
   return {
@@ -60,8 +56,8 @@ export async function lineOutlook(work: Work, lineId: string, asked: Scope & { t
     asOf: work.now(),
     through: asked.through,
     inUse: demand?.inUse ?? 0,
-    calendarEndsOn: await selectLastMeetingDay(work.db, work.actor.clubId),
+    calendarEndsOn,
     months: rows,
-    sentence: `${capitalised(likelyNeed(last.pieces))} through ${asked.through} (expected ${oneDecimal(last.expected)})${last.pieces.p90 === 0 ? "" : `, most of them in ${peak.month} (${oneDecimal(peak.expected)})`}.`,
+    sentence: `${capitalised(likelyNeed(last.pieces))} through ${asked.through} (expected ${oneDecimal(last.expected)})${last.pieces.p90 === 0 ? "" : `, most of them in ${peak.month} (${oneDecimal(peak.expected)})`}${beyondCalendar(asked.through, calendarEndsOn)}.`,
   };
 }

@@ -1,8 +1,9 @@
 import { dayAfter } from "../domain/calendar.ts";
 import { DomainError } from "../domain/errors.ts";
 import type { LeadTime, StockLevels } from "../domain/restock.ts";
+import { monthsOf } from "../domain/season-spend.ts";
 import { pmfQuantile, type ServiceTarget } from "../stats/index.ts";
-import { selectMeetingsFrom } from "../storage/meetings-ahead.ts";
+import { selectLastMeetingDay, selectMeetingsFrom } from "../storage/meetings-ahead.ts";
 import { allRecords } from "../storage/records.ts";
 import { selectOnOrder } from "../storage/restock.ts";
 import { levelsOf } from "../storage/stock-ledger.ts";
@@ -42,6 +43,34 @@ export async function checkpointsThrough(work: Work, through: string): Promise<s
   const step = Math.ceil(days.length / mostCheckpoints);
   return days.filter((_, i) => (days.length - 1 - i) % step === 0);
 }
+
+/** Nobody's calendar reaches further. */
+const mostMonthsAhead = 36;
+
+/** @throws {DomainError} `inconsistent` where an answer is asked for through a day too far ahead */
+export function requireInReach(what: string, today: string, through: string): void {
+  const months = monthsOf(today, through).length;
+  if (months > mostMonthsAhead)
+    throw new DomainError(
+      "inconsistent",
+      `${what} goes through ${through}, which is ${months} months: at most ${mostMonthsAhead}`,
+      [{ pointer: "#/through", detail: `is too far ahead: at most ${mostMonthsAhead} months from today` }],
+    );
+}
+
+/** The day of the last meeting ahead, or null where none is: no meeting, no wear. */
+export async function calendarEnd(work: Work, today: string): Promise<string | null> {
+  const day = await selectLastMeetingDay(work.db, work.actor.clubId);
+  return day === null || day < today ? null : day;
+}
+
+/** The end of a sentence that says so where a day asked for lies beyond the calendar. */
+export const beyondCalendar = (through: string, calendarEndsOn: string | null): string =>
+  calendarEndsOn === null
+    ? "; no meeting is ahead in the calendar, so that no wear to come is counted"
+    : through > calendarEndsOn
+      ? `; the calendar ends on ${calendarEndsOn}, and no wear after it is counted`
+      : "";
 
 /** Days until a delivery practically surely came: what reorder points look ahead to. */
 export const longestWait = (leadTime: LeadTime): number => pmfQuantile(leadTime.byDay, 0.999);

@@ -95,10 +95,10 @@ export async function pitList(
         inBox,
         atHome,
         spares: demand.spares,
-        onShelf: has(places.shelf),
         missing,
         currency: bought.currency,
         costMinorUnits: packs * bought.priceMinorUnits,
+        cautions: kind.cautions,
         weightGrams: bought.weightGrams === null ? null : pieces * bought.weightGrams,
         sentence: `Carry ${pieces}: ${reasons[why!]}; the chance that one is needed is ${percent(needed)}, there are ${inBox} in the box, ${atHome} at home and ${demand.spares} part-worn${missing > 0 ? `, so ${missing} must be bought` : ""}.`,
       };
@@ -186,6 +186,7 @@ async function changesBefore(work: Work, car: CarRow, ahead: readonly PlannedMee
       carStopper: model.kind.carStopper,
       wearsOut,
       lasts,
+      cautions: model.kind.cautions,
       sentence: `Change it before leaving: it is worn out by the end of ${last.name} with a chance of ${percent(wearsOut)}.`,
     });
   }
@@ -193,24 +194,19 @@ async function changesBefore(work: Work, car: CarRow, ahead: readonly PlannedMee
   return { changes, stoppers };
 }
 
-/** What lies in the driver's pit box, at home, and on the club's shelves. */
+/** What lies in the driver's pit box, and at home. */
 async function stockPlaces(work: Work, car: CarRow) {
-  const locations = await allRecords(work.db, "locations", work.actor.clubId);
-  const sortOf = new Map(
-    locations
-      .filter(({ driverId, sort }) => driverId === car.driverId || sort === "shelf")
-      .map(({ id, sort }) => [id, sort]),
-  );
+  const locations = await allRecords(work.db, "locations", work.actor.clubId, { driverId: car.driverId });
+  const sortOf = new Map(locations.map(({ id, sort }) => [id, sort]));
   const places = {
     box: new Map<string, number>(),
     home: new Map<string, number>(),
-    shelf: new Map<string, number>(),
   };
   for (const { lineId, locationId, pieces } of await levelsOf(work.db, work.actor.clubId, {
     locationIds: [...sortOf.keys()],
   })) {
     const sort = sortOf.get(locationId);
-    const place = sort === "pit-box" ? places.box : sort === "shelf" ? places.shelf : places.home;
+    const place = sort === "pit-box" ? places.box : places.home;
     place.set(lineId, (place.get(lineId) ?? 0) + pieces);
   }
   return places;

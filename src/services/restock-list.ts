@@ -1,7 +1,7 @@
 import { type BudgetLine, targetPlan } from "../domain/budget.ts";
 import { DomainError } from "../domain/errors.ts";
 import { fillOrder } from "../domain/fill-order.ts";
-import { reorderLevels, restockDecision, type LeadTime } from "../domain/restock.ts";
+import type { LeadTime } from "../domain/restock.ts";
 import { pmfCdf, type ServiceTarget } from "../stats/index.ts";
 import { selectClub } from "../storage/clubs.ts";
 import { allRecords } from "../storage/records.ts";
@@ -10,19 +10,22 @@ import { clubDay } from "./calendar-ahead.ts";
 import { LeadTimes } from "./lead-times-ahead.ts";
 import { type LineDemand, lineDemands } from "./line-demand.ts";
 import { carsInScope, type Scope } from "./pieces-in-scope.ts";
-import { count, percent } from "./in-words.ts";
+import { count, risen } from "./in-words.ts";
 import {
   type AskedTarget,
+  beyondCalendar,
+  calendarEnd,
   checkpointsThrough,
   daysFrom,
   lineToBuy,
   longestWait,
-  neededWithin,
+  requireInReach,
   stockInScope,
   type TargetCovers,
   targetOf,
   totalsOf,
 } from "./needs-ahead.ts";
+import { entryOf, type LineTargets } from "./restock-entry.ts";
 import { withShelves } from "./shop-shelves.ts";
 import { type AgedStock, agedStock } from "./stock-by-age.ts";
 import type { Work } from "./work.ts";
@@ -67,9 +70,11 @@ export async function suppliedDemands(
 ) {
   const { clubId } = work.actor;
   const today = await clubDay(work);
+  requireInReach("The answer", today, asked.through);
   const cars = await carsInScope(work, asked);
-  const [days, stock, lines, suppliers] = await Promise.all([
+  const [days, calendarEndsOn, stock, lines, suppliers] = await Promise.all([
     checkpointsThrough(work, asked.through),
+    calendarEnd(work, today),
     stockInScope(work, stockDriver(work, asked, cars)),
     allRecords(work.db, "lines", clubId),
     allRecords(work.db, "suppliers", clubId),
@@ -109,7 +114,7 @@ export async function suppliedDemands(
       ageing: onHand > 0 ? goodOn(asked.through) : 0,
     });
   }
-  return { today, cars, stock, supplied };
+  return { today, cars, stock, calendarEndsOn, supplied };
 }
 
 /** The meetings beyond the last day that reorder levels must see: as far as the slowest delivery and a review take. */
@@ -147,19 +152,23 @@ export async function restockList(work: Work, asked: AskedList) {
       "A share of the need to be served (targetKind=fill) is for each line; ask for targetKind=cycle, or leave out targetCovers=list",
     );
   const reviewDays = asked.reviewPeriodDays ?? 0;
-  const [{ today, cars, stock, supplied }, club] = await Promise.all([
+  const [{ today, cars, stock, calendarEndsOn, supplied }, club] = await Promise.all([
     suppliedDemands(work, asked, reviewDays),
     selectClub(work.db, work.actor.clubId),
   ]);
+  const driverId = stockDriver(work, asked, cars);
   const targets =
     covers === "list"
       ? sharedTargets(supplied, target.value)
       : supplied.map(() => ({ order: target, levels: target }));
   const entries = await withShelves(
     work,
-    supplied.map((one, i) => entryOf(one, targets[i]!, reviewDays, today)),
-    ({ pieces }, i) => ({ pieces, inUseId: supplied[i]!.demand.model.line.id }),
-    { driverId: stockDriver(work, asked, cars), locationIds: stock.locationIds },
+    supplied.map((one, i) => entryOf(one, targets[i]!, { today, reviewDays, forDriver: driverId !== null })),
+    ({ leastPacks, packSize }, i) => ({
+      pieces: leastPacks * packSize,
+      inUseId: supplied[i]!.demand.model.line.id,
+    }),
+    { driverId, locationIds: stock.locationIds },
   );
   const suppliers = new Map(supplied.map(({ supplier }) => [supplier?.id ?? null, supplier]));
   const groups = [...suppliers].map(([supplierId, supplier]) => {
@@ -200,20 +209,15 @@ export async function restockList(work: Work, asked: AskedList) {
     reviewPeriodDays: reviewDays,
     currency: club.currency,
     cars: cars.length,
+    calendarEndsOn,
     totals: totalsOf(entries),
     suppliers: groups.filter((group) => group.lines.length > 0),
     enough: entries.filter((entry) => entry.packs === 0),
     chanceWithout,
     chanceWith,
     chanceWithAtMost: Math.min(1, ...entries.map((entry) => entry.chanceWith)),
-    sentence: `${count(buying, "line")} of ${entries.length} must be bought for ${count(cars.length, "car")} to get through ${asked.through}; the chance that nothing at all runs out rises from ${percent(chanceWithout)} to ${percent(chanceWith)}.`,
+    sentence: `${count(buying, "line")} of ${entries.length} must be bought for ${count(cars.length, "car")} to get through ${asked.through}; the chance that nothing at all runs out ${risen(chanceWithout, chanceWith)}${beyondCalendar(asked.through, calendarEndsOn)}.`,
   };
-}
-
-/** What each line is ordered for, and what its reorder levels and its day to order are for. */
-interface LineTargets {
-  order: ServiceTarget;
-  levels: ServiceTarget;
 }
 
 /** A target of 0 or of 1 would be none. */
@@ -271,42 +275,3 @@ function toReachMinimum(
 }
 
 const earliest = (days: readonly (string | null)[]) => days.filter((day) => day !== null).sort()[0] ?? null;
-
-function entryOf(one: SuppliedDemand, target: LineTargets, reviewDays: number, today: string) {
-  const { demand, needs, bought, supplier, leadTime, onHand, onOrder, availableOn, ageing } = one;
-  const { line, kind, wear, current } = demand.model;
-  const { packSize, orderMultiplePacks, priceMinorUnits } = bought;
-  const terms = { packSize, orderMultiplePacks, priceMinorUnits, leadTime };
-  const decision = restockDecision(needs, availableOn, target.order, terms, today, target.levels);
-  const levels = reorderLevels(neededWithin(demand.needs, today), leadTime, target.levels, reviewDays);
-  const { need, packs, pieces, late, chanceWithout, chanceWith } = decision;
-  const aged = ageing > 0 ? ` (${ageing} of them past shelf life by then)` : "";
-  const have = `${onHand} on hand${aged}, ${onOrder} on order, ${demand.spares} part-worn`;
-  const sentence =
-    packs === 0
-      ? `${have} last through ${needs.at(-1)!.day} with a chance of ${percent(chanceWithout)}; ${need.p10} to ${need.p90} are likely to be needed.`
-      : `${need.p10} to ${need.p90} are likely to be needed and there are ${have} (chance of enough: ${percent(chanceWithout)}); ${count(packs, "pack")} (${count(pieces, "piece")}) make it ${percent(chanceWith)}${late ? ", though the order may come too late" : ""}.`;
-  return {
-    ...decision,
-    lineId: bought.id,
-    sku: bought.sku,
-    name: bought.name,
-    insteadOf: bought.id === line.id ? null : line.sku,
-    kindCode: kind.code,
-    supplierId: supplier?.id ?? null,
-    packSize,
-    priceMinorUnits,
-    currency: bought.currency,
-    inUse: demand.inUse,
-    onHand,
-    onOrder,
-    spares: demand.spares,
-    ageing,
-    reorderPoint: levels.reorderPoint,
-    orderUpTo: levels.orderUpTo,
-    safetyStock: levels.safetyStock,
-    leadTime: { meanDays: leadTime.meanDays, sdDays: leadTime.sdDays, deliveries: leadTime.deliveries },
-    sentence,
-    restsOn: { pieces: wear.counts.pieces, readings: wear.counts.readings, current },
-  };
-}

@@ -1,8 +1,10 @@
 import { budgetPlan } from "../domain/budget.ts";
+import { moneyText } from "../domain/money.ts";
 import { pmfCdf } from "../stats/index.ts";
 import { selectClub } from "../storage/clubs.ts";
 import type { Scope } from "./pieces-in-scope.ts";
-import { count, percent } from "./in-words.ts";
+import { count, percents, risen } from "./in-words.ts";
+import { beyondCalendar } from "./needs-ahead.ts";
 import { budgetLine, suppliedDemands } from "./restock-list.ts";
 import type { Work } from "./work.ts";
 
@@ -18,7 +20,7 @@ export interface AskedPlan extends Scope {
  */
 export async function restockPlan(work: Work, asked: AskedPlan) {
   const parts = asked.parts ?? "car-stoppers";
-  const [{ cars, supplied }, club] = await Promise.all([
+  const [{ cars, calendarEndsOn, supplied }, club] = await Promise.all([
     suppliedDemands(work, asked),
     selectClub(work.db, work.actor.clubId),
   ]);
@@ -34,7 +36,8 @@ export async function restockPlan(work: Work, asked: AskedPlan) {
   const buy = units.flatMap((bought, i) => {
     if (bought === 0) return [];
     const { needed, held, unitPieces, unitPrice } = lines[i]!;
-    const { packSize, orderMultiplePacks } = inCurrency[i]!.bought;
+    const { demand, bought: line } = inCurrency[i]!;
+    const { packSize, orderMultiplePacks } = line;
     const packs = bought * orderMultiplePacks;
     const without = pmfCdf(needed, held);
     const withIt = pmfCdf(needed, held + bought * unitPieces);
@@ -46,7 +49,9 @@ export async function restockPlan(work: Work, asked: AskedPlan) {
         costMinorUnits: bought * unitPrice,
         chanceWithout: without,
         chanceWith: withIt,
-        sentence: `${count(packs, "pack")} (${count(packs * packSize, "piece")}) raise the chance that it lasts from ${percent(without)} to ${percent(withIt)}.`,
+        orderMultiplePacks,
+        cautions: demand.model.kind.cautions,
+        sentence: `With ${count(packs, "pack")} (${count(packs * packSize, "piece")}) the chance that it lasts ${risen(without, withIt)}${orderMultiplePacks === 1 ? "" : `; the supplier sells it in multiples of ${orderMultiplePacks} packs`}.`,
       },
     ];
   });
@@ -60,6 +65,11 @@ export async function restockPlan(work: Work, asked: AskedPlan) {
           chance: next.chance,
           costPerPointMinorUnits: perPoint(next.cost, next.chance - chance),
         };
+  const money = (minorUnits: number) => moneyText({ minorUnits, currency: club.currency });
+  const afterwards =
+    nextBuy === null
+      ? "; more money would gain nothing"
+      : `; the next ${money(nextBuy.costMinorUnits)}, for ${nextBuy.name}, would make it ${percents(chance, nextBuy.chance)[1]}`;
   return {
     asOf: work.now(),
     through: asked.through,
@@ -67,6 +77,7 @@ export async function restockPlan(work: Work, asked: AskedPlan) {
     currency: club.currency,
     parts,
     cars: cars.length,
+    calendarEndsOn,
     lines: lines.length,
     spentMinorUnits: spent,
     chanceWithout,
@@ -91,7 +102,7 @@ export async function restockPlan(work: Work, asked: AskedPlan) {
       }),
     ],
     otherCurrency: meant.filter((one) => !inCurrency.includes(one)).map(({ bought }) => bought.sku),
-    sentence: `For ${spent} of ${asked.budgetMinorUnits} minor units (${club.currency}) the chance of no lost run through ${asked.through} rises from ${percent(chanceWithout)} to ${percent(chance)}${nextBuy === null ? "; more money would gain nothing" : `; the next ${nextBuy.costMinorUnits}, for ${nextBuy.name}, would make it ${percent(nextBuy.chance)}`}.`,
+    sentence: `For ${money(spent)} of ${money(asked.budgetMinorUnits)} the chance of no lost run through ${asked.through} ${risen(chanceWithout, chance)}${afterwards}${beyondCalendar(asked.through, calendarEndsOn)}.`,
   };
 }
 

@@ -4,13 +4,12 @@ import { DomainError } from "../domain/errors.ts";
 import { moneyText, wholeMeans } from "../domain/money.ts";
 import { monthsOf, spendByMonth } from "../domain/season-spend.ts";
 import { selectClub } from "../storage/clubs.ts";
-import { selectLastMeetingDay } from "../storage/meetings-ahead.ts";
 import { allRecords } from "../storage/records.ts";
 import { selectSpend } from "../storage/spend.ts";
 import type { LineRow } from "../storage/tables.ts";
 import { type LineDemand, lineDemands } from "./line-demand.ts";
 import { carsInScope, type Scope } from "./pieces-in-scope.ts";
-import { daysFrom, lineToBuy, type Stock, stockInScope } from "./needs-ahead.ts";
+import { calendarEnd, daysFrom, lineToBuy, type Stock, stockInScope } from "./needs-ahead.ts";
 import { stockDriver } from "./restock-list.ts";
 import type { Work } from "./work.ts";
 
@@ -33,7 +32,7 @@ export async function seasonCost(work: Work, asked: Scope & { from: string; thro
   const [lines, kinds, calendarEndsOn, spent] = await Promise.all([
     allRecords(work.db, "lines", clubId),
     allRecords(work.db, "kinds", clubId),
-    selectLastMeetingDay(work.db, clubId),
+    calendarEnd(work, today),
     selectSpend(work.db, clubId, stock.locationIds, ...spanOf(work, asked, club.timeZone)),
   ]);
   const byId = new Map(lines.map((line) => [line.id, line]));

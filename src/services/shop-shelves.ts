@@ -1,7 +1,7 @@
 import { formatMoney } from "../domain/money.ts";
 import { allRecords } from "../storage/records.ts";
 import { selectHeld, selectListed } from "../storage/stock-lists.ts";
-import { levelOf } from "../storage/stock-ledger.ts";
+import { levelOf, levelsOf } from "../storage/stock-ledger.ts";
 import type { LineRow, ListedRow, ShopRow } from "../storage/tables.ts";
 import { clubDay } from "./calendar-ahead.ts";
 import { freshFeed } from "./keep-shops.ts";
@@ -178,6 +178,8 @@ function sentenceOf(one: Omit<OnShelf, "sentence">): string {
 /** Where the pieces that an answer wants can be had. */
 export interface Shelves {
   shelves: OnShelf[];
+  /** pieces on the club's shelves, of shops and of none, that the answer does not count as there already */
+  onShelf: number;
   /** of the pieces wanted, how many those shelves can give, and how many must come from elsewhere */
   fromShelves: number;
   fromElsewhere: number;
@@ -208,20 +210,56 @@ export async function withShelves<E extends Wanting>(
       .filter(({ locationId }) => locationId !== null && scope.locationIds.includes(locationId))
       .map(({ id }) => id),
   );
+  const ledger = await clubShelves(work, shops, scope.locationIds);
   const lineIds = entries.flatMap(({ lineId }, i) => [lineId, asked[i]!.inUseId]);
   const found = await shelvesOf(work, { lineIds, driverId: scope.driverId });
   return entries.map((entry, i) => {
     const { pieces, inUseId } = asked[i]!;
-    const shelves = [...new Set([entry.lineId, inUseId])].flatMap((id) => found.get(id) ?? []);
-    const free = shelves
+    const ids = [...new Set([entry.lineId, inUseId])];
+    const shelves = ids.flatMap((id) => found.get(id) ?? []);
+    const onShelf = sumOf(ids, ledger.all);
+    const ofNoShop = sumOf(ids, ledger.ofNoShop);
+    const inShops = shelves
       .filter(({ shopId }) => !counted.has(shopId))
       .reduce((sum, one) => sum + freePieces(one), 0);
-    const fromShelves = Math.min(pieces, free);
+    const fromShelves = Math.min(pieces, inShops + ofNoShop);
     const fromElsewhere = pieces - fromShelves;
-    const where = shelves.map((one) => one.sentence).join(" ");
+    const club = ofNoShop > 0 ? [`The club's shelf has ${ofNoShop}.`] : [];
+    const where = [...shelves.map((one) => one.sentence), ...club].join(" ");
     const rest = fromElsewhere === 0 ? "" : ` ${fromElsewhere} must come from elsewhere.`;
     const sentence =
-      pieces === 0 || shops.length === 0 ? entry.sentence : `${entry.sentence} ${where}${rest}`;
-    return { ...entry, sentence: sentence.replaceAll("  ", " "), shelves, fromShelves, fromElsewhere };
+      pieces === 0 || (shops.length === 0 && ofNoShop === 0)
+        ? entry.sentence
+        : `${entry.sentence} ${where}${rest}`;
+    return {
+      ...entry,
+      sentence: sentence.replaceAll("  ", " "),
+      shelves,
+      onShelf,
+      fromShelves,
+      fromElsewhere,
+    };
   });
 }
+
+/** Pieces on the club's shelves by the ledger, apart from those that are counted already; and what of them no shop tells. */
+async function clubShelves(work: Work, shops: readonly ShopRow[], counted: readonly string[]) {
+  const { clubId } = work.actor;
+  const locations = (await allRecords(work.db, "locations", clubId)).filter(
+    ({ id, sort }) => sort === "shelf" && !counted.includes(id),
+  );
+  const ofShops = new Set(shops.map(({ locationId }) => locationId));
+  const [all, ofNoShop] = [new Map<string, number>(), new Map<string, number>()];
+  const add = (to: Map<string, number>, lineId: string, pieces: number) =>
+    to.set(lineId, (to.get(lineId) ?? 0) + pieces);
+  for (const { lineId, locationId, pieces } of await levelsOf(work.db, clubId, {
+    locationIds: locations.map(({ id }) => id),
+  })) {
+    add(all, lineId, pieces);
+    if (!ofShops.has(locationId)) add(ofNoShop, lineId, pieces);
+  }
+  return { all, ofNoShop };
+}
+
+const sumOf = (ids: readonly string[], levels: ReadonlyMap<string, number>): number =>
+  ids.reduce((total, id) => total + (levels.get(id) ?? 0), 0);

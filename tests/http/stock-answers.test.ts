@@ -196,7 +196,7 @@ describe("answers about stock", () => {
       expect(chances).toEqual([...chances].sort((a, b) => a - b));
       expect(plan.next.costMinorUnits).toBeGreaterThan(0);
       expect(plan.next.chance).toBeGreaterThan(plan.chanceWith);
-      expect(plan.sentence).toContain("1000 minor units (AUD)");
+      expect(plan.sentence).toContain("of AUD 10.00 the chance of no lost run");
       // Bodies stop no car.
       expect(JSON.stringify(plan)).not.toContain('"B-1"');
     });

@@ -1,7 +1,7 @@
 import { z } from "zod";
 import { surfaces } from "../../domain/kind.ts";
 import { pitList } from "../../services/pit-list.ts";
-import { chance, Sentence, share, Totals } from "../answer-schemas.ts";
+import { cautions, chance, Sentence, share, Totals } from "../answer-schemas.ts";
 import { operation } from "../operation.ts";
 import { ById, Currency, Day, Id, Instant, MinorUnits, queryNumber } from "../schemas.ts";
 import { shelfMembers } from "../stock-list-schemas.ts";
@@ -44,6 +44,7 @@ const PitList = z
         carStopper: z.boolean(),
         wearsOut: chance("it is worn out by the end of the meeting"),
         lasts: chance("it neither wears out nor breaks by then"),
+        cautions,
         sentence: Sentence,
       }),
     ),
@@ -70,6 +71,7 @@ const PitList = z
           .nullable()
           .meta({ description: "what the pieces to carry weigh; null where the line states no weight" }),
         ...shelfMembers,
+        cautions,
         sentence: Sentence,
       }),
     ),

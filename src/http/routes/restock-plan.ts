@@ -1,6 +1,6 @@
 import { z } from "zod";
 import { restockPlan } from "../../services/restock-plan.ts";
-import { chance, scope, Sentence } from "../answer-schemas.ts";
+import { CalendarEnd, cautions, chance, scope, Sentence } from "../answer-schemas.ts";
 import { operation } from "../operation.ts";
 import { Currency, Day, Id, Instant, MinorUnits, queryInteger } from "../schemas.ts";
 
@@ -18,6 +18,7 @@ const RestockPlan = z
     currency: Currency,
     parts: Parts,
     cars: z.number().int(),
+    calendarEndsOn: CalendarEnd,
     lines: z.number().int().meta({ description: "lines that were weighed against each other" }),
     spentMinorUnits: MinorUnits.meta({ description: "never more than the budget" }),
     chanceWithout: chance("no such line runs out through the day with what there is"),
@@ -31,6 +32,11 @@ const RestockPlan = z
         costMinorUnits: MinorUnits,
         chanceWithout: chance("this line lasts with what there is"),
         chanceWith: chance("this line lasts with these packs"),
+        orderMultiplePacks: z
+          .number()
+          .int()
+          .meta({ description: "the supplier sells multiples of so many packs" }),
+        cautions,
         sentence: Sentence,
       }),
     ),
@@ -87,7 +93,7 @@ export const restockPlanOperations = [
       }),
     }),
     answers: { 200: { description: "The plan.", body: RestockPlan } },
-    problems: [404, 409],
+    problems: [404, 409, 422],
     example: { query: { through: "2027-06-30", budgetMinorUnits: "20000" } },
   })(async ({ query }, work) => ({ status: 200, body: await restockPlan(work, query) })),
 ];

@@ -2,6 +2,8 @@ import { z } from "zod";
 import { lineReorderPoint } from "../../services/line-reorder-point.ts";
 import { restockList } from "../../services/restock-list.ts";
 import {
+  CalendarEnd,
+  cautions,
   chance,
   LeadTime,
   reviewPeriodDays,
@@ -43,15 +45,18 @@ const RestockEntry = z
     ageing: z.number().int().meta({
       description: "pieces on hand that will be past their shelf life by then, and are not counted",
     }),
-    stockWanted: z
-      .number()
-      .int()
-      .meta({
-        description:
-          "the smallest stock that meets the target, or this line's part in that of the whole list",
-      }),
+    stockWanted: z.number().int().meta({
+      description: "the smallest stock that meets the target, or this line's part in that of the whole list",
+    }),
     packs: z.number().int().meta({ description: "packs to order" }),
     packSize: z.number().int(),
+    orderMultiplePacks: z
+      .number()
+      .int()
+      .meta({ description: "the supplier sells multiples of so many packs" }),
+    leastPacks: z.number().int().meta({
+      description: "packs that would be enough without the multiple, as at a shop's counter",
+    }),
     pieces: z.number().int().meta({ description: "pieces in those packs" }),
     priceMinorUnits: MinorUnits.meta({ description: "price of one pack, in minor units" }),
     currency: Currency,
@@ -60,7 +65,9 @@ const RestockEntry = z
       description:
         "latest day to order, so that it arrives before the chance of running out passes the target",
     }),
-    late: z.boolean().meta({ description: "that day is past: an order may come too late" }),
+    late: z
+      .boolean()
+      .meta({ description: "the day to order is past, so that `orderBy` is today: it may come too late" }),
     chanceWithout: chance("what there is lasts through the day"),
     chanceWith: chance("it lasts with the order as well"),
     expectedShort: z.number().meta({ description: "pieces expected to be missing without the order" }),
@@ -76,7 +83,12 @@ const RestockEntry = z
       .number()
       .meta({ description: "reorder point less the pieces expected to be needed before a delivery" }),
     leadTime: LeadTime,
+    onShelf: z.number().int().meta({
+      description:
+        "pieces on the club's shelves that are not counted as on hand; 0 where the whole club is asked for, whose stock they are",
+    }),
     ...shelfMembers,
+    cautions,
     sentence: Sentence,
     restsOn: z.object({ pieces: z.number().int(), readings: z.number().int(), current: z.boolean() }),
   })
@@ -91,6 +103,7 @@ const RestockList = z
     reviewPeriodDays: z.number().int(),
     currency: Currency,
     cars: z.number().int().meta({ description: "cars that the list is for" }),
+    calendarEndsOn: CalendarEnd,
     totals: Totals,
     chanceWithout: chance(
       "nothing runs out with what there is: the product over the lines, each averaged over what its own pieces share",

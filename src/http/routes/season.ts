@@ -3,7 +3,7 @@ import { clocks } from "../../domain/kind.ts";
 import { changePieceEarly } from "../../services/change-piece-early.ts";
 import { lineOutlook } from "../../services/line-outlook.ts";
 import { seasonCost } from "../../services/season-cost.ts";
-import { scope, Sentence, share } from "../answer-schemas.ts";
+import { CalendarEnd, scope, Sentence, share } from "../answer-schemas.ts";
 import { operation } from "../operation.ts";
 import { ById, Currency, Day, Id, Instant, MinorUnits, queryInteger } from "../schemas.ts";
 
@@ -18,10 +18,6 @@ const spend = { expectedMinorUnits: MinorUnits, rangeMinorUnits: MoneyRange };
 const Actual = MinorUnits.meta({
   description: "orders at the price they were placed at, and what came without an order at today's price",
 });
-const CalendarEnd = Day.nullable().meta({
-  description: "the last meeting in the calendar: nothing is needed beyond it",
-});
-
 const SeasonCost = z
   .object({
     asOf: Instant,

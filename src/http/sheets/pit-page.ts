@@ -17,6 +17,12 @@ const ofCarry =
     carry === null ? null : of(carry);
 const number = (heading: string) => ({ heading, number: true as const });
 
+/** What is fitted already has no number, no place and no price: a change is one piece of the car. */
+const ofCarryAlone = [
+  ...["sku", "pieces", "grams", "inBox", "atHome", "spares", "onShelf"],
+  ...["shelves", "missing", "cost"],
+];
+
 const columns: Column<Row>[] = [
   { name: "do", of: ({ change }) => (change === null ? "carry" : "change before leaving") },
   {
@@ -60,6 +66,7 @@ const columns: Column<Row>[] = [
   },
   { name: "currency", of: ofCarry(({ currency }) => currency) },
   { name: "why", of: ({ change, carry }) => (change ?? carry).sentence },
+  { name: "cautions", of: ({ change, carry }) => (change ?? carry).cautions.join(" ") },
 ];
 
 const weight = ({ grams, linesWithout }: List["weight"]): string =>
@@ -79,10 +86,12 @@ export function pitPage(list: List, timeZone: string): Sheet<Row> {
       `To buy: ${amounts(list.totals)}. ${weight(list.weight)}`,
     ],
     columns,
+    cautions: [...list.change, ...list.carry].flatMap(({ cautions }) => cautions),
     sections: [
       {
         caption: "Change before leaving (chance: worn out by the end)",
         rows: list.change.map((change) => ({ change, carry: null })),
+        without: ofCarryAlone,
         none: "Nothing.",
       },
       {

@@ -1,6 +1,6 @@
 import { dayIn } from "../../domain/club-time.ts";
 import { formatMoney } from "../../domain/money.ts";
-import { count, percent } from "../../services/in-words.ts";
+import { count, percent, percents, rangeInWords } from "../../services/in-words.ts";
 import type { restockList } from "../../services/restock-list.ts";
 import { longDay } from "../charts/frame.ts";
 import { type Column, dayOrNone, type Sheet } from "./sheet.ts";
@@ -18,6 +18,8 @@ export const decimal = (minorUnits: number, currency: string): string =>
 export const shelvesOf = ({ shelves }: { shelves: readonly { sentence: string }[] }): string | null =>
   shelves.map(({ sentence }) => sentence).join(" ") || null;
 
+const chancesOf = ({ chanceWithout, chanceWith }: Row) => percents(chanceWithout, chanceWith);
+
 const columns: Column<Row>[] = [
   { name: "supplier", of: (row) => row.supplierName },
   {
@@ -32,6 +34,8 @@ const columns: Column<Row>[] = [
   { name: "insteadOf", of: (row) => row.insteadOf },
   { name: "packs", of: (row) => row.packs, page: { heading: "Packs to order", number: true } },
   { name: "packSize", of: (row) => row.packSize },
+  { name: "orderMultiplePacks", of: (row) => row.orderMultiplePacks },
+  { name: "leastPacks", of: (row) => row.leastPacks },
   { name: "pieces", of: (row) => row.pieces, page: { heading: "Pieces in them", number: true } },
   { name: "price", of: (row) => decimal(row.priceMinorUnits, row.currency) },
   {
@@ -49,7 +53,7 @@ const columns: Column<Row>[] = [
     of: (row) => row.orderBy,
     page: {
       heading: "Order by",
-      of: (row) => [dayOrNone(row.orderBy), row.late ? " (past: it may come too late)" : null],
+      of: (row) => (row.late ? "now: it may come too late" : dayOrNone(row.orderBy)),
     },
   },
   { name: "late", of: (row) => row.late },
@@ -59,7 +63,7 @@ const columns: Column<Row>[] = [
     of: (row) => row.need.p10,
     page: {
       heading: "Likely need",
-      of: (row) => `${row.need.p10} to ${row.need.p90}`,
+      of: (row) => rangeInWords(row.need),
       number: true,
     },
   },
@@ -69,15 +73,16 @@ const columns: Column<Row>[] = [
   { name: "onOrder", of: (row) => row.onOrder, page: { heading: "On order", number: true } },
   { name: "spares", of: (row) => row.spares, page: { heading: "Part-worn", number: true } },
   { name: "ageing", of: (row) => row.ageing },
+  { name: "onShelf", of: (row) => row.onShelf, page: { heading: "On the club's shelf", number: true } },
   {
     name: "chanceWithout",
     of: (row) => row.chanceWithout,
-    page: { heading: "Chance it lasts without", of: (row) => percent(row.chanceWithout), number: true },
+    page: { heading: "Chance it lasts without", of: (row) => chancesOf(row)[0]!, number: true },
   },
   {
     name: "chanceWith",
     of: (row) => row.chanceWith,
-    page: { heading: "With the order", of: (row) => percent(row.chanceWith), number: true },
+    page: { heading: "With the order", of: (row) => chancesOf(row)[1]!, number: true },
   },
   { name: "fromShelves", of: (row) => row.fromShelves },
   { name: "fromElsewhere", of: (row) => row.fromElsewhere },
@@ -85,6 +90,7 @@ const columns: Column<Row>[] = [
   { name: "reorderPoint", of: (row) => row.reorderPoint },
   { name: "orderUpTo", of: (row) => row.orderUpTo },
   { name: "why", of: (row) => row.sentence },
+  { name: "cautions", of: (row) => row.cautions.join(" ") },
   { name: "lineId", of: (row) => row.lineId },
 ];
 
@@ -96,7 +102,7 @@ export function restockSheet(list: List, timeZone: string): Sheet<Row> {
     ({ supplierName, orderBy, totals, belowMinimumByMinorUnits, toReachMinimum, lines }) => ({
       caption: supplierName ?? "No supplier named",
       facts: [
-        `Order by ${dayOrNone(orderBy)}. ${amounts(totals)} in all.`,
+        `${lines.some(({ late }) => late) ? "Order now" : `Order by ${dayOrNone(orderBy)}`}. ${amounts(totals)} in all.`,
         ...(belowMinimumByMinorUnits > 0
           ? [
               `${decimal(belowMinimumByMinorUnits, list.currency)} ${list.currency} below this supplier's minimum order.`,
@@ -118,6 +124,9 @@ export function restockSheet(list: List, timeZone: string): Sheet<Row> {
       `As of ${longDay(dayIn(timeZone, list.asOf))}. To order: ${amounts(list.totals)}. Wanted ${list.targetKind === "fill" ? "share of the need to be served" : "chance of each line not running out"}: ${percent(list.target)}.`,
     ],
     columns,
+    cautions: [...list.suppliers.flatMap(({ lines }) => lines), ...list.enough].flatMap(
+      ({ cautions }) => cautions,
+    ),
     sections: [
       ...(supplied.length === 0
         ? [{ caption: "To order", rows: [], none: "Nothing has to be ordered." }]

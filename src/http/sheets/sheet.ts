@@ -22,6 +22,8 @@ export interface Section<Row> {
   rows: readonly Row[];
   /** said where there are no rows; the section is left out if there is nothing to say */
   none?: string;
+  /** names of columns that its rows have nothing in: they are in the file, and not on the page */
+  without?: readonly string[];
 }
 
 export interface Sheet<Row> {
@@ -30,6 +32,8 @@ export interface Sheet<Row> {
   sections: Section<Row>[];
   /** what a person must know, such as cautions at the bench */
   notes?: { heading: string; items: readonly string[] };
+  /** the same, under the tables: what goes with parts that are bought and carried */
+  cautions?: readonly string[];
   columns: readonly Column<Row>[];
 }
 
@@ -102,26 +106,28 @@ export function sheetPage<Row>(sheet: Sheet<Row>): string {
         {},
         element("h1", {}, sheet.title),
         ...sheet.facts.map((fact) => element("p", {}, fact)),
-        ...notesOf(sheet),
+        ...notesOf(sheet.notes),
         ...sheet.sections.map((section) => sectionOf(section, shown)),
+        ...notesOf(sheet.cautions && { heading: "Take care", items: sheet.cautions }),
       ),
     ),
   );
   return `<!doctype html>\n${page.markup}\n`;
 }
 
-const notesOf = <Row>({ notes }: Sheet<Row>): Markup[] =>
+const notesOf = (notes: { heading: string; items: readonly string[] } | undefined): Markup[] =>
   notes === undefined || notes.items.length === 0
     ? []
     : [
         element("h2", {}, notes.heading),
-        element("ul", {}, ...notes.items.map((item) => element("li", {}, item))),
+        element("ul", {}, ...[...new Set(notes.items)].map((item) => element("li", {}, item))),
       ];
 
 function sectionOf<Row>(
-  { caption, facts = [], rows, none }: Section<Row>,
-  columns: readonly Column<Row>[],
+  { caption, facts = [], rows, none, without = [] }: Section<Row>,
+  all: readonly Column<Row>[],
 ): Content {
+  const columns = all.filter(({ name }) => !without.includes(name));
   const above = facts.map((fact) => element("p", { class: "soft" }, fact));
   if (rows.length === 0)
     return none === undefined ? null : [element("h2", {}, caption), ...above, element("p", {}, none)];

@@ -1,0 +1,90 @@
+import { packsFor, reorderLevels, restockDecision } from "../domain/restock.ts";
+import type { ServiceTarget } from "../stats/index.ts";
+import { capitalised, count, likelyNeed, percent, percents } from "./in-words.ts";
+import { neededWithin } from "./needs-ahead.ts";
+import type { SuppliedDemand } from "./restock-list.ts";
+
+/** What each line is ordered for, and what its reorder levels and its day to order are for. */
+export interface LineTargets {
+  order: ServiceTarget;
+  levels: ServiceTarget;
+}
+
+/** What the entries of one list have in common. */
+interface ListTerms {
+  today: string;
+  reviewDays: number;
+  /** asked for a driver or a car, who may buy at a counter and need not take the supplier's multiple */
+  forDriver: boolean;
+}
+
+/** One line of the restock list: what will be needed, what there is, what to order of it, and why. */
+export function entryOf(one: SuppliedDemand, target: LineTargets, terms: ListTerms) {
+  const { demand, needs, bought, supplier, leadTime, onHand, onOrder, availableOn, ageing } = one;
+  const { line, kind, wear, current } = demand.model;
+  const { today, reviewDays } = terms;
+  const { packSize, orderMultiplePacks, priceMinorUnits } = bought;
+  const decision = restockDecision(
+    needs,
+    availableOn,
+    target.order,
+    { packSize, orderMultiplePacks, priceMinorUnits, leadTime },
+    today,
+    target.levels,
+  );
+  const levels = reorderLevels(neededWithin(demand.needs, today), leadTime, target.levels, reviewDays);
+  const available = Math.max(0, availableOn(needs.at(-1)?.day ?? today));
+  const leastPacks = packsFor(decision.stockWanted - available, { packSize, orderMultiplePacks: 1 });
+  const told = { ...decision, onHand, onOrder, spares: demand.spares, ageing, leastPacks };
+  return {
+    ...decision,
+    lineId: bought.id,
+    sku: bought.sku,
+    name: bought.name,
+    insteadOf: bought.id === line.id ? null : line.sku,
+    kindCode: kind.code,
+    supplierId: supplier?.id ?? null,
+    packSize,
+    orderMultiplePacks,
+    leastPacks,
+    priceMinorUnits,
+    currency: bought.currency,
+    inUse: demand.inUse,
+    onHand,
+    onOrder,
+    spares: demand.spares,
+    ageing,
+    reorderPoint: levels.reorderPoint,
+    orderUpTo: levels.orderUpTo,
+    safetyStock: levels.safetyStock,
+    leadTime: { meanDays: leadTime.meanDays, sdDays: leadTime.sdDays, deliveries: leadTime.deliveries },
+    cautions: kind.cautions,
+    sentence: sentenceOf(told, needs.at(-1)!.day) + multipleOf(told, orderMultiplePacks, terms.forDriver),
+    restsOn: { pieces: wear.counts.pieces, readings: wear.counts.readings, current },
+  };
+}
+
+interface Told extends ReturnType<typeof restockDecision> {
+  onHand: number;
+  onOrder: number;
+  spares: number;
+  ageing: number;
+  leastPacks: number;
+}
+
+function sentenceOf(told: Told, day: string): string {
+  const { need, packs, pieces, late, chanceWithout, chanceWith } = told;
+  const aged = told.ageing > 0 ? ` (${told.ageing} of them past shelf life by then)` : "";
+  const have = `${told.onHand} on hand${aged}, ${told.onOrder} on order, ${told.spares} part-worn`;
+  if (packs === 0)
+    return `${have} last through ${day} with a chance of ${percent(chanceWithout)}; ${likelyNeed(need)}.`;
+  const [without, withIt] = percents(chanceWithout, chanceWith);
+  return `${capitalised(likelyNeed(need))} and there are ${have} (chance of enough: ${without}); ${count(packs, "pack")} (${count(pieces, "piece")}) ${packs === 1 ? "makes" : "make"} it ${withIt}${late ? ", though the order may come too late" : ""}.`;
+}
+
+/** Said where the supplier's multiple makes an order larger than it need be. */
+function multipleOf({ packs, leastPacks }: Told, orderMultiplePacks: number, forDriver: boolean): string {
+  if (packs === leastPacks) return "";
+  const atCounter = forDriver ? ", and at a counter no more need be bought" : "";
+  return ` The supplier sells it in multiples of ${orderMultiplePacks} packs: ${count(leastPacks, "pack")} would be enough${atCounter}.`;
+}
