@@ -3711,6 +3711,8 @@ export interface components {
             currency: string;
             /** @description cars that the list is for */
             cars: number;
+            /** @description the day of the last meeting ahead in the calendar, beyond which no wear is counted; null where none is ahead */
+            calendarEndsOn: string | null;
             totals: components["schemas"]["Totals"];
             /** @description chance, 0 to 1: nothing runs out with what there is: the product over the lines, each averaged over what its own pieces share */
             chanceWithout: number;
@@ -3788,6 +3790,10 @@ export interface components {
             /** @description packs to order */
             packs: number;
             packSize: number;
+            /** @description the supplier sells multiples of so many packs */
+            orderMultiplePacks: number;
+            /** @description packs that would be enough without the multiple, as at a shop's counter */
+            leastPacks: number;
             /** @description pieces in those packs */
             pieces: number;
             /**
@@ -3807,7 +3813,7 @@ export interface components {
             costMinorUnits: number;
             /** @description latest day to order, so that it arrives before the chance of running out passes the target */
             orderBy: string | null;
-            /** @description that day is past: an order may come too late */
+            /** @description the day to order is past, so that `orderBy` is today: it may come too late */
             late: boolean;
             /** @description chance, 0 to 1: what there is lasts through the day */
             chanceWithout: number;
@@ -3822,12 +3828,16 @@ export interface components {
             /** @description reorder point less the pieces expected to be needed before a delivery */
             safetyStock: number;
             leadTime: components["schemas"]["LeadTime"];
+            /** @description pieces on the club's shelves that are not counted as on hand; 0 where the whole club is asked for, whose stock they are */
+            onShelf: number;
             /** @description where it lies on shops' shelves */
             shelves: components["schemas"]["OnShelf"][];
-            /** @description of the pieces wanted, how many those shelves can give */
+            /** @description of the pieces wanted, how many those shelves and the club's own can give */
             fromShelves: number;
             /** @description of the pieces wanted, how many must come from elsewhere */
             fromElsewhere: number;
+            /** @description what its kind asks to take care of; the maker's instructions come first */
+            cautions: string[];
             /** @description the answer in one sentence with its numbers */
             sentence: string;
             restsOn: {
@@ -3905,6 +3915,8 @@ export interface components {
             /** @enum {string} */
             parts: "car-stoppers" | "all";
             cars: number;
+            /** @description the day of the last meeting ahead in the calendar, beyond which no wear is counted; null where none is ahead */
+            calendarEndsOn: string | null;
             /** @description lines that were weighed against each other */
             lines: number;
             /**
@@ -3933,6 +3945,10 @@ export interface components {
                 chanceWithout: number;
                 /** @description chance, 0 to 1: this line lasts with these packs */
                 chanceWith: number;
+                /** @description the supplier sells multiples of so many packs */
+                orderMultiplePacks: number;
+                /** @description what its kind asks to take care of; the maker's instructions come first */
+                cautions: string[];
                 /** @description the answer in one sentence with its numbers */
                 sentence: string;
             }[];
@@ -4036,6 +4052,8 @@ export interface components {
                 wearsOut: number;
                 /** @description chance, 0 to 1: it neither wears out nor breaks by then */
                 lasts: number;
+                /** @description what its kind asks to take care of; the maker's instructions come first */
+                cautions: string[];
                 /** @description the answer in one sentence with its numbers */
                 sentence: string;
             }[];
@@ -4072,10 +4090,12 @@ export interface components {
                 weightGrams: number | null;
                 /** @description where it lies on shops' shelves */
                 shelves: components["schemas"]["OnShelf"][];
-                /** @description of the pieces wanted, how many those shelves can give */
+                /** @description of the pieces wanted, how many those shelves and the club's own can give */
                 fromShelves: number;
                 /** @description of the pieces wanted, how many must come from elsewhere */
                 fromElsewhere: number;
+                /** @description what its kind asks to take care of; the maker's instructions come first */
+                cautions: string[];
                 /** @description the answer in one sentence with its numbers */
                 sentence: string;
             }[];
@@ -4106,7 +4126,7 @@ export interface components {
              */
             through: string;
             inUse: number;
-            /** @description the last meeting in the calendar: nothing is needed beyond it */
+            /** @description the day of the last meeting ahead in the calendar, beyond which no wear is counted; null where none is ahead */
             calendarEndsOn: string | null;
             months: {
                 /**
@@ -4163,7 +4183,7 @@ export interface components {
              */
             currency: string;
             cars: number;
-            /** @description the last meeting in the calendar: nothing is needed beyond it */
+            /** @description the day of the last meeting ahead in the calendar, beyond which no wear is counted; null where none is ahead */
             calendarEndsOn: string | null;
             /**
              * @description what was spent is known by location: for one car it is that of its driver
@@ -11952,6 +11972,7 @@ export interface operations {
                      *       "reviewPeriodDays": 0,
                      *       "currency": "AUD",
                      *       "cars": 1,
+                     *       "calendarEndsOn": "2027-05-23",
                      *       "totals": [
                      *         {
                      *           "currency": "AUD",
@@ -12010,6 +12031,8 @@ export interface operations {
                      *               "stockWanted": 4,
                      *               "packs": 1,
                      *               "packSize": 4,
+                     *               "orderMultiplePacks": 1,
+                     *               "leastPacks": 1,
                      *               "pieces": 4,
                      *               "priceMinorUnits": 5200,
                      *               "currency": "AUD",
@@ -12027,10 +12050,14 @@ export interface operations {
                      *                 "sdDays": 4.63401,
                      *                 "deliveries": 0
                      *               },
+                     *               "onShelf": 0,
                      *               "shelves": [],
                      *               "fromShelves": 0,
                      *               "fromElsewhere": 4,
-                     *               "sentence": "2 to 4 are likely to be needed and there are 0 on hand, 0 on order, 0 part-worn (chance of enough: under 1 %); 1 pack (4 pieces) make it 92 %. 4 must come from elsewhere.",
+                     *               "cautions": [
+                     *                 "Wear eye protection when gluing, and follow the glue maker's instructions."
+                     *               ],
+                     *               "sentence": "2 to 4 are likely to be needed and there are 0 on hand, 0 on order, 0 part-worn (chance of enough: under 1 %); 1 pack (4 pieces) makes it 92 %. 4 must come from elsewhere.",
                      *               "restsOn": {
                      *                 "pieces": 2,
                      *                 "readings": 7,
@@ -12061,6 +12088,8 @@ export interface operations {
                      *           "stockWanted": 1,
                      *           "packs": 0,
                      *           "packSize": 1,
+                     *           "orderMultiplePacks": 1,
+                     *           "leastPacks": 0,
                      *           "pieces": 0,
                      *           "priceMinorUnits": 900,
                      *           "currency": "AUD",
@@ -12078,6 +12107,7 @@ export interface operations {
                      *             "sdDays": 4.63401,
                      *             "deliveries": 0
                      *           },
+                     *           "onShelf": 0,
                      *           "shelves": [
                      *             {
                      *               "shopId": "01930000-0000-7000-8000-0000000540b1",
@@ -12104,6 +12134,9 @@ export interface operations {
                      *           ],
                      *           "fromShelves": 0,
                      *           "fromElsewhere": 0,
+                     *           "cautions": [
+                     *             "Unplug the pack before fingers go near the gears."
+                     *           ],
                      *           "sentence": "12 on hand, 6 on order, 1 part-worn last through 2027-06-30 with a chance of over 99 %; 0 to 1 are likely to be needed.",
                      *           "restsOn": {
                      *             "pieces": 2,
@@ -12131,6 +12164,8 @@ export interface operations {
                      *           "stockWanted": 0,
                      *           "packs": 0,
                      *           "packSize": 1,
+                     *           "orderMultiplePacks": 1,
+                     *           "leastPacks": 0,
                      *           "pieces": 0,
                      *           "priceMinorUnits": 8500,
                      *           "currency": "AUD",
@@ -12148,10 +12183,14 @@ export interface operations {
                      *             "sdDays": 4.63401,
                      *             "deliveries": 0
                      *           },
+                     *           "onShelf": 0,
                      *           "shelves": [],
                      *           "fromShelves": 0,
                      *           "fromElsewhere": 0,
-                     *           "sentence": "0 on hand, 0 on order, 0 part-worn last through 2027-06-30 with a chance of 93 %; 0 to 0 are likely to be needed.",
+                     *           "cautions": [
+                     *             "Unplug the pack before fingers go near the gears."
+                     *           ],
+                     *           "sentence": "0 on hand, 0 on order, 0 part-worn last through 2027-06-30 with a chance of 93 %; none is likely to be needed.",
                      *           "restsOn": {
                      *             "pieces": 1,
                      *             "readings": 5,
@@ -12159,7 +12198,7 @@ export interface operations {
                      *           }
                      *         }
                      *       ],
-                     *       "sentence": "1 line of 3 must be bought for 1 car to get through 2027-06-30; the chance that nothing at all runs out rises from under 1 % to 86 %."
+                     *       "sentence": "1 line of 3 must be bought for 1 car to get through 2027-06-30; the chance that nothing at all runs out rises from under 1 % to 86 %; the calendar ends on 2027-05-23, and no wear after it is counted."
                      *     }
                      */
                     "application/json": components["schemas"]["RestockList"];
@@ -12239,7 +12278,7 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
-                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 360" width="400" height="360" role="img" aria-labelledby="title-01930000-0000-7000-8000-00000011e001 desc-01930000-0000-7000-8000-00000011e001"><title id="title-01930000-0000-7000-8000-00000011e001">QB-SP-487: need by month</title><desc id="desc-01930000-0000-7000-8000-00000011e001">0 to 1 are likely to be needed through 2027-06-30 (expected 0.2), most of them in 2027-05 (0.1). 1 in use. Pieces needed in each month, eight in ten times: December 2026: none, median 0, mean 0; January 2027: none, median 0, mean 0; February 2027: none, median 0, mean 0.0429; March 2027: none, median 0, mean 0.022; April 2027: none, median 0, mean 0.0238; May 2027: none, median 0, mean 0.0634; June 2027: none, median 0, mean 0. The calendar ends on 23 May 2027: no meeting, no wear.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212}}.ground{fill:var(--ground)}text{fill:var(--ink)}.soft{fill:var(--soft)}.heading{font-weight:600;font-size:15px}.grid{stroke:var(--grid);stroke-width:1}.axis{st */
+                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 360" width="400" height="360" role="img" aria-labelledby="title-01930000-0000-7000-8000-00000011e001 desc-01930000-0000-7000-8000-00000011e001"><title id="title-01930000-0000-7000-8000-00000011e001">QB-SP-487: need by month</title><desc id="desc-01930000-0000-7000-8000-00000011e001">0 to 1 are likely to be needed through 2027-06-30 (expected 0.2), most of them in 2027-05 (0.1); the calendar ends on 2027-05-23, and no wear after it is counted. 1 in use. Pieces needed in each month, eight in ten times: December 2026: none, median 0, mean 0; January 2027: none, median 0, mean 0; February 2027: none, median 0, mean 0.0429; March 2027: none, median 0, mean 0.022; April 2027: none, median 0, mean 0.0238; May 2027: none, median 0, mean 0.0634; June 2027: none, median 0, mean 0. The calendar ends on 23 May 2027: no meeting, no wear.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212}}.ground{fill:var(--ground)}text{fill:var(--ink)}.soft{fill:var(--soft)}.heading{font-weight:6 */
                     "image/svg+xml": string;
                 };
             };
@@ -12321,10 +12360,10 @@ export interface operations {
                 };
                 content: {
                     /**
-                     * @example supplier,name,sku,insteadOf,packs,packSize,pieces,price,cost,currency,orderBy,late,inUse,needP10,needMedian,needP90,onHand,onOrder,spares,ageing,chanceWithout,chanceWith,fromShelves,fromElsewhere,shelves,reorderPoint,orderUpTo,why,lineId
-                     *     Harrowmead Trade,"Control slick, set of four",QB-TY-101,,1,4,4,52.00,52.00,AUD,2027-01-26,false,2,2,4,4,0,0,0,0,7.300572274059656e-8,0.922804895335013,0,4,,0,0,"2 to 4 are likely to be needed and there are 0 on hand, 0 on order, 0 part-worn (chance of enough: under 1 %); 1 pack (4 pieces) make it 92 %. 4 must come from elsewhere.",01930000-0000-7000-8000-000000000051
-                     *     ,Spur 87T 48 DP,QB-SP-487,,0,1,0,9.00,0.00,AUD,,false,1,0,0,1,12,6,1,0,1,1,0,0,"Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago.",0,0,"12 on hand, 6 on order, 1 part-worn last through 2027-06-30 with a chance of over 99 %; 0 to 1 are likely to be needed.",01930000-0000-7000-8000-00000011e001
-                     *     ,LiPo 2S 5000 mAh,QB-EL-801,,0,1,0,85.00,0.00,AUD,,false,1,0,0,0,0,0,0,0,0.9337590383692831,0.9337590383692831,0,0,,0,0,"0 on hand, 0 on order, 0 part-worn last through 2027-06-30 with a chance of 93 %; 0 to 0 are likely to be needed.",01930000-0000-7000-8000-000000000053
+                     * @example supplier,name,sku,insteadOf,packs,packSize,orderMultiplePacks,leastPacks,pieces,price,cost,currency,orderBy,late,inUse,needP10,needMedian,needP90,onHand,onOrder,spares,ageing,onShelf,chanceWithout,chanceWith,fromShelves,fromElsewhere,shelves,reorderPoint,orderUpTo,why,cautions,lineId
+                     *     Harrowmead Trade,"Control slick, set of four",QB-TY-101,,1,4,1,1,4,52.00,52.00,AUD,2027-01-26,false,2,2,4,4,0,0,0,0,0,7.300572274059656e-8,0.922804895335013,0,4,,0,0,"2 to 4 are likely to be needed and there are 0 on hand, 0 on order, 0 part-worn (chance of enough: under 1 %); 1 pack (4 pieces) makes it 92 %. 4 must come from elsewhere.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000000051
+                     *     ,Spur 87T 48 DP,QB-SP-487,,0,1,1,0,0,9.00,0.00,AUD,,false,1,0,0,1,12,6,1,0,0,1,1,0,0,"Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago.",0,0,"12 on hand, 6 on order, 1 part-worn last through 2027-06-30 with a chance of over 99 %; 0 to 1 are likely to be needed.",Unplug the pack before fingers go near the gears.,01930000-0000-7000-8000-00000011e001
+                     *     ,LiPo 2S 5000 mAh,QB-EL-801,,0,1,1,0,0,85.00,0.00,AUD,,false,1,0,0,0,0,0,0,0,0,0.9337590383692831,0.9337590383692831,0,0,,0,0,"0 on hand, 0 on order, 0 part-worn last through 2027-06-30 with a chance of 93 %; none is likely to be needed.",Unplug the pack before fingers go near the gears.,01930000-0000-7000-8000-000000000053
                      */
                     "text/csv; charset=utf-8; header=present": string;
                 };
@@ -12511,11 +12550,11 @@ export interface operations {
                 };
                 content: {
                     /**
-                     * @example do,what,sku,pieces,grams,carStopper,chance,inBox,atHome,spares,onShelf,shelves,missing,cost,currency,why
-                     *     change before leaving,front-right tyre: 2-FR,,,,true,0.4896837576598885,,,,,,,,,Change it before leaving: it is worn out by the end of Round 1 with a chance of 49 %.
-                     *     carry,"Control slick, set of four",QB-TY-101,2,,true,0.03817853743796307,0,0,0,0,,2,52.00,AUD,"Carry 2: the day is over without it; the chance that one is needed is 4 %, there are 0 in the box, 0 at home and 0 part-worn, so 2 must be bought. 2 must come from elsewhere."
-                     *     carry,Spur 87T 48 DP,QB-SP-487,1,,true,0.020979183161829118,3,5,1,4,"Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago.",0,0.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is 2 %, there are 3 in the box, 5 at home and 1 part-worn."
-                     *     carry,LiPo 2S 5000 mAh,QB-EL-801,1,,true,0.0035302382592420356,0,0,0,0,,1,85.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is under 1 %, there are 0 in the box, 0 at home and 0 part-worn, so 1 must be bought. 1 must come from elsewhere."
+                     * @example do,what,sku,pieces,grams,carStopper,chance,inBox,atHome,spares,onShelf,shelves,missing,cost,currency,why,cautions
+                     *     change before leaving,front-right tyre: 2-FR,,,,true,0.4896837576598885,,,,,,,,,Change it before leaving: it is worn out by the end of Round 1 with a chance of 49 %.,"Wear eye protection when gluing, and follow the glue maker's instructions."
+                     *     carry,"Control slick, set of four",QB-TY-101,2,,true,0.03817853743796307,0,0,0,0,,2,52.00,AUD,"Carry 2: the day is over without it; the chance that one is needed is 4 %, there are 0 in the box, 0 at home and 0 part-worn, so 2 must be bought. 2 must come from elsewhere.","Wear eye protection when gluing, and follow the glue maker's instructions."
+                     *     carry,Spur 87T 48 DP,QB-SP-487,1,,true,0.020979183161829118,3,5,1,4,"Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago.",0,0.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is 2 %, there are 3 in the box, 5 at home and 1 part-worn.",Unplug the pack before fingers go near the gears.
+                     *     carry,LiPo 2S 5000 mAh,QB-EL-801,1,,true,0.0035302382592420356,0,0,0,0,,1,85.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is under 1 %, there are 0 in the box, 0 at home and 0 part-worn, so 1 must be bought. 1 must come from elsewhere.",Unplug the pack before fingers go near the gears.
                      */
                     "text/csv; charset=utf-8; header=present": string;
                 };
@@ -12879,6 +12918,7 @@ export interface operations {
                      *       "currency": "AUD",
                      *       "parts": "car-stoppers",
                      *       "cars": 1,
+                     *       "calendarEndsOn": "2027-05-23",
                      *       "lines": 3,
                      *       "spentMinorUnits": 18900,
                      *       "chanceWithout": 6.81698e-8,
@@ -12894,7 +12934,11 @@ export interface operations {
                      *           "costMinorUnits": 10400,
                      *           "chanceWithout": 7.30057e-8,
                      *           "chanceWith": 0.998718,
-                     *           "sentence": "2 packs (8 pieces) raise the chance that it lasts from under 1 % to over 99 %."
+                     *           "orderMultiplePacks": 1,
+                     *           "cautions": [
+                     *             "Wear eye protection when gluing, and follow the glue maker's instructions."
+                     *           ],
+                     *           "sentence": "With 2 packs (8 pieces) the chance that it lasts rises from under 1 % to over 99 %."
                      *         },
                      *         {
                      *           "lineId": "01930000-0000-7000-8000-000000000053",
@@ -12905,7 +12949,11 @@ export interface operations {
                      *           "costMinorUnits": 8500,
                      *           "chanceWithout": 0.933759,
                      *           "chanceWith": 0.999335,
-                     *           "sentence": "1 pack (1 piece) raise the chance that it lasts from 93 % to over 99 %."
+                     *           "orderMultiplePacks": 1,
+                     *           "cautions": [
+                     *             "Unplug the pack before fingers go near the gears."
+                     *           ],
+                     *           "sentence": "With 1 pack (1 piece) the chance that it lasts rises from 93 % to over 99 %."
                      *         }
                      *       ],
                      *       "next": {
@@ -12949,7 +12997,7 @@ export interface operations {
                      *         }
                      *       ],
                      *       "otherCurrency": [],
-                     *       "sentence": "For 18900 of 20000 minor units (AUD) the chance of no lost run through 2027-06-30 rises from under 1 % to over 99 %; the next 5200, for Control slick, set of four, would make it over 99 %."
+                     *       "sentence": "For AUD 189.00 of AUD 200.00 the chance of no lost run through 2027-06-30 rises from under 1 % to over 99 %; the next AUD 52.00, for Control slick, set of four, would make it 99.9 %; the calendar ends on 2027-05-23, and no wear after it is counted."
                      *     }
                      */
                     "application/json": components["schemas"]["RestockPlan"];
@@ -13019,6 +13067,9 @@ export interface operations {
                      *           "carStopper": true,
                      *           "wearsOut": 0.489684,
                      *           "lasts": 0.501308,
+                     *           "cautions": [
+                     *             "Wear eye protection when gluing, and follow the glue maker's instructions."
+                     *           ],
                      *           "sentence": "Change it before leaving: it is worn out by the end of Round 1 with a chance of 49 %."
                      *         }
                      *       ],
@@ -13044,6 +13095,9 @@ export interface operations {
                      *           "shelves": [],
                      *           "fromShelves": 0,
                      *           "fromElsewhere": 2,
+                     *           "cautions": [
+                     *             "Wear eye protection when gluing, and follow the glue maker's instructions."
+                     *           ],
                      *           "sentence": "Carry 2: the day is over without it; the chance that one is needed is 4 %, there are 0 in the box, 0 at home and 0 part-worn, so 2 must be bought. 2 must come from elsewhere."
                      *         },
                      *         {
@@ -13090,6 +13144,9 @@ export interface operations {
                      *           ],
                      *           "fromShelves": 0,
                      *           "fromElsewhere": 0,
+                     *           "cautions": [
+                     *             "Unplug the pack before fingers go near the gears."
+                     *           ],
                      *           "sentence": "Carry 1: the day is over without it; the chance that one is needed is 2 %, there are 3 in the box, 5 at home and 1 part-worn."
                      *         },
                      *         {
@@ -13113,6 +13170,9 @@ export interface operations {
                      *           "shelves": [],
                      *           "fromShelves": 0,
                      *           "fromElsewhere": 1,
+                     *           "cautions": [
+                     *             "Unplug the pack before fingers go near the gears."
+                     *           ],
                      *           "sentence": "Carry 1: the day is over without it; the chance that one is needed is under 1 %, there are 0 in the box, 0 at home and 0 part-worn, so 1 must be bought. 1 must come from elsewhere."
                      *         }
                      *       ],
@@ -13230,7 +13290,7 @@ export interface operations {
                      *           }
                      *         }
                      *       ],
-                     *       "sentence": "0 to 1 are likely to be needed through 2027-06-30 (expected 0.2), most of them in 2027-05 (0.1)."
+                     *       "sentence": "0 to 1 are likely to be needed through 2027-06-30 (expected 0.2), most of them in 2027-05 (0.1); the calendar ends on 2027-05-23, and no wear after it is counted."
                      *     }
                      */
                     "application/json": components["schemas"]["LineOutlook"];
