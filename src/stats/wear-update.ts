@@ -1,7 +1,7 @@
 /** A fit after a few more readings: its points weighted anew, as far as they still lie where the posterior does. */
 import { findGross } from "./wear-gross.ts";
-import { pieceLogLikelihood } from "./wear-path.ts";
-import { requireThat, type ScaledPiece, scalePiece, scalePrior } from "./wear-scale.ts";
+import { LineLikelihood } from "./wear-likelihood.ts";
+import { BASE_DIMENSIONS, requireThat, type ScaledPiece, scalePiece, scalePrior } from "./wear-scale.ts";
 import type { WearLineFit, WearPiece, WearPrior } from "./wear-types.ts";
 
 /**
@@ -70,30 +70,30 @@ interface Changes {
 }
 
 function changesSince(fit: WearLineFit, pieces: readonly WearPiece[]): Changes {
-  let known: Map<string, FittedPiece> | undefined;
-  let same = 0;
   const changed: Changes["changed"] = [];
+  let known: Map<string, FittedPiece> | undefined;
   const rows = pieces.map((piece, place) => {
     let before = fit.pieces[place];
     if (before?.id !== piece.id) {
       known ??= new Map(fit.pieces.map((row) => [row.id, row]));
       before = known.get(piece.id);
     }
-    if (before !== undefined) same += 1;
     const fingerprint = fingerprintOf(piece);
     if (before?.fingerprint === fingerprint) return before;
     changed.push({ place, piece, before });
     return { id: piece.id, readings: 0, fingerprint, logLikelihood: [] };
   });
-  const ids = same === fit.pieces.length ? undefined : new Set(pieces.map(({ id }) => id));
-  const gone = ids === undefined ? [] : fit.pieces.filter(({ id }) => !ids.has(id));
-  return { rows, changed, gone };
+  // Where every piece stands where it stood, none is gone, and none is there twice.
+  if (known === undefined && rows.length === fit.pieces.length) return { rows, changed, gone: [] };
+  const ids = new Set(pieces.map(({ id }) => id));
+  requireThat(ids.size === pieces.length, "updateWearLine requires distinct piece ids");
+  return { rows, changed, gone: fit.pieces.filter(({ id }) => !ids.has(id)) };
 }
 
 /**
- * The fit of a line after a few of its pieces were read again, came or went, from an earlier fit: the likelihood of those pieces
- * alone is worked out at the points of the fit, and the points are weighted anew (importance sampling). It costs a small
- * part of a fit.
+ * The fit of a line after a few of its pieces were read again, came or went, from an earlier fit: the likelihood of
+ * those pieces alone is worked out at the points of the fit, and the points are weighted anew (importance sampling). It
+ * costs a small part of a fit.
  *
  * @param fit an earlier fit of the line
  * @param data all pieces of the line, as for `fitWearLine`
@@ -109,18 +109,14 @@ export function updateWearLine(
   const { updates = 0 } = fit;
   if (updates >= MOST_UPDATES || data.limit !== fit.scale.wear) return undefined;
   if (!sameBelief(prior, fit.prior)) return undefined;
-  requireThat(
-    new Set(data.pieces.map(({ id }) => id)).size === data.pieces.length,
-    "updateWearLine requires distinct piece ids",
-  );
   const { rows, changed, gone } = changesSince(fit, data.pieces);
   if (changed.length + gone.length === 0) return fit;
   const most = Math.min(2 + fit.counts.pieces / 10, fit.counts.readings / READINGS_PER_CHANGE);
   if (changed.length + gone.length > most) return undefined;
   const scaled = scalePrior(prior, data.limit, "updateWearLine");
-  const logs = fit.points.map(({ weight }) => Math.log(weight));
+  const gained = new Float64Array(fit.points.length);
   const take = ({ logLikelihood }: FittedPiece, sign: number): void => {
-    for (let k = 0; k < logLikelihood.length; k++) logs[k]! += sign * logLikelihood[k]!;
+    for (let k = 0; k < logLikelihood.length; k++) gained[k]! += sign * logLikelihood[k]!;
   };
   for (const row of gone) take(row, -1);
   for (const { place, piece, before } of changed) {
@@ -129,16 +125,26 @@ export function updateWearLine(
     const sets = findGross(one, fit.centre);
     const row = rows[place]!;
     row.readings = one.count;
-    if (one.count > 0)
-      row.logLikelihood = fit.points.map(({ hyper }) => roundedLog(pieceLogLikelihood(one, hyper, sets)));
+    if (one.count > 0) {
+      const alone = new LineLikelihood([one], [sets], scaled.centre.length - BASE_DIMENSIONS);
+      const out = new Float64Array(1);
+      row.logLikelihood = fit.points.map(({ hyper }) => roundedLog(alone.values(hyper, out)));
+    }
     if (before !== undefined) take(before, -1);
     take(row, 1);
   }
-  const top = Math.max(...logs);
+  const top = gained.reduce((a, b) => Math.max(a, b), -Infinity);
   if (!Number.isFinite(top)) return undefined;
-  const weights = logs.map((log) => Math.exp(log - top));
-  const total = weights.reduce((a, b) => a + b, 0);
-  if (total ** 2 / weights.reduce((sum, w) => sum + w * w, 0) < LEAST_EFFECTIVE) return undefined;
+  let total = 0;
+  let squares = 0;
+  const weights = gained.map((gain, k) => {
+    const weight = fit.points[k]!.weight * Math.exp(gain - top);
+    total += weight;
+    squares += weight * weight;
+    return weight;
+  });
+  // Written so that weights of which none is left count as too few.
+  if (!(total * total >= LEAST_EFFECTIVE * squares && squares > 0)) return undefined;
   return {
     ...fit,
     points: fit.points.map(({ hyper }, k) => ({
