@@ -1,4 +1,5 @@
 /** Replacements of many positions over many simulated seasons, with what the positions share drawn once per season. */
+import { exponentialOf, type LifeTable, lifeAt, lifeAtHazard, lifeTable } from "./life-table.ts";
 import { createRandom, type Random } from "./random.ts";
 
 /** A Weibull life that is not known exactly. */
@@ -29,8 +30,8 @@ export type SimulatedPosition = {
 export type SimulatedSeasons = { seasons: number; demand: Int32Array[] };
 
 const MOST_REPLACEMENTS = 100_000;
-const TABLE_SIZE = 8192;
-const TABLE_EDGE = 1 / 64;
+/** So many seasons are followed through all positions of a line before the next: what they need fits a processor's near memory. */
+const TILE = 4096;
 
 /**
  * Simulates the replacements of every position in every season.
@@ -55,31 +56,40 @@ export function simulateSeasons(input: {
   const { lines, positions, seasons, seed, commonLogScaleSd = 0 } = input;
   requireSimulation(input);
   const common = normals(createRandom(seed, 0), seasons, commonLogScaleSd);
-  const space: Workspace = {
-    lives: new Float64Array(seasons),
-    breaks: new Float64Array(seasons),
-    left: new Float64Array(seasons),
-    active: new Int32Array(seasons),
-  };
-  const tables = new Map<number, Float64Array>();
-  for (const { shape } of lines) if (!tables.has(shape)) tables.set(shape, quantileTable(shape));
+  const space = workspace(Math.min(TILE, seasons));
+  const tables = new Map<number, LifeTable>();
+  for (const { shape } of lines) if (!tables.has(shape)) tables.set(shape, lifeTable(shape));
   const demand = lines.map((line, index) => {
     const random = createRandom(seed, index + 1);
     const own = normals(random, seasons, line.logScaleSd ?? 0);
     const scales = own.map((value, season) => line.scale * Math.exp(value + common[season]!));
     const hardness = scales.map((scale) => scale ** -line.shape);
-    const source = { random, scales, hardness, quantiles: tables.get(line.shape)!, line };
+    const mine = positions.filter((position) => position.line === index);
     const taken = new Int32Array(seasons);
-    for (const position of positions) {
-      if (position.line === index) addReplacements(taken, position, source, space);
+    for (let from = 0; from < seasons; from += TILE) {
+      const part = <A extends Float64Array | Int32Array>(of: A) => of.subarray(from, from + TILE) as A;
+      const table = tables.get(line.shape)!;
+      const source = { random, scales: part(scales), hardness: part(hardness), table, line };
+      for (const position of mine) addReplacements(part(taken), position, source, space);
     }
     return taken;
   });
   return { seasons, demand };
 }
 
-/** Working space for one position, made once: the seasons that still have use left, and what is drawn for them. */
-type Workspace = { lives: Float64Array; breaks: Float64Array; left: Float64Array; active: Int32Array };
+/** Working space for one position, made once: uniform numbers, first stretches, and stretches that begin with a new part. */
+type Workspace = { uniform: Float64Array; first: Float64Array; left: Float64Array; season: Int32Array };
+
+function workspace(seasons: number): Workspace {
+  // With room for breakages; where it is used up, the stretches in it are followed to their ends first.
+  const room = 2 * seasons + 64;
+  return {
+    uniform: new Float64Array(room),
+    first: new Float64Array(seasons),
+    left: new Float64Array(room),
+    season: new Int32Array(room),
+  };
+}
 
 /** What the lives of a line are drawn from. */
 type Source = {
@@ -87,7 +97,7 @@ type Source = {
   scales: Float64Array;
   /** scale^-shape: the cumulative hazard of age t is hardness t^shape */
   hardness: Float64Array;
-  quantiles: Float64Array;
+  table: LifeTable;
   line: SimulatedLine;
 };
 
@@ -98,8 +108,8 @@ function normals(random: Random, count: number, sd: number): Float64Array {
 }
 
 /**
- * Adds the units that one position takes in each season: one pass over all seasons for the part in place, then passes over
- * the seasons that still have use left, until none has.
+ * Adds the units that one position takes in each season. Breakages cut its seasons into stretches, each begun with a new part but
+ * for the first of a season; within a stretch parts end by wear alone, so that no two ends ever compete.
  */
 function addReplacements(
   taken: Int32Array,
@@ -107,107 +117,110 @@ function addReplacements(
   source: Source,
   space: Workspace,
 ): void {
-  const { lives, left, active } = space;
   const { batch = 1 } = position;
-  let count = taken.length;
-  for (let i = 0; i < count; i++) {
-    left[i] = position.horizon;
-    active[i] = i;
+  space.first.fill(position.horizon, 0, taken.length);
+  const broken = cutByBreakages(taken, position, source, space);
+  const begun = passFirstLives(position, source, space, broken);
+  followNewParts(taken, batch, source, space, begun);
+}
+
+/**
+ * Breakages come at a constant rate whatever part is in place: with the seasons laid end to end, one stream of times of that rate
+ * serves them all, and a season without a breakage costs nothing. Gives the number of stretches that begin with a new part.
+ */
+function cutByBreakages(
+  taken: Int32Array,
+  { horizon, batch = 1 }: SimulatedPosition,
+  source: Source,
+  space: Workspace,
+): number {
+  const { random, line } = source;
+  const { uniform, first, left, season } = space;
+  const { breakageRate = 0 } = line;
+  const mean = 1 / (breakageRate * horizon);
+  // So rare that not one is to come in any number of seasons.
+  if (!(mean < 1e15)) return 0;
+  const seasons = taken.length;
+  // Half the room is kept for the stretches that begin when a first part ends.
+  const room = left.length - seasons;
+  let count = 0;
+  // As many numbers at a time as are likely to be needed, so that few are drawn for nothing.
+  const expected = seasons / mean;
+  const drawn = Math.min(uniform.length, Math.ceil(expected + 2 * Math.sqrt(expected)) + 8);
+  let [last, lastAt, next] = [-1, 0, drawn];
+  for (let at = 0; ; ) {
+    if (next === drawn) {
+      random.fill(uniform, drawn);
+      next = 0;
+    }
+    at += exponentialOf(uniform[next++]!) * mean;
+    const of = Math.floor(at);
+    const ended = of !== last;
+    // A stretch is known in full once the breakage after it is: up to that one, or to the end of its season.
+    const place = (at - of) * horizon;
+    if (last >= 0) left[count - 1] = (ended ? horizon : place) - lastAt;
+    if (of >= seasons) return count;
+    if (count === room) {
+      // The uniform numbers not yet used are lost to the stretches; what is drawn afresh is as good.
+      count = 0;
+      followNewParts(taken, batch, source, space, room);
+      next = drawn;
+    }
+    if (ended) first[of] = place;
+    season[count++] = of;
+    last = of;
+    lastAt = place;
   }
-  drawBreakages(position.horizon, source, space);
-  drawFirstLives(position.age, source, space);
-  count = passTime(source, space, count);
-  const { random, quantiles, scales, line } = source;
+}
+
+/**
+ * The part in place at the start of each season: its cumulative hazard at its end is what its age has spent of it and one
+ * exponential more. Where that lies beyond the hazard at the end of the season, its life need not be known.
+ */
+function passFirstLives(
+  { age, horizon }: SimulatedPosition,
+  { random, scales, hardness, table, line }: Source,
+  { uniform, first, left, season }: Workspace,
+  begun: number,
+): number {
+  const seasons = scales.length;
+  const spentPower = age ** line.shape;
+  const endPower = (age + horizon) ** line.shape;
+  random.fill(uniform, seasons);
+  let count = begun;
+  for (let i = 0; i < seasons; i++) {
+    const hazard = spentPower * hardness[i]! + exponentialOf(uniform[i]!);
+    if (hazard >= endPower * hardness[i]!) continue;
+    const rest = first[i]! - Math.max(0, scales[i]! * lifeAtHazard(table, hazard) - age);
+    left[count] = rest;
+    season[count] = i;
+    count += rest > 0 ? 1 : 0;
+  }
+  return count;
+}
+
+/** Each stretch takes a new part and another at each end of one, until none has any use left. */
+function followNewParts(
+  taken: Int32Array,
+  batch: number,
+  { random, scales, table }: Source,
+  { uniform, left, season }: Workspace,
+  begun: number,
+): void {
+  let count = begun;
   for (let round = 0; count > 0 && round < MOST_REPLACEMENTS; round++) {
-    for (let i = 0; i < count; i++) taken[active[i]!]! += batch;
-    random.fill(lives, count);
+    random.fill(uniform, count);
+    let kept = 0;
     for (let i = 0; i < count; i++) {
-      lives[i] = scales[active[i]!]! * weibullQuantileOf(quantiles, line.shape, lives[i]!);
+      const of = season[i]!;
+      taken[of]! += batch;
+      const rest = left[i]! - scales[of]! * lifeAt(table, uniform[i]!);
+      left[kept] = rest;
+      season[kept] = of;
+      kept += rest > 0 ? 1 : 0;
     }
-    count = passTime(source, space, count);
+    count = kept;
   }
-}
-
-/**
- * Time to the next breakage in each season. Breakages come at a constant rate whatever part is in place, so that one time
- * stays valid through replacements, and where it lies beyond the season its length does not matter.
- */
-function drawBreakages(horizon: number, { random, line }: Source, { breaks }: Workspace): void {
-  const { breakageRate = 0 } = line;
-  if (breakageRate === 0) return;
-  random.fill(breaks, breaks.length);
-  const unbroken = Math.exp(-breakageRate * horizon);
-  for (let i = 0; i < breaks.length; i++) {
-    breaks[i] = breaks[i]! < unbroken ? Infinity : -Math.log(breaks[i]!) / breakageRate;
-  }
-}
-
-/** Remaining lives of parts of one age: the chance to fail is drawn from what an age of that size leaves of it. */
-function drawFirstLives(age: number, source: Source, space: Workspace): void {
-  const { random, scales, hardness, quantiles, line } = source;
-  const { lives } = space;
-  const count = scales.length;
-  const agePower = age ** line.shape;
-  random.fill(lives, count);
-  for (let i = 0; i < count; i++) {
-    const scale = scales[i]!;
-    const spent = agePower * hardness[i]!;
-    const surviving = Math.exp(-spent);
-    // A part that outlived nearly every other is drawn from the cumulative hazard, where nothing cancels.
-    const total =
-      surviving < TABLE_EDGE
-        ? Math.exp(Math.log(spent - Math.log(lives[i]!)) / line.shape)
-        : weibullQuantileOf(quantiles, line.shape, 1 - surviving * (1 - lives[i]!));
-    lives[i] = Math.max(0, scale * total - age);
-  }
-}
-
-/**
- * Takes the lives, or the times to a breakage that comes first, off the use left, and keeps the seasons in which some is left;
- * gives their number.
- */
-function passTime({ random, line }: Source, space: Workspace, count: number): number {
-  const { lives, breaks, left, active } = space;
-  const { breakageRate = 0 } = line;
-  let kept = 0;
-  for (let i = 0; i < count; i++) {
-    let life = lives[i]!;
-    let toBreak = Infinity;
-    if (breakageRate > 0) {
-      toBreak = breaks[i]! - life;
-      if (toBreak <= 0) {
-        life = breaks[i]!;
-        toBreak = random.exponential() / breakageRate;
-      }
-    }
-    const rest = left[i]! - life;
-    if (!(rest > 0)) continue;
-    left[kept] = rest;
-    breaks[kept] = toBreak;
-    active[kept] = active[i]!;
-    kept++;
-  }
-  return kept;
-}
-
-/**
- * Quantiles of the Weibull law of scale 1 on an even grid. Between the grid's outer 1/64 the straight line is within 1e-5 of
- * the life, less than the 4e-3 of four standard errors of a mean over 1e6 seasons; outside, the quantile is worked out.
- */
-function quantileTable(shape: number): Float64Array {
-  return Float64Array.from({ length: TABLE_SIZE + 1 }, (_, i) => exactQuantile(shape, i / TABLE_SIZE));
-}
-
-function exactQuantile(shape: number, p: number): number {
-  return Math.exp(Math.log(-Math.log1p(-p)) / shape);
-}
-
-function weibullQuantileOf(table: Float64Array, shape: number, p: number): number {
-  if (p < TABLE_EDGE || p > 1 - TABLE_EDGE) return exactQuantile(shape, p);
-  const place = p * TABLE_SIZE;
-  const below = place | 0;
-  const low = table[below]!;
-  return low + (place - below) * (table[below + 1]! - low);
 }
 
 /**

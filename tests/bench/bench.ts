@@ -4,6 +4,7 @@ import { benchLedger } from "./ledger.ts";
 import { rate } from "./measure.ts";
 import { benchOffLoop } from "./off-loop.ts";
 import { benchRestock } from "./restock.ts";
+import { benchSeasons } from "./seasons.ts";
 import { benchStatistics } from "./statistics.ts";
 import { benchStockList } from "./stock-list.ts";
 
@@ -20,6 +21,7 @@ const parts: Record<string, (say: (line: string) => void) => Promise<unknown>> =
   ledger: benchLedger,
   "off-loop": benchOffLoop,
   restock: benchRestock,
+  seasons: benchSeasons,
   statistics: benchStatistics,
   "stock-list": benchStockList,
 };

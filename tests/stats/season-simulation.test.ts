@@ -165,3 +165,16 @@ test("impossible seasons are refused with a RangeError that names the function",
   expect(() => shareWithoutShortage(simulateSeasons(good), [])).toThrow(/^shareWithoutShortage requires/);
   expect(() => demandLaw(new Int32Array(0))).toThrow(/^demandLaw requires/);
 });
+
+test("breakages many times more frequent than seasons are all counted: 40 in a season, as a Poisson number", () => {
+  const { demand } = simulateSeasons({
+    lines: [{ shape: 3, scale: 1000, breakageRate: 2 }],
+    positions: [{ line: 0, age: 0, horizon: 20, batch: 1 }],
+    seasons: 10_000,
+    seed: 4,
+  });
+  const law = demandLaw(demand[0]!);
+  // Four standard errors: 4 sqrt(40 / 10,000) of the mean, 4 × 40 sqrt(2 / 10,000) of the variance.
+  expect(Math.abs(pmfMean(law) - 40)).toBeLessThan(0.26);
+  expect(Math.abs(pmfVariance(law) - 40)).toBeLessThan(2.3);
+});
