@@ -10,6 +10,7 @@ import { operations } from "./http/routes/index.ts";
 import { serviceRoutes } from "./http/routes/service.ts";
 import type { Log } from "./log.ts";
 import { newId as freshId } from "./new-id.ts";
+import type { KeptCalendar } from "./services/calendar-feeds.ts";
 import type { FetchLimits } from "./services/fetch-safely.ts";
 import { LineModels } from "./services/line-models.ts";
 import type { Work } from "./services/work.ts";
@@ -35,6 +36,8 @@ export interface AppOptions {
   rateLimit?: number;
   /** limits on fetching shops' lists, where they are not the usual ones */
   pulls?: Partial<FetchLimits>;
+  /** where the service is reached from outside, with a slash at the end; as each request says if not given */
+  publicUrl?: string | undefined;
 }
 
 export const version = "0.1.0";
@@ -55,6 +58,7 @@ export function buildApp({
   corsOrigins = [],
   rateLimit = 0,
   pulls = {},
+  publicUrl,
 }: AppOptions): Hono<AppEnv> {
   const app = new Hono<AppEnv>();
   const onFault = faultLogger(log);
@@ -68,6 +72,7 @@ export function buildApp({
   app.onError((error, c) => problemAnswer(error, c, onFault));
   app.notFound((c) => problemAnswer(missing(c), c, onFault));
   serviceRoutes(app, { db, document: () => openApiDocument(operations, version) });
+  const calendars = new Map<string, KeptCalendar>();
   const workFor = (c: Context<AppEnv>): Work => ({
     db,
     actor: c.get("actor"),
@@ -78,6 +83,8 @@ export function buildApp({
     models,
     ...(onChange && { wake: () => onChange(c.get("actor").clubId) }),
     pulls,
+    calendars,
+    ...(publicUrl !== undefined && { publicUrl }),
   });
   const limit = rateLimit === 0 ? null : new RateLimit(rateLimit);
   mount(

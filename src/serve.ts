@@ -42,7 +42,7 @@ export async function startService({
 }): Promise<string> {
   const log = makeLog(settings.logLevel, (line) => process.stderr.write(line), clock);
   const database = db ?? (await openConfigured(settings));
-  const { corsOrigins, rateLimit } = settings;
+  const { corsOrigins, rateLimit, publicUrl } = settings;
   const onFault = faultLogger(log);
   const pool = startFitPool();
   const models = new LineModels({ runFit: pool.run, onFault });
@@ -54,7 +54,8 @@ export async function startService({
   });
   const watch: Watch = new Watch({ workFor, onFault });
   const onChange = (clubId: string) => watch.wake(clubId);
-  const app = buildApp({ db: database, clock, log, models, onChange, corsOrigins, rateLimit, pulls });
+  const asSet = { corsOrigins, rateLimit, pulls, publicUrl };
+  const app = buildApp({ db: database, clock, log, models, onChange, ...asSet });
   const server = serve({ fetch: app.fetch, port: settings.port, hostname: settings.host });
   await new Promise<void>((resolve, reject) => {
     server.once("listening", resolve);

@@ -12,6 +12,8 @@ export interface Settings {
   rateLimit: number;
   /** from which addresses of one's own network shops' lists may be fetched: all, none, or these */
   pullAllowPrivate: boolean | readonly string[];
+  /** where the service is reached from outside, with a slash at the end; as each request says if undefined */
+  publicUrl: string | undefined;
 }
 export const logLevels = ["debug", "info", "warn", "error", "silent"] as const;
 export type LogLevel = (typeof logLevels)[number];
@@ -29,6 +31,17 @@ function originsFrom(list: string): string[] {
       `CORS_ORIGINS must be origins such as https://club.example, with commas between them, or *, but has "${wrong}"`,
     );
   return origins;
+}
+
+/** An address with https:// or http://, perhaps with a path; nothing after it. */
+function publicUrlFrom(address: string | undefined): string | undefined {
+  if (address === undefined || address === "") return undefined;
+  const url = URL.canParse(address) ? new URL(address) : null;
+  if (url === null || !/^https?:$/.test(url.protocol) || `${url.search}${url.hash}${url.username}` !== "")
+    throw new Error(
+      `PUBLIC_URL must be an address such as https://spares.club.example/ without anything after its path, but is "${address}"`,
+    );
+  return url.href.endsWith("/") ? url.href : `${url.href}/`;
 }
 
 /** "true" for all, "false" for none, or addresses with commas between them. */
@@ -68,5 +81,6 @@ export function settingsFrom(environment: Record<string, string | undefined>): S
     corsOrigins: originsFrom(environment["CORS_ORIGINS"] ?? ""),
     rateLimit: Number(rateLimit),
     pullAllowPrivate: addressesFrom(environment["PULL_ALLOW_PRIVATE"] ?? "false"),
+    publicUrl: publicUrlFrom(environment["PUBLIC_URL"]),
   };
 }

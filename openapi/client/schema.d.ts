@@ -745,7 +745,7 @@ export interface paths {
         };
         /**
          * The calendar behind an address, without a key
-         * @description iCalendar (RFC 5545): every meeting from 180 days ago on, and for each supplier the day by which to order what the days ahead need; all-day events, with ids that stay.
+         * @description iCalendar (RFC 5545): every meeting from 180 days ago on, and for each supplier the day by which to order what the days ahead need; all-day events, with ids that stay. It is worked out when something has changed, and after a quarter of an hour; asked with the ETag of the last time it is sent only if it says something else. Each address may be asked 60 times a minute.
          */
         get: operations["readCalendarFeed"];
         put?: never;
@@ -3172,7 +3172,7 @@ export interface components {
              * @example 2026-11-29T07:30:00.000Z
              */
             createdAt: string;
-            /** @description the address to subscribe to, made from the one that this request was sent to; whoever has it reads the calendar, and it is shown only now */
+            /** @description the address to subscribe to, made from PUBLIC_URL, or else from the one that this request was sent to; whoever has it reads the calendar, and it is shown only now */
             url: string;
         };
         CalendarFeedPage: {

@@ -86,9 +86,8 @@ function tagsIn(header: string, name: string): string[] {
 export function isKnown(c: Context, etag: string | undefined): boolean {
   const header = c.req.header("if-none-match");
   if (header === undefined || etag === undefined) return false;
-  return (
-    header.trim() === "*" || tagsIn(header, "If-None-Match").some((tag) => tag.replace(/^W\//, "") === etag)
-  );
+  const bare = (tag: string) => tag.replace(/^W\//, "");
+  return header.trim() === "*" || tagsIn(header, "If-None-Match").some((tag) => bare(tag) === bare(etag));
 }
 
 /** The version that a tag speaks of; a weak tag speaks of none, for the comparison is strong (section 13.1.1). */

@@ -1,3 +1,4 @@
+import { createHash } from "node:crypto";
 import type { ClubCalendar, DayEvent } from "../services/club-calendar.ts";
 
 /** Writes a calendar as iCalendar (RFC 5545): all-day events, without time zones, alarms or repeats. */
@@ -43,14 +44,21 @@ const dayAfter = (day: string, days: number) =>
   new Date(Date.parse(day) + days * 86_400_000).toISOString().slice(0, 10);
 
 /** The end of an all-day event is the day after its last (section 3.6.1). */
-const eventLines = (
-  { uid, startsOn, days, summary, description, location, category, sequence }: DayEvent,
-  asOf: string,
-): [name: string, value: string][] => [
+const eventLines = ({
+  uid,
+  startsOn,
+  days,
+  summary,
+  description,
+  location,
+  category,
+  sequence,
+  changedAt,
+}: DayEvent): [name: string, value: string][] => [
   ["BEGIN", "VEVENT"],
   ["UID", textValue(uid)],
-  // Without METHOD this is when what is said was last revised: forecasts are made anew each time they are read.
-  ["DTSTAMP", timeValue(asOf)],
+  // Without METHOD this is when what is said was last revised (section 3.8.7.2).
+  ["DTSTAMP", timeValue(changedAt)],
   ["SEQUENCE", String(sequence)],
   ["DTSTART;VALUE=DATE", dateValue(startsOn)],
   ["DTEND;VALUE=DATE", dateValue(dayAfter(startsOn, days))],
@@ -64,7 +72,7 @@ const eventLines = (
 ];
 
 /** The calendar as text. Programs are asked to look again after some hours (RFC 7986, section 5.7). */
-export const calendarText = ({ name, asOf, events }: ClubCalendar): string =>
+export const calendarText = ({ name, events }: ClubCalendar): string =>
   (
     [
       ["BEGIN", "VCALENDAR"],
@@ -74,9 +82,21 @@ export const calendarText = ({ name, asOf, events }: ClubCalendar): string =>
       ["NAME", textValue(name)],
       ["X-WR-CALNAME", textValue(name)],
       ["REFRESH-INTERVAL;VALUE=DURATION", "PT6H"],
-      ...events.flatMap((event) => eventLines(event, asOf)),
+      ...events.flatMap(eventLines),
       ["END", "VCALENDAR"],
     ] as [string, string][]
   )
     .map(([property, value]) => contentLine(property, value))
     .join("");
+
+/**
+ * What the calendar says without when it was worked out, as a weak entity tag (RFC 9110, section 8.8.1): an order that
+ * is still the same need not be sent again.
+ */
+export function calendarTag(calendar: ClubCalendar): string {
+  const events = calendar.events.map((event) =>
+    event.category === "order" ? { ...event, changedAt: "" } : event,
+  );
+  const said = calendarText({ ...calendar, events });
+  return `W/"${createHash("sha256").update(said).digest("base64url").slice(0, 16)}"`;
+}

@@ -9,6 +9,8 @@ import {
   type ShownFeed,
 } from "../storage/calendar-feeds.ts";
 import type { Page, PageRequest } from "../storage/records.ts";
+import { headOfChanges } from "../storage/changes.ts";
+import { clubDay } from "./calendar-ahead.ts";
 import { type ClubCalendar, clubCalendar } from "./club-calendar.ts";
 import type { Work } from "./work.ts";
 
@@ -55,6 +57,39 @@ export async function calendarOfFeed(
   const reach = feed === undefined ? "none" : reachOf(feed.actor.role, "answers:read");
   if (feed === undefined || reach === "none")
     throw new DomainError("not_found", "There is no such calendar, or its address was ended");
-  const calendar = await clubCalendar({ ...work, actor: feed.actor, reach }, feed.daysAhead);
+  const calendar = await keptCalendar({ ...work, actor: feed.actor, reach }, feed);
   return { ...calendar, name: feed.name };
+}
+
+/** A calendar with what it rests on. */
+export interface KeptCalendar {
+  /** end of the feed of changes, and the club's day */
+  head: number;
+  day: string;
+  /** milliseconds */
+  madeAt: number;
+  calendar: Promise<ClubCalendar>;
+}
+
+/** Not every change is in the feed of changes (the price of a line is not): after this time it is worked out anew. */
+const keptMs = 15 * 60_000;
+const mostKept = 1000;
+
+/** The calendar of a feed, worked out once for all who ask within a short while and before anything has changed. */
+async function keptCalendar(work: Work, feed: { id: string; daysAhead: number }): Promise<ClubCalendar> {
+  const { calendars } = work;
+  if (calendars === undefined) return clubCalendar(work, feed.daysAhead);
+  const [head, day] = [await headOfChanges(work.db, work.actor.clubId), await clubDay(work)];
+  const madeAt = Date.parse(work.now());
+  const before = calendars.get(feed.id);
+  const isFresh = before?.head === head && before.day === day && Math.abs(madeAt - before.madeAt) < keptMs;
+  if (before !== undefined && isFresh) return before.calendar;
+  const calendar = clubCalendar(work, feed.daysAhead);
+  calendars.delete(feed.id);
+  calendars.set(feed.id, { head, day, madeAt, calendar });
+  const oldest = calendars.size > mostKept ? calendars.keys().next().value : undefined;
+  if (oldest !== undefined) calendars.delete(oldest);
+  // What could not be worked out is tried again by whoever asks next.
+  calendar.catch(() => calendars.delete(feed.id));
+  return calendar;
 }

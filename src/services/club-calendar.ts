@@ -1,5 +1,6 @@
 import { formatMoney } from "../domain/money.ts";
 import { selectClub } from "../storage/clubs.ts";
+import { lastChanged } from "../storage/changes.ts";
 import { selectMeetingsFrom } from "../storage/meetings-ahead.ts";
 import { allRecords } from "../storage/records.ts";
 import { clubDay } from "./calendar-ahead.ts";
@@ -21,11 +22,12 @@ export interface DayEvent {
   category: "meeting" | "order";
   /** counts the changes of what it shows, from 0 */
   sequence: number;
+  /** when what it shows was last changed; an order is worked out anew each time */
+  changedAt: string;
 }
 
 export interface ClubCalendar {
   name: string;
-  asOf: string;
   events: DayEvent[];
 }
 
@@ -43,20 +45,32 @@ export async function clubCalendar(work: Work, daysAhead = usualDaysAhead): Prom
   const [club, today] = await Promise.all([selectClub(work.db, work.actor.clubId), clubDay(work)]);
   return {
     name: club.name,
-    asOf: work.now(),
     events: [...(await meetingEvents(work, today)), ...(await orderEvents(work, today, daysAhead))],
   };
 }
 
 async function meetingEvents(work: Work, today: string): Promise<DayEvent[]> {
   const { clubId } = work.actor;
-  const [meetings, venues] = await Promise.all([
+  const [meetings, venues, changed] = await Promise.all([
     selectMeetingsFrom(work.db, clubId, daysFrom(today, -daysBehind), null),
     allRecords(work.db, "venues", clubId),
+    lastChanged(work.db, clubId, ["meeting.added", "meeting.changed"]),
   ]);
   const venueName = new Map(venues.map(({ id, name }) => [id, name]));
   return meetings.map(
-    ({ id, name, startsOn, days, venueId, surface, plannedRuns, minutesPerRun, notes, version }) => ({
+    ({
+      id,
+      name,
+      startsOn,
+      days,
+      venueId,
+      surface,
+      plannedRuns,
+      minutesPerRun,
+      notes,
+      version,
+      createdAt,
+    }) => ({
       uid: `meeting-${id}`,
       startsOn,
       days,
@@ -65,6 +79,7 @@ async function meetingEvents(work: Work, today: string): Promise<DayEvent[]> {
       location: venueId === null ? null : (venueName.get(venueId) ?? null),
       category: "meeting",
       sequence: version - 1,
+      changedAt: changed.get(id) ?? createdAt,
     }),
   );
 }
@@ -93,6 +108,7 @@ async function orderEvents(work: Work, today: string, daysAhead: number): Promis
         location: null,
         category: "order",
         sequence: 0,
+        changedAt: work.now(),
       };
     },
   );

@@ -34,9 +34,9 @@ const aheadDays = 365;
  * @throws {DomainError} `not_found`, or `not_allowed` for a driver
  */
 export async function dyingStock(work: Work, shopId: string) {
-  requireShelfKeeper(work, "What dies on a shop's shelf");
   const { clubId } = work.actor;
   const stock = await shopStock(work, shopId);
+  requireShelfKeeper(work, "What dies on a shop's shelf");
   const today = await clubDay(work);
   const through = daysFrom(today, aheadDays);
   const [club, kinds, { items: lines }, calendarEndsOn] = await Promise.all([

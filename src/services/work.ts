@@ -1,6 +1,7 @@
 import type { Actor, Reach } from "../domain/access.ts";
 import { DomainError } from "../domain/errors.ts";
 import type { Db } from "../storage/database.ts";
+import type { KeptCalendar } from "./calendar-feeds.ts";
 import type { FetchLimits } from "./fetch-safely.ts";
 import type { LineModels } from "./line-models.ts";
 
@@ -22,6 +23,10 @@ export interface Work {
   models: LineModels;
   /** limits on fetching shops' lists, where they are not the usual ones */
   pulls?: Partial<FetchLimits>;
+  /** calendars that were worked out a short while ago, by the id of their feed */
+  calendars?: Map<string, KeptCalendar>;
+  /** where the service is reached from outside, with a slash at the end; as each request says if not given */
+  publicUrl?: string;
   /** says that the feed of changes has a new entry, so that those who follow it look; nobody does if not given */
   wake?: () => void;
 }

@@ -25,20 +25,20 @@ export async function insertCalendarFeed(q: Queries, token: string, row: ShownFe
 export async function selectFeedOf(
   q: Queries,
   token: string,
-): Promise<{ actor: Actor; name: string; daysAhead: number } | undefined> {
+): Promise<{ id: string; actor: Actor; name: string; daysAhead: number } | undefined> {
   const row = await q
     .selectFrom("calendarFeeds")
     .innerJoin("keys", "keys.id", "calendarFeeds.keyId")
     .select([
       ...(["keys.clubId", "keys.id as keyId", "keys.name as keyName", "keys.role", "keys.driverId"] as const),
-      ...(["calendarFeeds.name", "calendarFeeds.daysAhead"] as const),
+      ...(["calendarFeeds.id", "calendarFeeds.name", "calendarFeeds.daysAhead"] as const),
     ])
     .where("calendarFeeds.hash", "=", hashOf(token))
     .where("keys.revokedAt", "is", null)
     .executeTakeFirst();
   if (row === undefined) return undefined;
-  const { name, daysAhead, keyName, ...actor } = row;
-  return { actor: { ...actor, name: keyName }, name, daysAhead };
+  const { id, name, daysAhead, keyName, ...actor } = row;
+  return { id, actor: { ...actor, name: keyName }, name, daysAhead };
 }
 
 /** Feeds of one key, or of every key of the club, the oldest first. */

@@ -13,6 +13,22 @@ export async function headOfChanges(q: Queries, clubId: string): Promise<number>
   return Number(head ?? 0);
 }
 
+/** When each of some things of a club was last told to have changed; what was never told is not in the map. */
+export async function lastChanged(
+  q: Queries,
+  clubId: string,
+  types: readonly string[],
+): Promise<Map<string, string>> {
+  const rows = await q
+    .selectFrom("changes")
+    .select((e) => ["subjectId", e.fn.max<string>("at").as("at")])
+    .where("clubId", "=", clubId)
+    .where("type", "in", types)
+    .groupBy("subjectId")
+    .execute();
+  return new Map(rows.map(({ subjectId, at }) => [subjectId, at]));
+}
+
 /** Adds a change at the end of the feed, in the transaction of what it tells (see schema/0005-changes.ts). */
 export async function insertChange(
   q: Queries,

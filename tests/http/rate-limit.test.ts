@@ -31,6 +31,19 @@ describe("a key that asks often", () => {
     expect((await owner.get("/v1/club")).status).toBe(200);
   });
 
+  test("an address of a calendar has requests of its own, and a made-up one is not counted", async () => {
+    service = await startTestService(undefined, { rateLimit: 3 });
+    const { url } = (await service.owner.post("/v1/calendar-feeds", {})).body;
+    const path = new URL(url).pathname;
+    for (let i = 0; i < 3; i++) expect((await service.anyone.get(path)).status).toBe(200);
+    const refused = await service.anyone.get(path);
+    expect([refused.status, refused.headers.get("retry-after")]).toEqual([429, "20"]);
+    expect(refused.body.detail).toContain("This address may ask 3 times a minute");
+    expect((await service.owner.get("/v1/club")).status).toBe(200);
+    for (let i = 0; i < 5; i++)
+      expect((await service.anyone.get("/feeds/cal_made-up/calendar.ics")).status).toBe(404);
+  });
+
   test("changes nothing with a request that is refused", async () => {
     service = await startTestService(undefined, { rateLimit: 1 });
     const owner = service.withKey(await service.keyFor("owner"));

@@ -7,7 +7,7 @@ import {
 } from "../../services/calendar-feeds.ts";
 import { type ClubCalendar, clubCalendar, usualDaysAhead } from "../../services/club-calendar.ts";
 import { exampleIds } from "../example-ids.ts";
-import { calendarText } from "../icalendar.ts";
+import { calendarTag, calendarText } from "../icalendar.ts";
 import { operation } from "../operation.ts";
 import { ById, Id, Instant, PageQuery, pageFrom, pageOf, pageReply, queryInteger, text } from "../schemas.ts";
 
@@ -33,7 +33,7 @@ const CalendarFeed = z
 const NewCalendarFeed = CalendarFeed.extend({
   url: z.string().meta({
     description:
-      "the address to subscribe to, made from the one that this request was sent to; whoever has it reads the calendar, and it is shown only now",
+      "the address to subscribe to, made from PUBLIC_URL, or else from the one that this request was sent to; whoever has it reads the calendar, and it is shown only now",
   }),
 }).meta({ id: "NewCalendarFeed" });
 
@@ -45,6 +45,7 @@ const calendarReply = (calendar: ClubCalendar) => ({
   body: calendarText(calendar),
   headers: {
     "content-disposition": 'inline; filename="calendar.ics"',
+    etag: calendarTag(calendar),
     // Programs that subscribe may ask often; what they get does not change from one minute to the next.
     "cache-control": "private, max-age=900",
   },
@@ -88,7 +89,8 @@ export const calendarOperations = [
     example: { body: { name: "Club racing", daysAhead: 120 } },
   })(async ({ body }, work, c) => {
     const { feed, token } = await makeCalendarFeed(work, body);
-    return { status: 201, body: { ...feed, url: new URL(`/feeds/${token}/calendar.ics`, c.req.url).href } };
+    const base = work.publicUrl ?? new URL("/", c.req.url).href;
+    return { status: 201, body: { ...feed, url: new URL(`feeds/${token}/calendar.ics`, base).href } };
   }),
 
   operation({
@@ -126,7 +128,7 @@ export const calendarOperations = [
     path: "/feeds/{token}/calendar.ics",
     operationId: "readCalendarFeed",
     summary: "The calendar behind an address, without a key",
-    description: what,
+    description: `${what} It is worked out when something has changed, and after a quarter of an hour; asked with the ETag of the last time it is sent only if it says something else. Each address may be asked 60 times a minute.`,
     tags: ["meetings"],
     need: null,
     params: z.object({
