@@ -81,7 +81,11 @@ export function formFault(issue: Raw): string | undefined {
         ? "has none of the forms that are allowed here"
         : `must be one of ${quoted(options)}`;
     }
-    default:
+    // Each member that is not known is named by itself; the others keep the words of the schema.
+    case "unrecognized_keys":
+    case "custom":
+    case "invalid_key":
+    case "invalid_element":
       return undefined;
   }
 }
