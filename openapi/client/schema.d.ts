@@ -4317,8 +4317,9 @@ export interface components {
             } | null;
             /** @description share of the cost of running to the end that is saved */
             saving: number;
-            /** @description long-run cost for each 100 of the clock, by the best rule */
+            /** @description long-run cost of each 100 minutes, runs, days or cycles (the kind's clock), by the best rule */
             costPerHundredMinorUnits: number;
+            /** @description the same where each piece is run to its end */
             costPerHundredRunToEndMinorUnits: number;
             /** @description share of the changes that are planned ones */
             plannedShare: number;
@@ -11439,7 +11440,7 @@ export interface operations {
                      *           "checkMinutes": 3,
                      *           "checkGainMinorUnits": 0,
                      *           "checkGainPerMinute": 0,
-                     *           "checkWhy": "Leave it, whatever a reading says: worn out by the end of Round 1 with a chance of under 1 %, where changing pays from 70 %.",
+                     *           "checkWhy": "In money, it may stay on whatever a reading says: worn out by the end of Round 1 with a chance of under 1 %, where changing pays from 70 %.",
                      *           "carStopper": true,
                      *           "usage": 165,
                      *           "clock": "minutes",
@@ -11488,7 +11489,7 @@ export interface operations {
                      *           "checkMinutes": 3,
                      *           "checkGainMinorUnits": 0,
                      *           "checkGainPerMinute": 0,
-                     *           "checkWhy": "Leave it, whatever a reading says: worn out by the end of Round 1 with a chance of under 1 %, where changing pays from 36 %.",
+                     *           "checkWhy": "In money, it may stay on whatever a reading says: worn out by the end of Round 1 with a chance of under 1 %, where changing pays from 36 %.",
                      *           "carStopper": true,
                      *           "usage": 165,
                      *           "clock": "minutes",

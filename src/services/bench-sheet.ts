@@ -212,8 +212,8 @@ function checkWhyOf(check: CheckGain | null, next: string | undefined, look: "re
   const standing = `worn out by the end of ${next} with a chance of ${percentOf(check.wearsOut)}, where changing pays from ${percentOf(check.changeFrom)}`;
   if (check.gain === 0)
     return check.decision === "leave"
-      ? `Leave it, whatever a ${look} says: ${standing}.`
-      : `Change it, whatever a ${look} says: ${standing}.`;
+      ? `In money, it may stay on whatever a ${look} says: ${standing}.`
+      : `In money, a change pays whatever a ${look} says: ${standing}.`;
   return `A ${look} may turn "${check.decision}" into "${check.decision === "leave" ? "change" : "leave"}" (chance ${percentOf(check.switches)}): ${standing}.`;
 }
 

@@ -1,7 +1,7 @@
 import { changeEarly, dueNow } from "../domain/change-early.ts";
 import { DomainError } from "../domain/errors.ts";
 import { chancesThrough, pieceDemand, pieceForecast } from "../domain/forecast.ts";
-import { currencyDecimals } from "../domain/money.ts";
+import { currencyDecimals, moneyText } from "../domain/money.ts";
 import { forecastNewPiece } from "../stats/index.ts";
 import { selectPositions } from "../storage/fittings.ts";
 import { getRecord } from "../storage/records.ts";
@@ -68,6 +68,7 @@ export async function changePieceEarly(work: Work, id: string, asked: AskedCosts
   });
   const changeNow = dueNow(early, 1 - lasts, stretch, costs);
   const saving = Math.round(early.saving * 100);
+  const paid = (minorUnits: number) => moneyText({ minorUnits, currency: line.currency });
   return {
     pieceId: piece.id,
     mark: piece.mark,
@@ -95,8 +96,8 @@ export async function changePieceEarly(work: Work, id: string, asked: AskedCosts
     endsInNextMeeting: next === undefined ? null : 1 - lasts,
     changeNow,
     sentence: early.worthwhile
-      ? `Change it at about ${Math.round(early.interval!)} ${kind.clock} (anywhere from ${Math.round(early.within.from)} to ${early.within.to === null ? "never" : Math.round(early.within.to)} costs within 1 % of the least): that saves ${saving} % against running it to its end; this one has ${oneDecimal(use.now.usage)}, and ends in the next meeting with a chance of ${percent(1 - lasts)}, so ${changeNow ? "change it now" : "it stays"}.`
-      : `Changing early is not worth it: for a planned ${costs.plannedCost} and a lost run of ${costs.lostRunCost} minor units (${line.currency}) the best rule saves ${early.saving < 0.005 ? "nothing" : `only ${(early.saving * 100).toFixed(1)} %`} against running it to its end.`,
+      ? `Change it at about ${Math.round(early.interval!)} ${kind.clock} (anywhere from ${Math.round(early.within.from)} ${early.within.to === null ? "on" : `to ${Math.round(early.within.to)}`} costs within 1 % of the least): that saves ${saving} % against running it to its end; this one has ${oneDecimal(use.now.usage)}, and ends in the next meeting with a chance of ${percent(1 - lasts)}, so ${changeNow ? "change it now" : "it stays"}.`
+      : `Changing early is not worth it: with ${paid(costs.plannedCost)} for a planned change and ${paid(costs.lostRunCost)} for a lost run the best rule saves ${early.saving < 0.005 ? "nothing" : `only ${(early.saving * 100).toFixed(1)} %`} against running it to its end.`,
   };
 }
 

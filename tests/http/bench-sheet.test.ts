@@ -70,7 +70,7 @@ describe("GET /v1/cars/{id}/bench-sheet", () => {
       checkGainMinorUnits: 0,
       checkGainPerMinute: 0,
       checkWhy:
-        "Leave it, whatever a reading says: worn out by the end of Round 1 with a chance of under 1 %, where changing pays from 36 %.",
+        "In money, it may stay on whatever a reading says: worn out by the end of Round 1 with a chance of under 1 %, where changing pays from 36 %.",
     });
   });
 

@@ -116,8 +116,13 @@ const ChangeEarly = z
     saving: share.meta({ description: "share of the cost of running to the end that is saved" }),
     costPerHundredMinorUnits: z
       .number()
-      .meta({ description: "long-run cost for each 100 of the clock, by the best rule" }),
-    costPerHundredRunToEndMinorUnits: z.number(),
+      .meta({
+        description:
+          "long-run cost of each 100 minutes, runs, days or cycles (the kind's clock), by the best rule",
+      }),
+    costPerHundredRunToEndMinorUnits: z
+      .number()
+      .meta({ description: "the same where each piece is run to its end" }),
     plannedShare: share.meta({ description: "share of the changes that are planned ones" }),
     usage: z.number().meta({ description: "usage of this piece so far" }),
     endsInNextMeeting: share.nullable(),
