@@ -114,12 +114,10 @@ const ChangeEarly = z
       .nullable()
       .meta({ description: "usages that cost within 1 % of the least; `to` null: any later one" }),
     saving: share.meta({ description: "share of the cost of running to the end that is saved" }),
-    costPerHundredMinorUnits: z
-      .number()
-      .meta({
-        description:
-          "long-run cost of each 100 minutes, runs, days or cycles (the kind's clock), by the best rule",
-      }),
+    costPerHundredMinorUnits: z.number().meta({
+      description:
+        "long-run cost of each 100 minutes, runs, days or cycles (the kind's clock), by the best rule",
+    }),
     costPerHundredRunToEndMinorUnits: z
       .number()
       .meta({ description: "the same where each piece is run to its end" }),
