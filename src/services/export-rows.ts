@@ -10,6 +10,7 @@ import { Referred } from "./export-referred.ts";
 import { groupedBy } from "./grouped-by.ts";
 import { kindFromRow } from "./keep-kinds.ts";
 import { reachableLocations, visibleLocations } from "./reach-locations.ts";
+import { driverSeenBy } from "./keep-drivers.ts";
 import { onlyDriver, type Work } from "./work.ts";
 
 /** What can be exported, and which need of a key it falls under. */
@@ -142,10 +143,10 @@ export async function* exportRows(work: Work, resource: Exported): AsyncGenerato
     case "meetings":
       return yield* mapped(work, "meetings", plain);
     case "drivers":
-      return yield* mapped(work, "drivers", (row) => ({
-        ...plain(row),
-        sharesDemand: row.sharesDemand === 1,
-      }));
+      return yield* mapped(work, "drivers", (row) => {
+        const { notes, sharesDemand } = driverSeenBy(work)(row);
+        return { ...plain(row), notes, sharesDemand };
+      });
     case "lines":
       await r.load("kinds", "suppliers");
       return yield* exportLines(work, r);

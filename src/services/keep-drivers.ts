@@ -6,6 +6,14 @@ import { requireOwn, type Work } from "./work.ts";
 /** A driver as it is shown. */
 export const driverFromRow = (row: DriverRow) => ({ ...row, sharesDemand: row.sharesDemand === 1 });
 
+/** A driver as this key may see them: what is noted of a driver is for that driver and those who see the whole log. */
+export const driverSeenBy =
+  ({ actor: { role, driverId } }: Work) =>
+  (row: DriverRow) => ({
+    ...driverFromRow(row),
+    notes: role === "owner" || role === "reader" || driverId === row.id ? row.notes : null,
+  });
+
 export async function addDriver(
   work: Work,
   { sharesDemand, ...given }: { name: string; notes: string | null; sharesDemand: boolean },

@@ -121,6 +121,23 @@ describe("access", () => {
     expect((await service.owner.get(`/v1/runs/${run.id}`)).body.minutes).toBe(5);
   });
 
+  it("does not let a driver read what is noted of another, nor ask for another's things", async () => {
+    const other = await service.owner.must("POST", "/v1/drivers", { name: "Other", notes: "aggressive" });
+    const driver = await service.as("driver", garage.driver.id);
+    for (const [caller, notes] of [
+      [service.owner, "aggressive"],
+      [driver, null],
+      [await service.as("driver", other.id), "aggressive"],
+      [await service.as("shop"), null],
+    ] as const) {
+      expect((await caller.get(`/v1/drivers/${other.id}`)).body.notes).toBe(notes);
+      const { items } = (await caller.get("/v1/drivers")).body;
+      expect(items.find(({ id }: any) => id === other.id).notes).toBe(notes);
+    }
+    for (const things of ["cars", "pieces"])
+      expect((await driver.get(`/v1/${things}?driverId=${other.id}`)).status).toBe(403);
+  });
+
   it("a row of another club is as good as not there", async () => {
     const { db } = service;
     const at = "2026-12-01T00:00:00.000Z";

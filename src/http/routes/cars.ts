@@ -1,7 +1,7 @@
 import { z } from "zod";
 import { addCar, addPosition, fittedCar, getOwnCar, removePosition } from "../../services/keep-cars.ts";
 import { changeRecord, listRecords } from "../../services/keep-records.ts";
-import { onlyDriver } from "../../services/work.ts";
+import { askedDriver } from "../../services/work.ts";
 import { exampleIds } from "../example-ids.ts";
 import { operation } from "../operation.ts";
 import {
@@ -135,7 +135,7 @@ export const carOperations = [
       },
     },
   })(async ({ query }, work, c) => {
-    const driverId = onlyDriver(work) ?? query.driverId;
+    const driverId = askedDriver(work, query.driverId);
     return pageReply(await listRecords(work, "cars", pageFrom(query), { driverId }), (row) => row, c.req.url);
   }),
 

@@ -1,6 +1,6 @@
 import { z } from "zod";
 import { changeClub, readClub } from "../../services/keep-club.ts";
-import { addDriver, changeDriver, driverFromRow } from "../../services/keep-drivers.ts";
+import { addDriver, changeDriver, driverSeenBy } from "../../services/keep-drivers.ts";
 import { listRecords, readRecord } from "../../services/keep-records.ts";
 import { operation } from "../operation.ts";
 import {
@@ -129,7 +129,7 @@ export const clubOperations = [
       },
     },
   })(async ({ query }, work, c) =>
-    pageReply(await listRecords(work, "drivers", pageFrom(query)), driverFromRow, c.req.url),
+    pageReply(await listRecords(work, "drivers", pageFrom(query)), driverSeenBy(work), c.req.url),
   ),
 
   operation({
@@ -145,7 +145,7 @@ export const clubOperations = [
     problems: [404],
   })(async ({ params }, work) => ({
     status: 200,
-    body: driverFromRow(await readRecord(work, "drivers", "driver", params.id)),
+    body: driverSeenBy(work)(await readRecord(work, "drivers", "driver", params.id)),
   })),
 
   operation({

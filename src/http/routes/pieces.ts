@@ -16,7 +16,7 @@ import {
   retirePiece,
   unretirePiece,
 } from "../../services/keep-pieces.ts";
-import { onlyDriver } from "../../services/work.ts";
+import { askedDriver } from "../../services/work.ts";
 import { pageOfPieces, pieceStates } from "../../storage/pieces.ts";
 import { exampleIds } from "../example-ids.ts";
 import { operation } from "../operation.ts";
@@ -173,7 +173,7 @@ export const pieceOperations = [
     example: { query: { state: "fitted", limit: "20" } },
   })(async ({ query }, work, c) => {
     const { lineId, carId, state } = query;
-    const only = { driverId: onlyDriver(work) ?? query.driverId, lineId, carId, state };
+    const only = { driverId: askedDriver(work, query.driverId), lineId, carId, state };
     return pageReply(
       await pageOfPieces(work.db, work.actor.clubId, pageFrom(query), only),
       (row) => row,
