@@ -29,7 +29,10 @@ export interface paths {
             path?: never;
             cookie?: never;
         };
-        /** List the drivers */
+        /**
+         * List the drivers
+         * @description Everybody sees all names; the notes and what is shared only that driver, the owner and readers.
+         */
         get: operations["listDrivers"];
         put?: never;
         /** Add a driver to the club */
@@ -2377,10 +2380,13 @@ export interface components {
             id: components["schemas"]["Id"];
             /** @example Mara Tindle */
             name: string;
-            /** @description free text */
+            /** @description null too where another driver's or the shop's key asks */
             notes: string | null;
-            /** @description whether what this driver's cars will need counts in the plan of the shelf; the shop sees sums over three drivers or more, never a log */
-            sharesDemand: boolean;
+            /**
+             * @description whether what this driver's cars will need counts in the plan of the shelf; null where another driver's or the shop's key asks
+             * @example true
+             */
+            sharesDemand: boolean | null;
             /**
              * Format: date-time
              * @description moment in UTC, RFC 3339
@@ -8186,6 +8192,7 @@ export interface operations {
             };
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
             422: components["responses"]["Problem422"];
             429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
@@ -8725,6 +8732,7 @@ export interface operations {
             };
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
             422: components["responses"]["Problem422"];
             429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
@@ -9603,6 +9611,7 @@ export interface operations {
             };
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
             422: components["responses"]["Problem422"];
             429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
@@ -13695,6 +13704,7 @@ export interface operations {
             };
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
             422: components["responses"]["Problem422"];
             429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
@@ -15163,6 +15173,7 @@ export interface operations {
             };
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
             422: components["responses"]["Problem422"];
             429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];

@@ -6,7 +6,7 @@ import { clubDay } from "./calendar-ahead.ts";
 import { makeRecord } from "./keep-records.ts";
 import { count } from "./in-words.ts";
 import { noteChange } from "./note-change.ts";
-import { requireOwn, together, type Work } from "./work.ts";
+import { onlyDriver, requireOwn, together, type Work } from "./work.ts";
 
 /**
  * "Hold two for Sunday": a driver asks a shop to keep pieces of a line, and the shop confirms or refuses. The shop
@@ -106,7 +106,8 @@ export async function listReservations(
   page: PageRequest,
   only: { shopId?: string | undefined; state?: ReservationRow["state"] | undefined },
 ): Promise<Page<ReservationShown>> {
-  const driverId = work.reach === "own" ? (work.actor.driverId ?? undefined) : undefined;
+  if (only.shopId !== undefined) await getRecord(work.db, "shops", work.actor.clubId, only.shopId, "shop");
+  const driverId = onlyDriver(work) ?? undefined;
   const { items, next } = await pageOfReservations(work.db, work.actor.clubId, page, { ...only, driverId });
   return { items: items.map(shown), next };
 }

@@ -1,4 +1,4 @@
-import { allRecords, type Page, type PageRequest, pageOfRecords } from "../storage/records.ts";
+import { allRecords, getRecord, type Page, type PageRequest, pageOfRecords } from "../storage/records.ts";
 import type { RunRow } from "../storage/tables.ts";
 import { getOwnCar } from "./keep-cars.ts";
 import { onlyDriver, type Work } from "./work.ts";
@@ -11,6 +11,7 @@ export async function listRuns(
 ): Promise<Page<RunRow>> {
   const { clubId } = work.actor;
   if (only.carId !== undefined) await getOwnCar(work, only.carId);
+  if (only.meetingId !== undefined) await getRecord(work.db, "meetings", clubId, only.meetingId, "meeting");
   const driverId = onlyDriver(work);
   const own =
     only.carId ??

@@ -3,7 +3,8 @@ import { allRecords } from "../storage/records.ts";
 import { selectFittedOnCars, selectLoosePieces } from "../storage/restock.ts";
 import type { CarRow, PieceRow } from "../storage/tables.ts";
 import { getOwnCar } from "./keep-cars.ts";
-import { onlyDriver, requireOwn, type Work } from "./work.ts";
+import { requireDriver } from "./keep-drivers.ts";
+import { onlyDriver, type Work } from "./work.ts";
 
 /** Which cars a question is about, and the pieces in use on them. */
 
@@ -30,7 +31,7 @@ export interface InUse {
  */
 export async function carsInScope(work: Work, scope: Scope): Promise<CarRow[]> {
   const own = onlyDriver(work);
-  if (scope.driverId !== undefined) requireOwn(work, scope.driverId, "the cars");
+  if (scope.driverId !== undefined) await requireDriver(work, scope.driverId, "the cars");
   const driverId = own ?? scope.driverId;
   const cars = await allRecords(work.db, "cars", work.actor.clubId, { driverId });
   if (scope.carId === undefined) return cars;

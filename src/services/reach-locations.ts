@@ -2,6 +2,7 @@ import { DomainError } from "../domain/errors.ts";
 import type { Queries } from "../storage/database.ts";
 import { allRecords, getRecord, type Page, type PageRequest } from "../storage/records.ts";
 import type { LocationRow } from "../storage/tables.ts";
+import { requireDriver } from "./keep-drivers.ts";
 import type { Work } from "./work.ts";
 
 /**
@@ -47,12 +48,17 @@ export const visibleLocations = async (work: Work, q: Queries): Promise<Location
 export const reachableLocations = async (work: Work, q: Queries): Promise<LocationRow[]> =>
   (await allRecords(q, "locations", work.actor.clubId)).filter((location) => mayMove(work, location));
 
-/** A page of the locations whose levels may be read, in the order in which they were added. */
+/**
+ * A page of the locations whose levels may be read, in the order in which they were added.
+ *
+ * @throws {DomainError} `not_allowed` or `not_found` where the driver asked for is out of reach or unknown
+ */
 export async function listLocations(
   work: Work,
   { limit, after }: PageRequest,
   only: { sort?: LocationRow["sort"] | undefined; driverId?: string | undefined },
 ): Promise<Page<LocationRow>> {
+  if (only.driverId !== undefined) await requireDriver(work, only.driverId, "the locations");
   // A club has few locations, so that reach is decided here and not once more in SQL.
   const rows = (await visibleLocations(work, work.db))
     .filter(({ sort }) => only.sort === undefined || sort === only.sort)

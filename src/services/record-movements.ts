@@ -5,6 +5,7 @@ import { pageOfOrders } from "../storage/orders.ts";
 import { findRecord, getRecord, type Page, type PageRequest, updateRecord } from "../storage/records.ts";
 import { type NamedLevel, pageOfLevels, selectPair, selectUndoOf } from "../storage/stock-ledger.ts";
 import type { MovementReason, MovementRow } from "../storage/tables.ts";
+import { requireDriver } from "./keep-drivers.ts";
 import { listRecords } from "./keep-records.ts";
 import { putIntoStock, takeFromStock } from "./move-stock.ts";
 import { noteOrder } from "./note-change.ts";
@@ -159,7 +160,7 @@ export async function listMovements(
 /**
  * What lies where, as far as it may be seen.
  *
- * @throws {DomainError} `not_found` (line or location) or `not_allowed`
+ * @throws {DomainError} `not_found` or `not_allowed` where a line, location or driver is unknown or out of reach
  */
 export async function listLevels(
   work: Work,
@@ -171,6 +172,7 @@ export async function listLevels(
   },
 ): Promise<Page<NamedLevel>> {
   const { lineId, locationId, driverId } = only;
+  if (driverId !== undefined) await requireDriver(work, driverId, "the stock");
   if (lineId !== undefined) await getRecord(work.db, "lines", work.actor.clubId, lineId, "line");
   if (locationId !== undefined) await requireVisibleLocation(work, work.db, locationId);
   const locationIds = (await visibleLocations(work, work.db))

@@ -40,12 +40,6 @@ export const serviceItself = (clubId: string): Pick<Work, "actor" | "reach"> => 
 /** The driver whose rows alone may be seen, or null where the whole club may be. */
 export const onlyDriver = (work: Work): string | null => (work.reach === "own" ? work.actor.driverId : null);
 
-/** The driver whose rows are asked for: the one named, or whom the key is for. @throws {DomainError} `not_allowed` for another's */
-export function askedDriver(work: Work, named: string | undefined): string | undefined {
-  if (work.reach === "own" && named !== undefined) requireOwn(work, named, "the things");
-  return onlyDriver(work) ?? named;
-}
-
 /**
  * Refuses to touch what belongs to another driver.
  *
@@ -54,7 +48,8 @@ export function askedDriver(work: Work, named: string | undefined): string | und
 export function requireOwn(work: Work, driverId: string | null, what: string): void {
   if (work.reach === "all") return;
   if (work.reach === "own" && driverId === work.actor.driverId) return;
-  throw new DomainError("not_allowed", `This key may not touch ${what} of another driver`);
+  const whose = work.reach === "own" ? "another driver" : "a driver";
+  throw new DomainError("not_allowed", `This key may not touch ${what} of ${whose}`);
 }
 
 /**

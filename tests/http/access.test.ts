@@ -110,6 +110,7 @@ describe("access", () => {
       driver.patch(`/v1/runs/${run.id}`, { minutes: 1 }),
       driver.delete(`/v1/runs/${run.id}`),
       driver.get(`/v1/runs?carId=${theirs.id}`),
+      driver.get(`/v1/pieces?carId=${theirs.id}`),
       driver.post("/v1/runs", { carId: theirs.id, at, minutes: 5, surface: "asphalt" }),
       driver.get(`/v1/restock-list?through=2027-01-31&driverId=${other.id}`),
     ];
@@ -122,20 +123,62 @@ describe("access", () => {
   });
 
   it("does not let a driver read what is noted of another, nor ask for another's things", async () => {
-    const other = await service.owner.must("POST", "/v1/drivers", { name: "Other", notes: "aggressive" });
+    const other = await service.owner.must("POST", "/v1/drivers", {
+      name: "Other",
+      notes: "aggressive",
+      sharesDemand: true,
+    });
     const driver = await service.as("driver", garage.driver.id);
-    for (const [caller, notes] of [
-      [service.owner, "aggressive"],
-      [driver, null],
-      [await service.as("driver", other.id), "aggressive"],
-      [await service.as("shop"), null],
+    for (const [caller, notes, sharesDemand] of [
+      [service.owner, "aggressive", true],
+      [await service.as("reader"), "aggressive", true],
+      [driver, null, null],
+      [await service.as("driver", other.id), "aggressive", true],
+      [await service.as("shop"), null, null],
     ] as const) {
-      expect((await caller.get(`/v1/drivers/${other.id}`)).body.notes).toBe(notes);
+      const seen = { name: "Other", notes, sharesDemand };
+      expect((await caller.get(`/v1/drivers/${other.id}`)).body).toMatchObject(seen);
       const { items } = (await caller.get("/v1/drivers")).body;
-      expect(items.find(({ id }: any) => id === other.id).notes).toBe(notes);
+      expect(items.find(({ id }: any) => id === other.id)).toMatchObject(seen);
     }
-    for (const things of ["cars", "pieces"])
-      expect((await driver.get(`/v1/${things}?driverId=${other.id}`)).status).toBe(403);
+  });
+
+  it("refuses a driver's key that names another driver, and a shop's that names any, rather than answer an empty list", async () => {
+    const { must } = service.owner;
+    await must("POST", "/v1/locations", { name: "Their home", sort: "home", driverId: other.id });
+    for (const path of [
+      "/v1/cars?",
+      "/v1/pieces?",
+      "/v1/locations?",
+      "/v1/stock-levels?",
+      `/v1/stock-levels?lineId=${garage.line.id}&`,
+      "/v1/restock-list?through=2027-01-31&",
+      "/v1/season-cost?from=2026-10-01&through=2027-01-31&",
+    ]) {
+      const answer = await keys.driver.get(`${path}driverId=${other.id}`);
+      expect([path, answer.status, answer.body.type]).toEqual([path, 403, "/problems/not_allowed"]);
+      expect((await keys.driver.get(`${path}driverId=${garage.driver.id}`)).status).toBe(200);
+      expect((await service.owner.get(`${path}driverId=${other.id}`)).status).toBe(200);
+      const unknown = await service.owner.get(`${path}driverId=nobody`);
+      expect([path, unknown.status, unknown.body.errors?.[0].pointer]).toEqual([path, 404, "#/driverId"]);
+    }
+    for (const path of ["/v1/locations", "/v1/stock-levels"])
+      expect((await keys.shop.get(`${path}?driverId=${other.id}`)).body.detail).toMatch(/of a driver$/);
+    const levels = (await keys.driver.get(`/v1/stock-levels?lineId=${garage.line.id}`)).body.items;
+    expect(levels.map(({ locationName }: any) => locationName)).toEqual(["Home"]);
+  });
+
+  it("an id that a list is asked for and nothing has is answered 404 that names it, not an empty list", async () => {
+    for (const [path, member] of [
+      ["/v1/pieces", "lineId"],
+      ["/v1/pieces", "carId"],
+      ["/v1/runs", "carId"],
+      ["/v1/runs", "meetingId"],
+      ["/v1/reservations", "shopId"],
+    ] as const) {
+      const answer = await service.owner.get(`${path}?${member}=nothing`);
+      expect([path, answer.status, answer.body.errors?.[0].pointer]).toEqual([path, 404, `#/${member}`]);
+    }
   });
 
   it("a row of another club is as good as not there", async () => {

@@ -1,7 +1,7 @@
 import { z } from "zod";
 import { addCar, addPosition, fittedCar, getOwnCar, removePosition } from "../../services/keep-cars.ts";
+import { askedDriver } from "../../services/keep-drivers.ts";
 import { changeRecord, listRecords } from "../../services/keep-records.ts";
-import { askedDriver } from "../../services/work.ts";
 import { exampleIds } from "../example-ids.ts";
 import { operation } from "../operation.ts";
 import {
@@ -134,8 +134,9 @@ export const carOperations = [
         body: pageOf(Car, "CarPage"),
       },
     },
+    problems: [404],
   })(async ({ query }, work, c) => {
-    const driverId = askedDriver(work, query.driverId);
+    const driverId = await askedDriver(work, query.driverId);
     return pageReply(await listRecords(work, "cars", pageFrom(query), { driverId }), (row) => row, c.req.url);
   }),
 

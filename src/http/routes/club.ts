@@ -55,8 +55,12 @@ const Driver = z
   .object({
     id: Id,
     name: z.string().meta({ example: "Mara Tindle" }),
-    notes: Notes,
-    sharesDemand: SharesDemand,
+    notes: Notes.meta({ description: "null too where another driver's or the shop's key asks" }),
+    sharesDemand: SharesDemand.nullable().meta({
+      description:
+        "whether what this driver's cars will need counts in the plan of the shelf; null where another driver's or the shop's key asks",
+      example: true,
+    }),
     createdAt: Instant,
     version: Version,
   })
@@ -119,6 +123,8 @@ export const clubOperations = [
     path: "/v1/drivers",
     operationId: "listDrivers",
     summary: "List the drivers",
+    description:
+      "Everybody sees all names; the notes and what is shared only that driver, the owner and readers.",
     tags: ["club"],
     need: "club:read",
     query: z.strictObject(PageQuery),

@@ -56,6 +56,7 @@ export const locationOperations = [
       ...PageQuery,
     }),
     answers: { 200: { description: "A page of locations.", body: pageOf(Location, "LocationPage") } },
+    problems: [404],
     example: { query: { sort: "shelf" } },
   })(async ({ query: { limit, after, ...only } }, work, c) =>
     pageReply(await listLocations(work, pageFrom({ limit, after }), only), (row) => row, c.req.url),

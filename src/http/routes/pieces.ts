@@ -16,8 +16,8 @@ import {
   retirePiece,
   unretirePiece,
 } from "../../services/keep-pieces.ts";
-import { askedDriver } from "../../services/work.ts";
-import { pageOfPieces, pieceStates } from "../../storage/pieces.ts";
+import { listPieces } from "../../services/list-pieces.ts";
+import { pieceStates } from "../../storage/pieces.ts";
 import { exampleIds } from "../example-ids.ts";
 import { operation } from "../operation.ts";
 import {
@@ -171,15 +171,10 @@ export const pieceOperations = [
       200: { description: "A page of pieces, oldest first.", body: pageOf(ListedPiece, "PiecePage") },
     },
     example: { query: { state: "fitted", limit: "20" } },
-  })(async ({ query }, work, c) => {
-    const { lineId, carId, state } = query;
-    const only = { driverId: askedDriver(work, query.driverId), lineId, carId, state };
-    return pageReply(
-      await pageOfPieces(work.db, work.actor.clubId, pageFrom(query), only),
-      (row) => row,
-      c.req.url,
-    );
-  }),
+    problems: [404],
+  })(async ({ query: { limit, after, ...only } }, work, c) =>
+    pageReply(await listPieces(work, pageFrom({ limit, after }), only), (row) => row, c.req.url),
+  ),
 
   operation({
     method: "get",

@@ -103,6 +103,7 @@ export const reservationOperations = [
     answers: {
       200: { description: "A page of reservations.", body: pageOf(Reservation, "ReservationPage") },
     },
+    problems: [404],
     example: { query: { state: "asked" } },
   })(async ({ query: { limit, after, ...only } }, work, c) =>
     pageReply(await listReservations(work, pageFrom({ limit, after }), only), (row) => row, c.req.url),

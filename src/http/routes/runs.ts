@@ -120,6 +120,7 @@ export const runOperations = [
       newestFirst: queryFlag("true for the newest first"),
     }),
     answers: { 200: { description: "A page of runs in the order of time.", body: pageOf(Run, "RunPage") } },
+    problems: [404],
     example: { query: { limit: "10", newestFirst: "true" } },
   })(async ({ query }, work, c) => {
     const { carId, meetingId, newestFirst = false } = query;
