@@ -3012,7 +3012,7 @@ export interface components {
              */
             at: string;
             /**
-             * @description time under power, minutes
+             * @description time under power, minutes; 0 only where a knock was counted or a pack is named
              * @example 5.5
              */
             minutes: number;
@@ -9648,7 +9648,7 @@ export interface operations {
                      */
                     at: string;
                     /**
-                     * @description time under power, minutes
+                     * @description time under power, minutes; 0 only where a knock was counted or a pack is named
                      * @example 5.5
                      */
                     minutes: number;
@@ -9765,7 +9765,7 @@ export interface operations {
                          */
                         at: string;
                         /**
-                         * @description time under power, minutes
+                         * @description time under power, minutes; 0 only where a knock was counted or a pack is named
                          * @example 5.5
                          */
                         minutes: number;
@@ -9970,7 +9970,7 @@ export interface operations {
                      */
                     at?: string;
                     /**
-                     * @description time under power, minutes
+                     * @description time under power, minutes; 0 only where a knock was counted or a pack is named
                      * @example 5.5
                      */
                     minutes?: number;

@@ -1,6 +1,7 @@
 import { surfaces } from "../domain/kind.ts";
 import { latestMoment } from "../domain/moment.ts";
 import { conditionWords } from "../domain/piece.ts";
+import { emptyRun } from "../domain/run.ts";
 import { insertRows, selectRunsAt } from "../storage/bulk.ts";
 import type { MeetingRow, RunRow } from "../storage/tables.ts";
 import {
@@ -90,17 +91,21 @@ async function runReader(work: Work): Promise<(given: Given<typeof runColumns>) 
     if (surface === undefined) return new WrongAt("surface", "must be given where no meeting is named");
     const packId = packOf(given, car.driverId);
     if (packId instanceof WrongAt) return packId;
+    const minutes = given.minutes!;
+    const knocks = given.knocks ?? 0;
+    const empty = emptyRun({ minutes, knocks, packId });
+    if (empty !== null) return new WrongAt("minutes", empty);
     const conditions = given.conditions ?? [];
     return {
       id: "",
       clubId,
       carId: car.id,
       at: given.at!,
-      minutes: given.minutes!,
+      minutes,
       surface,
       conditions: conditions.length === 0 ? null : JSON.stringify(conditions),
       packId,
-      knocks: given.knocks ?? 0,
+      knocks,
       meetingId: meeting?.id ?? null,
       notes: given.notes,
       version: 1,

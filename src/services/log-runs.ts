@@ -3,6 +3,7 @@ import { DomainError } from "../domain/errors.ts";
 import type { Surface } from "../domain/kind.ts";
 import { requirePast } from "../domain/moment.ts";
 import type { ConditionWord } from "../domain/piece.ts";
+import { requireUse } from "../domain/run.ts";
 import { deleteRecord, getRecord, insertRecord, updateRecord } from "../storage/records.ts";
 import type { CarRow, RunRow } from "../storage/tables.ts";
 import { countEvidenceOfRun } from "../storage/usage.ts";
@@ -89,6 +90,7 @@ function noteRuns(
 /** @param member where the request has the run: a JSON pointer */
 async function addRun(work: Work, given: GivenRun, member = "#"): Promise<{ run: Run; car: CarRow }> {
   requirePast(work.now(), given.at, "A run", `${member}/at`);
+  requireUse(given, `${member}/minutes`);
   const car = await getOwnCar(work, given.carId);
   if (given.packId !== null) await requirePack(work, given.packId, car.driverId);
   const { conditions, ...members } = given;
@@ -154,6 +156,10 @@ export const changeRun = (
     if (changes.at !== undefined) requirePast(work.now(), changes.at, "A run");
     const car = await getOwnCar(work, changes.carId ?? before.carId);
     const packId = changes.packId === undefined ? before.packId : changes.packId;
+    const { minutes = before.minutes, knocks = before.knocks } = changes;
+    // A run of long ago may say nothing of use: its notes can still be corrected.
+    if (changes.minutes !== undefined || changes.knocks !== undefined || changes.packId !== undefined)
+      requireUse({ minutes, knocks, packId }, "#/minutes");
     if (packId !== null) await requirePack(work, packId, car.driverId);
     if (changes.meetingId !== undefined && changes.meetingId !== null)
       await getRecord(work.db, "meetings", work.actor.clubId, changes.meetingId, "meeting");

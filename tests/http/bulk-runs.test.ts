@@ -147,6 +147,21 @@ describe("runs from a table", () => {
     expect(await keptRuns()).toHaveLength(3);
   });
 
+  it("a run of 0 minutes is an error at its minutes, unless it says a knock", async () => {
+    const { status, body } = await send(
+      `${header}\n${row(9, "0,asphalt,,1,")}\n${row(10, "0,asphalt,,0,")}\n`,
+    );
+    expect([status, body.type]).toEqual([422, "/problems/import_refused"]);
+    expect(body.errors).toEqual([
+      {
+        pointer: "#/rows/1/minutes",
+        detail: expect.stringMatching(/minutes: must be more than 0 where no kn/),
+      },
+    ]);
+    expect((await send(`${header}\n${row(9, "0,asphalt,,1,")}\n`)).status).toBe(200);
+    expect(await keptRuns()).toMatchObject([{ minutes: 0, knocks: 1 }]);
+  });
+
   it("the same run twice in one file is kept once if it says the same, and refused otherwise", async () => {
     expect((await send(`${header}\n${row(9)}\n${row(9)}\n`)).body).toMatchObject({
       rowsKept: 1,

@@ -103,3 +103,32 @@ it("GET /v1/cars/{id}/pit-list: 404 for a meeting that is not there, 409 for one
   await service.owner.must("PUT", `/v1/meetings/${ahead.id}/entries/${car.id}`, { attends: false });
   expect(await ask(ahead.id)).toEqual([409, "/problems/nothing_to_forecast", undefined]);
 });
+
+it("a run of 0 minutes is refused with 422 at its minutes, logged, as one of a meeting or as a correction, unless it says a knock or a pack", async () => {
+  const { car, packLine, driver } = garage;
+  const { must, post, patch } = service.owner;
+  const still = run({ minutes: 0, at: "2026-11-11T10:00:00Z" });
+  const refused = async (answer: Promise<{ status: number; body: any }>) => {
+    const { status, body } = await answer;
+    return [status, body.type, body.errors?.map(({ pointer }: any) => pointer)];
+  };
+  const empty = (pointer: string) => [422, "/problems/inconsistent", [pointer]];
+  const first = await post("/v1/runs", still);
+  expect(first.body.detail).toMatch(/^minutes must be more than 0 where no knock was counted and no pack/);
+  expect(await refused(post("/v1/runs", still))).toEqual(empty("#/minutes"));
+
+  const meeting = { name: "Round 0", startsOn: "2026-11-11", surface: "asphalt", plannedRuns: 2 };
+  const { id } = await must("POST", "/v1/meetings", { ...meeting, minutesPerRun: 5 });
+  const ofMeeting = { runs: [run({ at: "2026-11-11T11:00:00Z" }), still] };
+  expect(await refused(post(`/v1/meetings/${id}/runs`, ofMeeting))).toEqual(empty("#/runs/1/minutes"));
+
+  const knocked = await must("POST", "/v1/runs", { ...still, knocks: 1 });
+  expect(await refused(patch(`/v1/runs/${knocked.id}`, { knocks: 0 }))).toEqual(empty("#/minutes"));
+  expect((await patch(`/v1/runs/${knocked.id}`, { knocks: 0, minutes: 0.1 })).status).toBe(200);
+  expect(await refused(patch(`/v1/runs/${knocked.id}`, { minutes: 0 }))).toEqual(empty("#/minutes"));
+
+  const pack = await must("POST", "/v1/pieces", { driverId: driver.id, lineId: packLine.id, mark: "pack 1" });
+  const charged = run({ at: "2026-11-11T12:00:00Z", minutes: 0, packId: pack.id });
+  expect((await post("/v1/runs", charged)).status).toBe(201);
+  expect((await service.owner.get(`/v1/runs?carId=${car.id}`)).body.items).toHaveLength(2);
+});

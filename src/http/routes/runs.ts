@@ -20,7 +20,10 @@ import {
 } from "../schemas.ts";
 
 const runFields = {
-  minutes: z.number().min(0).max(600).meta({ description: "time under power, minutes", example: 5.5 }),
+  minutes: z.number().min(0).max(600).meta({
+    description: "time under power, minutes; 0 only where a knock was counted or a pack is named",
+    example: 5.5,
+  }),
   surface: z.enum(surfaces),
   conditions: z.array(z.enum(conditionWords)).max(7),
   packId: Id.nullable().meta({ description: "the pack that was used: a piece of a pack's kind" }),
