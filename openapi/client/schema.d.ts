@@ -2921,8 +2921,9 @@ export interface components {
             version: number;
             /** @enum {string} */
             state: "fitted" | "spare" | "retired";
-            /** @description the car it is fitted to now */
+            /** @description the car that it is fitted to now; null where it is not fitted */
             carId: components["schemas"]["Id"] | null;
+            /** @description the position of that car where it is; null where it is not fitted */
             positionId: components["schemas"]["Id"] | null;
         };
         PieceHistory: {
@@ -2958,6 +2959,10 @@ export interface components {
             version: number;
             /** @enum {string} */
             state: "fitted" | "spare" | "retired";
+            /** @description the car that it is fitted to now; null where it is not fitted */
+            carId: components["schemas"]["Id"] | null;
+            /** @description the position of that car where it is; null where it is not fitted */
+            positionId: components["schemas"]["Id"] | null;
             sku: string;
             lineName: string;
             kindCode: string;
@@ -8874,6 +8879,8 @@ export interface operations {
                      *       "createdAt": "2026-01-10T09:00:00.000Z",
                      *       "version": 1,
                      *       "state": "fitted",
+                     *       "carId": "01930000-0000-7000-8000-0000000ca001",
+                     *       "positionId": "01930000-0000-7000-8000-000000000055",
                      *       "sku": "QB-SP-487",
                      *       "lineName": "Spur 87T 48 DP",
                      *       "kindCode": "SPR-EX",

@@ -171,6 +171,7 @@ export async function pieceHistory(work: Work, id: string, until = work.now()) {
   const end = piece.retiredAt !== null && piece.retiredAt < until ? piece.retiredAt : until;
   const history = { clock: kind.clock, priorUsage: piece.priorUsage ?? 0, since, runs };
   const [now] = usageAtMoments(history, [end]);
+  const fitted = fittings.find((fitting) => fitting.removedAt === null);
   return {
     ...piece,
     sku: line.sku,
@@ -178,11 +179,13 @@ export async function pieceHistory(work: Work, id: string, until = work.now()) {
     kindCode: kind.code,
     usage: { clock: kind.clock, total: now!.usage, runs: runs.length, bySurface: now!.bySurface },
     fittings,
+    carId: fitted?.carId ?? null,
+    positionId: fitted?.positionId ?? null,
     state:
       piece.retiredAt !== null
         ? ("retired" as const)
-        : fittings.some((f) => f.removedAt === null)
-          ? ("fitted" as const)
-          : ("spare" as const),
+        : fitted === undefined
+          ? ("spare" as const)
+          : ("fitted" as const),
   };
 }

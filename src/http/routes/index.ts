@@ -12,6 +12,7 @@ import { changeOperations } from "./changes.ts";
 import { clubOperations } from "./club.ts";
 import { downloadOperations } from "./downloads.ts";
 import { dyingStockOperations } from "./dying-stock.ts";
+import { fittingOperations } from "./fittings.ts";
 import { inspectionOperations } from "./inspections.ts";
 import { kindOperations } from "./kinds.ts";
 import { lineOperations } from "./lines.ts";
@@ -44,6 +45,7 @@ export const operations: readonly Operation[] = [
   ...lineOperations,
   ...carOperations,
   ...pieceOperations,
+  ...fittingOperations,
   ...runOperations,
   ...inspectionOperations,
   ...meetingOperations,

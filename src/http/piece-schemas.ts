@@ -1,0 +1,35 @@
+import { z } from "zod";
+import { retirements } from "../domain/piece.ts";
+import { Id, Instant, text, Version } from "./schemas.ts";
+
+/** What pieces, their fittings and the answers about them share. */
+
+export const RetiredFor = z.enum(retirements).meta({ description: "why a piece was taken off for good" });
+export const Mark = text(60).meta({
+  description: "what is written on it; unique for the driver",
+  example: "set 2, FL",
+});
+export const AsNew = z
+  .number()
+  .min(-1e9)
+  .max(1e9)
+  .nullable()
+  .meta({ description: "reading when new, in the kind's unit; null if it was not taken" });
+/** Where a piece is now. */
+export const fittedNow = {
+  carId: Id.nullable().meta({ description: "the car that it is fitted to now; null where it is not fitted" }),
+  positionId: Id.nullable().meta({
+    description: "the position of that car where it is; null where it is not fitted",
+  }),
+};
+export const Fitting = z
+  .object({
+    id: Id,
+    pieceId: Id,
+    carId: Id,
+    positionId: Id,
+    fittedAt: Instant,
+    removedAt: Instant.nullable().meta({ description: "null while it is fitted" }),
+    version: Version,
+  })
+  .meta({ id: "Fitting" });
