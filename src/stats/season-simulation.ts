@@ -1,6 +1,7 @@
 /** Replacements of many positions over many simulated seasons, with what the positions share drawn once per season. */
 import { exponentialOf, type LifeTable, lifeAt, lifeAtHazard, lifeTable } from "./life-table.ts";
 import { createRandom, type Random } from "./random.ts";
+import { countsOfLine, countsOfPosition, drawCounts } from "./season-counts.ts";
 
 /** A Weibull life that is not known exactly. */
 export type SimulatedLine = {
@@ -30,6 +31,8 @@ export type SimulatedPosition = {
 export type SimulatedSeasons = { seasons: number; demand: Int32Array[] };
 
 const MOST_REPLACEMENTS = 100_000;
+/** Cumulative hazards beyond this could overflow where a season's scale is small. */
+const MOST_HAZARD = 1e200;
 /** So many seasons are followed through all positions of a line before the next: what they need fits a processor's near memory. */
 const TILE = 4096;
 
@@ -39,6 +42,10 @@ const TILE = 4096;
  * Per season one common factor and one factor per line multiply the scales (log-normal); given these, positions are
  * independent. Drawing the factors per position instead would keep the mean and lose most of the spread. The cost is
  * linear in positions times seasons. Each line has its own stream, so that another line leaves its numbers as they were.
+ *
+ * Over 1,000 seasons or more a position's number of replacements is drawn from its law at the scale of the season; its chances are
+ * within 6e-4 of the exact ones for shapes up to 4, 1.3e-3 at 8, and 3e-3 at scales four standard deviations low. Over fewer, or where very many lives
+ * fit into a season, lives are followed one by one.
  *
  * @param input.seasons whole number of 1 to 1e6
  * @param input.seed as in `createRandom`
@@ -58,17 +65,27 @@ export function simulateSeasons(input: {
   const common = normals(createRandom(seed, 0), seasons, commonLogScaleSd);
   const space = workspace(Math.min(TILE, seasons));
   const tables = new Map<number, LifeTable>();
-  for (const { shape } of lines) if (!tables.has(shape)) tables.set(shape, lifeTable(shape));
+  const placed = lines.map((): SimulatedPosition[] => []);
+  for (const position of positions) placed[position.line]!.push(position);
   const demand = lines.map((line, index) => {
     const random = createRandom(seed, index + 1);
-    const own = normals(random, seasons, line.logScaleSd ?? 0);
-    const scales = own.map((value, season) => line.scale * Math.exp(value + common[season]!));
-    const hardness = scales.map((scale) => scale ** -line.shape);
-    const mine = positions.filter((position) => position.line === index);
+    const logScales = normals(random, seasons, line.logScaleSd ?? 0);
+    for (let i = 0; i < seasons; i++) logScales[i]! += Math.log(line.scale) + common[i]!;
+    const mine = placed[index]!;
     const taken = new Int32Array(seasons);
+    const longest = mine.reduce((most, { horizon }) => Math.max(most, horizon), 0);
+    const counts = countsOfLine(line, logScales, longest);
+    if (counts !== null) {
+      for (const position of mine)
+        drawCounts(taken, position.batch ?? 1, countsOfPosition(line, position, counts), counts, random);
+      return taken;
+    }
+    if (!tables.has(line.shape)) tables.set(line.shape, lifeTable(line.shape));
+    const scales = logScales.map(Math.exp);
+    const hardness = scales.map((scale) => scale ** -line.shape);
+    const table = tables.get(line.shape)!;
     for (let from = 0; from < seasons; from += TILE) {
       const part = <A extends Float64Array | Int32Array>(of: A) => of.subarray(from, from + TILE) as A;
-      const table = tables.get(line.shape)!;
       const source = { random, scales: part(scales), hardness: part(hardness), table, line };
       for (const position of mine) addReplacements(part(taken), position, source, space);
     }
@@ -290,6 +307,10 @@ function requireSimulation(input: {
     }
     if (!(Number.isInteger(batch) && batch >= 1)) {
       throw new RangeError("simulateSeasons requires whole batches of at least 1");
+    }
+    const { shape, scale } = lines[line];
+    if (!(((age + horizon) / scale) ** shape < MOST_HAZARD)) {
+      throw new RangeError("simulateSeasons requires an age that a part can have reached");
     }
   }
 }

@@ -5,30 +5,36 @@ import { simulateSeasons } from "../../src/stats/index.ts";
 import { median } from "./measure.ts";
 
 /**
- * Ten thousand simulated seasons of a thousand positions, beside the same law in numpy (seasons.py), in turn; and how the time
- * grows with the positions.
+ * Ten thousand simulated seasons of a thousand positions, beside the same law in numpy (seasons.py), simulated life by life and by
+ * the same method as here, in turn; and how the time grows with the positions.
  */
 const seasons = 10_000;
 const lineCount = 20;
 const rounds = 7;
 
 interface Question {
+  way: "lives" | "counts";
   lines: { shape: number; scale: number; logScaleSd: number; breakageRate: number }[];
   positions: { line: number; age: number; horizon: number }[];
   seasons: number;
   seed: number;
   commonLogScaleSd: number;
 }
-const question = (positions: number, breakageRate: number, seed: number): Question => ({
+const question = (
+  positions: number,
+  breakageRate: number,
+  seed: number,
+  way: Question["way"] = "counts",
+): Question => ({
   lines: Array.from({ length: lineCount }, (_, i) => ({
     ...{ shape: 2 + (i % 3), scale: 60 + 5 * i, logScaleSd: 0.2, breakageRate },
   })),
   positions: Array.from({ length: positions }, (_, i) => ({
     line: i % lineCount,
-    age: (i * 7) % 60,
+    age: (i * 7.31) % 60,
     horizon: 100,
   })),
-  ...{ seasons, seed, commonLogScaleSd: 0.1 },
+  ...{ way, seasons, seed, commonLogScaleSd: 0.1 },
 });
 
 interface Answer {
@@ -93,18 +99,19 @@ export async function benchSeasons(say: (line: string) => void): Promise<void> {
       ["without breakage", 0],
       ["with breakage", 0.004],
     ] as const) {
-      const [ours, theirs]: [Answer[], Answer[]] = [[], []];
+      const [ours, lives, counts]: [Answer[], Answer[], Answer[]] = [[], [], []];
       for (let round = 0; round <= rounds; round++) {
-        ours.push(here(question(1000, rate, 2 * round)));
-        theirs.push(await other.ask(question(1000, rate, 2 * round + 1)));
+        ours.push(here(question(1000, rate, 3 * round)));
+        lives.push(await other.ask(question(1000, rate, 3 * round + 1, "lives")));
+        counts.push(await other.ask(question(1000, rate, 3 * round + 2, "counts")));
       }
-      const [a, b] = [ours, theirs].map((all) => all.slice(1).map((one) => one.seconds)) as [
-        number[],
-        number[],
-      ];
-      const off = apart(ours[1]!, theirs[1]!);
+      const times = (all: Answer[]) => all.slice(1).map((one) => one.seconds);
+      const took = (all: Answer[]) => `${median(times(all)).toFixed(2)} s (${range(times(all))})`;
+      const ratio = (all: Answer[]) => (median(times(ours)) / median(times(all))).toFixed(2);
+      const off = [lives, counts].map((all) => apart(ours[1]!, all[1]!));
+      const most = (of: "means" | "variances") => Math.max(...off.map((one) => one[of])).toFixed(1);
       say(
-        `${seasons.toLocaleString("en")} seasons of 1,000 positions ${name}: ${median(a).toFixed(2)} s (${range(a)}), numpy ${median(b).toFixed(2)} s (${range(b)}): ${(median(a) / median(b)).toFixed(2)} times; of ${lineCount} lines the means differ by at most ${off.means.toFixed(1)} standard errors, the variances by ${off.variances.toFixed(1)}`,
+        `${seasons.toLocaleString("en")} seasons of 1,000 positions ${name}: ${took(ours)}; numpy, each life followed, ${took(lives)}: ${ratio(lives)} times; numpy, counts drawn, ${took(counts)}: ${ratio(counts)} times (wanted at most 1); of ${lineCount} lines the means differ by at most ${most("means")} standard errors, the variances by ${most("variances")}`,
       );
     }
     other.end();

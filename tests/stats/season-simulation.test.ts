@@ -156,6 +156,7 @@ test("impossible seasons are refused with a RangeError that names the function",
     { positions: [{ line: 0, age: -1, horizon: 10 }] },
     { positions: [{ line: 0, age: 0, horizon: Number.NaN }] },
     { positions: [{ line: 0, age: 0, horizon: 1, batch: 0 }] },
+    { positions: [{ line: 0, age: 1e200, horizon: 1 }] },
   ]) {
     expect(() => simulateSeasons({ ...good, ...change }), JSON.stringify(change)).toThrow(
       /^simulateSeasons requires/,
@@ -166,15 +167,30 @@ test("impossible seasons are refused with a RangeError that names the function",
   expect(() => demandLaw(new Int32Array(0))).toThrow(/^demandLaw requires/);
 });
 
-test("breakages many times more frequent than seasons are all counted: 40 in a season, as a Poisson number", () => {
-  const { demand } = simulateSeasons({
-    lines: [{ shape: 3, scale: 1000, breakageRate: 2 }],
-    positions: [{ line: 0, age: 0, horizon: 20, batch: 1 }],
-    seasons: 10_000,
-    seed: 4,
-  });
-  const law = demandLaw(demand[0]!);
-  // Four standard errors: 4 sqrt(40 / 10,000) of the mean, 4 × 40 sqrt(2 / 10,000) of the variance.
-  expect(Math.abs(pmfMean(law) - 40)).toBeLessThan(0.26);
-  expect(Math.abs(pmfVariance(law) - 40)).toBeLessThan(2.3);
+test.each([20, 200])(
+  "breakages many times more frequent than seasons are all counted: 2 a unit through %s, as a Poisson number",
+  (horizon) => {
+    const { demand } = simulateSeasons({
+      lines: [{ shape: 3, scale: 10_000, breakageRate: 2 }],
+      positions: [{ line: 0, age: 0, horizon, batch: 1 }],
+      seasons: 10_000,
+      seed: 4,
+    });
+    const law = demandLaw(demand[0]!);
+    const mean = 2 * horizon;
+    // Four standard errors.
+    expect(Math.abs(pmfMean(law) - mean)).toBeLessThan(4 * Math.sqrt(mean / 10_000));
+    expect(Math.abs(pmfVariance(law) - mean)).toBeLessThan(4 * mean * Math.sqrt(2 / 10_000));
+  },
+);
+
+test("few seasons, in which lives are followed one by one, have the law of many, in which counts are drawn", () => {
+  const line = { shape: 2.5, scale: 40, logScaleSd: 0.2, breakageRate: 0.004 };
+  const positions = [0, 12, 30].map((age) => ({ line: 0, age, horizon: 70 }));
+  const few = Array.from({ length: 30 }, (_, seed) =>
+    Array.from(simulateSeasons({ lines: [line], positions, seasons: 999, seed }).demand[0]!),
+  ).flat();
+  expectSameLaw(Int32Array.from(few), exactLaw(line, positions));
+  const many = simulateSeasons({ lines: [line], positions, seasons: 30_000, seed: 1 }).demand[0]!;
+  expectSameLaw(many, exactLaw(line, positions));
 });
