@@ -234,6 +234,7 @@ CREATE TABLE "lines" (
   "createdAt" text not null,
   "version" integer not null,
   "weightGrams" real,
+  "exposure" integer default 0 not null,
   constraint "linesUnique1" unique ("clubId", "sku"),
   constraint "linesCheck1" check ("packSize" >= 1 and "orderMultiplePacks" >= 1 and "priceMinorUnits" >= 0)
 ) strict;

@@ -6,6 +6,7 @@ import { changes } from "./0005-changes.ts";
 import { calendarFeeds } from "./0006-calendar-feeds.ts";
 import { weights } from "./0007-weights.ts";
 import { rowsKept } from "./0008-rows-kept.ts";
+import { exposure } from "./0009-exposure.ts";
 import type { Step } from "./types.ts";
 
 export type { Dialect, Step } from "./types.ts";
@@ -20,4 +21,5 @@ export const steps: readonly Step[] = [
   calendarFeeds,
   weights,
   rowsKept,
+  exposure,
 ];

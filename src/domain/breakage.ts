@@ -4,7 +4,8 @@ import type { Kind } from "./kind.ts";
 /**
  * Accidental breakage, apart from wear: a constant chance for each run, believed to be the kind's with the weight of
  * one breakage, and learned from what broke in how many runs (a gamma prior on a Poisson rate). Drivers differ: each has
- * a factor of his own on the rate of the line, around 1, learned from his own pieces.
+ * a factor of his own on the rate of the line, around 1, learned from his own pieces. Every run counts from the moment
+ * it is logged, looked at since or not: what broke is found on the track, and not on the bench.
  */
 export interface BreakageEvidence {
   /** shape and rate (in runs) of the gamma law of the breakages per run */
@@ -109,11 +110,9 @@ function driverRate(
   return { shape: (mean * mean) / variance, rate: mean / variance, broken, runs };
 }
 
-/** A driver's own breakage rate of a line. A fit that was kept before drivers were told apart has only the line's. */
-export const breakageOf = (
-  line: BreakageEvidence & Partial<LineBreakage>,
-  driverId: string,
-): BreakageEvidence => line.drivers?.[driverId] ?? line.newDriver ?? line;
+/** A driver's own breakage rate of a line. */
+export const breakageOf = ({ drivers, newDriver }: LineBreakage, driverId: string): BreakageEvidence =>
+  drivers[driverId] ?? newDriver;
 
 /** Breakages per run as a range: 10th percentile, median and 90th of the gamma law. */
 export function breakagePerRun({ shape, rate }: BreakageEvidence): {

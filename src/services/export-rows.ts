@@ -235,7 +235,7 @@ async function* exportLines(work: Work, r: Referred): AsyncGenerator<ExportedRow
   const fits = groupedBy(await allRecords(work.db, "lineFits", work.actor.clubId), ({ lineId }) => lineId);
   for await (const rows of rowsOf(work, "lines"))
     yield rows.map((line) => {
-      const { evidence: _, ...row } = plain(line);
+      const { evidence: _, exposure: __, ...row } = plain(line);
       return {
         ...row,
         kindCode: r.kindCode(row.kindId),

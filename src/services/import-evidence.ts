@@ -1,10 +1,15 @@
 import type { Queries } from "../storage/database.ts";
-import { countEvidenceOfMany, selectFittingsSince, selectLastInspections } from "../storage/bulk.ts";
+import {
+  countEvidenceOfMany,
+  countExposureOfPieces,
+  selectFittingsSince,
+  selectLastInspections,
+} from "../storage/bulk.ts";
 
 type WearingRun = { carId: string; at: string; packId: string | null };
 
-/** Does any of the moments (in order) lie from `from` on, before `until`, and no later than `last`? */
-function anyBetween(moments: readonly string[], from: string, until: string | null, last: string): boolean {
+/** The first of the moments (in order) that lies from `from` on and before `until`. */
+function firstBetween(moments: readonly string[], from: string, until: string | null): string | undefined {
   let low = 0;
   let high = moments.length;
   while (low < high) {
@@ -13,13 +18,13 @@ function anyBetween(moments: readonly string[], from: string, until: string | nu
     else high = middle;
   }
   const found = moments[low];
-  return found !== undefined && found <= last && (until === null || found < until);
+  return found !== undefined && (until === null || found < until) ? found : undefined;
 }
 
 /**
- * Says that what the fits of some lines rest on has changed: the lines of every piece that one of these runs wears and
- * that was inspected since. The same rule as for a single run, but by two queries and a search instead of one
- * statement for each.
+ * Says that what is known of some lines has changed: the breakages of every line that one of these runs wears a piece of,
+ * and the fits of those whose piece was inspected since. The same rules as for a single run, but by a few queries and a
+ * search instead of two statements for each.
  */
 export async function countEvidenceOfRuns(q: Queries, runs: readonly WearingRun[]): Promise<void> {
   const ofCar = new Map<string, string[]>();
@@ -37,15 +42,18 @@ export async function countEvidenceOfRuns(q: Queries, runs: readonly WearingRun[
   const pieceIds = [...new Set([...fittings.map((fitting) => fitting.pieceId), ...firstOfPack.keys()])];
   const inspected = new Map((await selectLastInspections(q, pieceIds)).map((row) => [row.pieceId, row]));
   const lines = new Set<string>();
-  for (const fitting of fittings) {
-    const last = inspected.get(fitting.pieceId);
-    if (last === undefined || lines.has(last.lineId)) continue;
-    if (anyBetween(ofCar.get(fitting.carId)!, fitting.fittedAt, fitting.removedAt, last.at))
-      lines.add(last.lineId);
+  const worn = new Set(firstOfPack.keys());
+  for (const { pieceId, carId, fittedAt, removedAt } of fittings) {
+    const firstRun = firstBetween(ofCar.get(carId)!, fittedAt, removedAt);
+    if (firstRun === undefined) continue;
+    worn.add(pieceId);
+    const last = inspected.get(pieceId);
+    if (last !== undefined && firstRun <= last.at) lines.add(last.lineId);
   }
   for (const [packId, firstUse] of firstOfPack) {
     const last = inspected.get(packId);
     if (last !== undefined && firstUse <= last.at) lines.add(last.lineId);
   }
+  await countExposureOfPieces(q, [...worn]);
   await countEvidenceOfMany(q, [...lines]);
 }

@@ -146,6 +146,7 @@ export async function addLine(work: Work, given: LineMembers & { kindId: string 
       limits: json(limits),
       usualLife: json(usualLife),
       evidence: 0,
+      exposure: 0,
       createdAt: work.now(),
       version: 1,
     };

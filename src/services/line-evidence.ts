@@ -5,7 +5,12 @@ import { type SeenAtUsage, wearPiece } from "../domain/wear.ts";
 import type { WearPiece } from "../stats/index.ts";
 import type { Db } from "../storage/database.ts";
 import { type SeenWear, selectSeenWear } from "../storage/inspections.ts";
-import { type RunOfPiece, selectPiecesOfLine, selectRunsOfPieces } from "../storage/line-models.ts";
+import {
+  type RunOfPiece,
+  selectLivesOfLine,
+  selectPiecesOfLine,
+  selectRunsOfPieces,
+} from "../storage/line-models.ts";
 import type { LineRow, PieceRow } from "../storage/tables.ts";
 import { ageSince } from "./keep-pieces.ts";
 import { overridesOf } from "./line-overrides.ts";
@@ -63,21 +68,19 @@ export async function pieceRecords(db: Db, lineId: string): Promise<PieceRecord[
   }));
 }
 
-/** Everything in the log that speaks of a line: its pieces as the wear line sees them, and their breakages. */
-export async function lineEvidence(
-  db: Db,
-  line: LineRow,
-  kind: Kind,
-): Promise<{ pieces: WearPiece[]; breakage: LineBreakage }> {
-  const records = await pieceRecords(db, line.id);
+/** Everything in the log that speaks of how a line wears: its pieces that were looked at, as the wear line sees them. */
+export async function lineEvidence(db: Db, line: LineRow, kind: Kind): Promise<WearPiece[]> {
   const overrides = overridesOf(line);
-  const pieces = records.map(({ row, firstFittedAt, runs, seen }) =>
-    wearPiece(kind, overrides, row, seenAtUsage(kind, row, firstFittedAt, runs, seen)),
-  );
-  const lives = records.map(({ row, runs }) => ({
-    driverId: row.driverId,
-    runs: runs.length,
-    broken: row.retiredFor === "broken",
-  }));
-  return { pieces: pieces.filter((p) => p.observations.length > 0), breakage: lineBreakage(kind, lives) };
+  return (await pieceRecords(db, line.id))
+    .map(({ row, firstFittedAt, runs, seen }) =>
+      wearPiece(kind, overrides, row, seenAtUsage(kind, row, firstFittedAt, runs, seen)),
+    )
+    .filter(({ observations }) => observations.length > 0);
 }
+
+/**
+ * Everything in the log that speaks of how a line breaks. Each run of a piece counts, whether the piece was looked at
+ * since or not: a breakage makes itself known when it happens, and is logged as the piece's end.
+ */
+export const breakagesOfLine = async (db: Db, lineId: string, kind: Kind): Promise<LineBreakage> =>
+  lineBreakage(kind, await selectLivesOfLine(db, lineId, piecesFitted));

@@ -7,21 +7,22 @@ import type { Db } from "../storage/database.ts";
 import { keepLineModels, selectEvidence, selectLineModel } from "../storage/line-models.ts";
 import type { LineModelRow, LineRow } from "../storage/tables.ts";
 import { lineAndKind } from "./keep-pieces.ts";
-import { lineEvidence } from "./line-evidence.ts";
+import { breakagesOfLine, lineEvidence } from "./line-evidence.ts";
 import { overridesOf } from "./line-overrides.ts";
 import { type FitDone, fitHere, type FitTask, type RunFit } from "./run-fit.ts";
 import type { Work } from "./work.ts";
 
 export { seenAtUsage } from "./line-evidence.ts";
 
-/** What the log says of a line: how its pieces wear, and how often they break. Everything in it is plain JSON. */
-export interface LineModel {
+/** How the pieces of a line wear by the log. Everything in it is plain JSON. */
+interface LineFit {
   wear: WearLineFit;
-  breakage: LineBreakage;
   fitMs: number;
 }
 
-export interface CurrentModel extends LineModel {
+/** What the log says of a line: how its pieces wear, and how often they break. */
+export interface CurrentModel extends LineFit {
+  breakage: LineBreakage;
   line: LineRow;
   kind: Kind;
   overrides: LineOverrides;
@@ -52,7 +53,24 @@ interface UnderWay {
 /** A fit, and the count of the log's changes that it rests on. */
 interface Kept {
   evidence: number;
-  model: LineModel;
+  model: LineFit;
+}
+
+/** What is known of the breakages of a line, and the counts of the log's changes that it rests on. */
+interface KeptBreakage {
+  evidence: number;
+  exposure: number;
+  breakage: Promise<LineBreakage>;
+}
+
+/** A fit to be made. */
+interface Wanted {
+  work: Work;
+  line: LineRow;
+  kind: Kind;
+  before: LineFit | undefined;
+  /** called when the last fit cannot simply be updated */
+  onFit: () => void;
 }
 
 export interface LineModelsOptions {
@@ -67,6 +85,7 @@ export interface LineModelsOptions {
 /** The fits of all lines: read from memory, or from the database, or made when what they rest on has changed. */
 export class LineModels {
   readonly #kept = new Map<string, Kept>();
+  readonly #breakages = new Map<string, KeptBreakage>();
   readonly #underWay = new Map<string, UnderWay>();
   readonly #unsaved = new Map<string, LineModelRow>();
   #saving: Promise<void> | null = null;
@@ -85,16 +104,18 @@ export class LineModels {
   /** The model of a line. It is fitted first if there is none; a slow refit goes on behind the answer. */
   async get(work: Work, lineId: string): Promise<CurrentModel> {
     const { line, kind } = await lineAndKind(work, lineId);
-    const about = { line, kind, overrides: overridesOf(line) };
+    const breakage = await this.#breakageOf(work.db, line, kind);
+    const about = { line, kind, overrides: overridesOf(line), breakage };
     const known = await this.#known(work.db, line);
     if (known?.evidence === line.evidence) return { ...known.model, ...about, current: true };
     if (known === undefined) {
-      const { model } = await this.#refitTo(work, line, kind, undefined);
+      const { model } = await this.#refitTo({ work, line, kind, before: undefined, onFit: () => {} });
       return { ...model, ...about, current: true };
     }
-    let fitBegins = () => {};
-    const fitting = new Promise<void>((resolve) => (fitBegins = resolve));
-    const refit = this.#refitTo(work, line, kind, known.model, fitBegins).catch((error: unknown) => {
+    let onFit = () => {};
+    const fitting = new Promise<void>((resolve) => (onFit = resolve));
+    const wanted = { work, line, kind, before: known.model, onFit };
+    const refit = this.#refitTo(wanted).catch((error: unknown) => {
       this.#onFault(error instanceof Error ? error : new Error(String(error)));
       return undefined;
     });
@@ -150,74 +171,73 @@ export class LineModels {
     const row = await selectLineModel(db, line.id);
     // What is kept may be newer than what is saved.
     if (row === undefined || (kept !== undefined && row.evidence <= kept.evidence)) return kept;
-    return this.#keep(line.id, row.evidence, JSON.parse(row.fit) as LineModel);
+    return this.#keep(line.id, row.evidence, JSON.parse(row.fit) as LineFit);
   }
 
-  #keep(lineId: string, evidence: number, model: LineModel): Kept {
-    if (this.#kept.size >= modelsKept) this.#kept.delete(this.#kept.keys().next().value!);
+  #keep(lineId: string, evidence: number, model: LineFit): Kept {
     const one = { evidence, model };
-    this.#kept.set(lineId, one);
+    put(this.#kept, lineId, one);
     return one;
   }
 
+  /** What is known of a line's breakages: the same object for as long as nothing in the log has changed it. */
+  #breakageOf(db: Db, { id, evidence, exposure }: LineRow, kind: Kind): Promise<LineBreakage> {
+    const kept = this.#breakages.get(id);
+    if (kept?.evidence === evidence && kept.exposure === exposure) return kept.breakage;
+    const breakage = breakagesOfLine(db, id, kind);
+    // What a transaction counts may be taken back.
+    if (db.isTransaction) return breakage;
+    put(this.#breakages, id, { evidence, exposure, breakage });
+    breakage.catch(() => this.#breakages.delete(id));
+    return breakage;
+  }
+
   /** A fit that rests on all that `line` counts; one that began before the last change is followed by another. */
-  async #refitTo(
-    work: Work,
-    line: LineRow,
-    kind: Kind,
-    before: LineModel | undefined,
-    onFit = () => {},
-  ): Promise<Kept> {
+  async #refitTo(wanted: Wanted): Promise<Kept> {
     // Inside a transaction nothing else may be waited for: what is under way outside waits for the transaction.
-    if (work.db.isTransaction) return this.#refit(work, line, kind, before, onFit);
-    const first = await this.#refitOnce(work, line, kind, before, onFit);
-    return first.evidence >= line.evidence ? first : this.#refitOnce(work, line, kind, first.model, onFit);
+    if (wanted.work.db.isTransaction) return this.#refit(wanted);
+    const first = await this.#refitOnce(wanted);
+    return first.evidence >= wanted.line.evidence
+      ? first
+      : this.#refitOnce({ ...wanted, before: first.model });
   }
 
   /** However many ask at once, a line is fitted once. */
-  #refitOnce(
-    work: Work,
-    line: LineRow,
-    kind: Kind,
-    before: LineModel | undefined,
-    onFit: () => void,
-  ): Promise<Kept> {
-    let underWay = this.#underWay.get(line.id);
+  #refitOnce(wanted: Wanted): Promise<Kept> {
+    const { id } = wanted.line;
+    let underWay = this.#underWay.get(id);
     if (underWay === undefined) {
-      let fitBegins = () => {};
-      const fitting = new Promise<void>((resolve) => (fitBegins = resolve));
-      const refit = this.#refit(work, line, kind, before, fitBegins).finally(() =>
-        this.#underWay.delete(line.id),
-      );
+      let onFit = () => {};
+      const fitting = new Promise<void>((resolve) => (onFit = resolve));
+      const refit = this.#refit({ ...wanted, onFit }).finally(() => this.#underWay.delete(id));
       underWay = { refit, fitting };
-      this.#underWay.set(line.id, underWay);
+      this.#underWay.set(id, underWay);
     }
-    void underWay.fitting.then(onFit);
+    void underWay.fitting.then(wanted.onFit);
     return underWay.refit;
   }
 
-  async #refit(
-    work: Work,
-    line: LineRow,
-    kind: Kind,
-    before: LineModel | undefined,
-    onFit: () => void,
-  ): Promise<Kept> {
+  async #refit({ work, line, kind, before, onFit }: Wanted): Promise<Kept> {
     // Read the count first: if the log changes while fitting, the fit is out of date at once, and not too new.
     const evidence = (await selectEvidence(work.db, line.clubId, line.id)) ?? line.evidence;
-    const { pieces, breakage } = await lineEvidence(work.db, line, kind);
+    const pieces = await lineEvidence(work.db, line, kind);
     const overrides = overridesOf(line);
     const limit = wearLimit(wearScale(kind, overrides))!;
     const prior = wearPrior(kind, overrides);
     // After a reading or two the last fit is weighted anew here: that takes less time than to hand it to a thread.
     const updated = before && updateWearLine(before.wear, { pieces, limit }, prior);
-    if (updated !== undefined)
-      return this.#keep(line.id, evidence, { wear: updated, breakage, fitMs: before!.fitMs });
+    if (updated !== undefined) return this.#keep(line.id, evidence, { wear: updated, fitMs: before!.fitMs });
     onFit();
     const { wear, ms } = await this.#runFit({ pieces, limit, prior, start: before?.wear });
-    const model = { wear, breakage, fitMs: ms };
+    const model = { wear, fitMs: ms };
     const row = { id: line.id, clubId: line.clubId, lineId: line.id, evidence, fittedAt: work.now() };
     if (ms >= worthSavingMs) await this.#save(work.db, { ...row, fit: JSON.stringify(model) });
     return this.#keep(line.id, evidence, model);
   }
+}
+
+/** Keeps one thing more; the one that was put in first goes where there are too many. */
+function put<T>(kept: Map<string, T>, lineId: string, one: T): void {
+  if (kept.size >= modelsKept && !kept.has(lineId)) kept.delete(kept.keys().next().value!);
+  kept.set(lineId, one);
 }

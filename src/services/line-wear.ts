@@ -39,7 +39,7 @@ export async function lineWear(work: Work, lineId: string) {
       broken: breakage.broken,
       runs: breakage.runs,
       range: breakagePerRun(breakage),
-      drivers: Object.entries(breakage.drivers ?? {})
+      drivers: Object.entries(breakage.drivers)
         .filter(([driverId]) => only === null || driverId === only)
         .map(([driverId, own]) => ({
           driverId,

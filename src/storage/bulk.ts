@@ -158,3 +158,17 @@ export async function countEvidenceOfMany(q: Queries, lineIds: readonly string[]
       .where("id", "in", lineIds.slice(i, i + listed))
       .execute();
 }
+
+/** Says that the runs of these pieces have changed, and with them what is known of the breakages of their lines. */
+export async function countExposureOfPieces(q: Queries, pieceIds: readonly string[]): Promise<void> {
+  const lines = await inLists(pieceIds, (some) =>
+    q.selectFrom("pieces").select("lineId").distinct().where("id", "in", some).execute(),
+  );
+  const lineIds = [...new Set(lines.map(({ lineId }) => lineId))];
+  for (let i = 0; i < lineIds.length; i += listed)
+    await q
+      .updateTable("lines")
+      .set((e) => ({ exposure: e("exposure", "+", 1) }))
+      .where("id", "in", lineIds.slice(i, i + listed))
+      .execute();
+}

@@ -50,6 +50,29 @@ export async function selectPiecesOfLine(q: Queries, lineId: string, most: numbe
   return rows.reverse();
 }
 
+/**
+ * The pieces of a line that were made last, as breakages see them: whose they are, in how many runs they were used, and
+ * whether they ended broken. Runs are counted in the database, for they are many.
+ */
+export async function selectLivesOfLine(
+  q: Queries,
+  lineId: string,
+  most: number,
+): Promise<{ driverId: string; runs: number; broken: boolean }[]> {
+  const { rows } = await sql<{ driverId: string; retiredFor: string | null; runs: number }>`
+    select p."driverId" as "driverId", p."retiredFor" as "retiredFor",
+      (select count(*) from fittings f
+        join runs r on r."carId" = f."carId" and r.at >= f."fittedAt" and r.at < coalesce(f."removedAt", '9')
+        where f."pieceId" = p.id)
+      + (select count(*) from runs r where r."packId" = p.id) as runs
+    from pieces p where p."lineId" = ${lineId} order by p.id desc limit ${most}`.execute(q);
+  return rows.map(({ driverId, retiredFor, runs }) => ({
+    driverId,
+    runs: Number(runs),
+    broken: retiredFor === "broken",
+  }));
+}
+
 export interface RunOfPiece extends UsedRun {
   pieceId: string;
 }

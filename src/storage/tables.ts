@@ -80,6 +80,8 @@ export interface LineRow extends Kept {
   notes: string | null;
   /** counts the changes of what its wear fit rests on; a fit with another number is out of date */
   evidence: number;
+  /** counts the changes of the runs of its pieces; what was learned of its breakages with another number is out of date */
+  exposure: number;
 }
 export interface LineFitsRow extends Owned {
   lineId: string;

@@ -33,27 +33,30 @@ export const selectFittingsOfPiece = (q: Queries, pieceId: string): Promise<Fitt
   q.selectFrom("fittings").selectAll().where("pieceId", "=", pieceId).orderBy("fittedAt").execute();
 
 /**
- * Says that what the fits of some lines rest on has changed: the lines of the pieces that a run at `at` on this car
- * wears (or of the pack it names), if one of them was inspected since. A run after the last inspection changes no
- * fit, so that logging today's runs costs nothing here.
+ * Says that what is known of some lines has changed: the lines of the pieces that a run at `at` on this car wears (or of
+ * the pack it names). Their breakages have one run more or less to be set against. The fit of their wear has changed
+ * only where one of the pieces was inspected since: a run after the last inspection changes no fit, so that none is made
+ * again for today's runs.
  */
 export async function countEvidenceOfRun(
   q: Queries,
   run: { carId: string; at: string; packId: string | null },
 ): Promise<void> {
+  const worn = sql`
+    select f."pieceId" from fittings f
+      where f."carId" = ${run.carId} and f."removedAt" is null and f."fittedAt" <= ${run.at}
+    union all
+    select f."pieceId" from fittings f
+      where f."carId" = ${run.carId} and f."removedAt" > ${run.at} and f."fittedAt" <= ${run.at}
+    union all
+    select p2.id from pieces p2 where p2.id = ${run.packId}`;
+  const seenSince = sql`exists (select 1 from inspections i where i."pieceId" = p.id and i.at >= ${run.at})`;
   await sql`
-    update lines set evidence = evidence + 1 where id in (
-      select p."lineId" from pieces p
-      where p.id in (
-        select f."pieceId" from fittings f
-          where f."carId" = ${run.carId} and f."removedAt" is null and f."fittedAt" <= ${run.at}
-        union all
-        select f."pieceId" from fittings f
-          where f."carId" = ${run.carId} and f."removedAt" > ${run.at} and f."fittedAt" <= ${run.at}
-        union all
-        select p2.id from pieces p2 where p2.id = ${run.packId}
-      ) and exists (select 1 from inspections i where i."pieceId" = p.id and i.at >= ${run.at})
-    )`.execute(q);
+    update lines set exposure = exposure + 1
+    where id in (select p."lineId" from pieces p where p.id in (${worn}))`.execute(q);
+  await sql`
+    update lines set evidence = evidence + 1
+    where id in (select p."lineId" from pieces p where p.id in (${worn}) and ${seenSince})`.execute(q);
 }
 
 /** Says that what the fit of a piece's line rests on has changed. */

@@ -149,7 +149,7 @@ class ClubMaker {
       ...{ packSize: kind.changedTogether, orderMultiplePacks: i === 3 ? 2 : 1, leadTimeDays: null },
       ...{ priceMinorUnits: 400 + Math.round(4000 * this.#random.uniform()), currency: "AUD", asNew: null },
       ...{ shelfLifeDays: null, weightGrams: null, limits: null, usualLife: null, supersededById: null },
-      ...{ endedOn: null, evidence: 1 },
+      ...{ endedOn: null, evidence: 1, exposure: 0 },
     });
     const { p10, p90 } = kind.usualLife;
     const life = Math.sqrt(p10 * p90) * Math.exp(0.25 * this.#random.normal());

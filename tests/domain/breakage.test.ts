@@ -1,6 +1,6 @@
 import { describe, expect, it } from "vitest";
 import { shippedKinds } from "../../seeds/index.ts";
-import { breakageEvidence, breakageOf, breakagePerRun, lineBreakage } from "../../src/domain/breakage.ts";
+import { breakageOf, breakagePerRun, lineBreakage } from "../../src/domain/breakage.ts";
 import type { Kind } from "../../src/domain/kind.ts";
 import { createRandom } from "../../src/stats/index.ts";
 
@@ -89,9 +89,9 @@ describe("a driver's own breakage rate", () => {
     expect(Math.abs(inside / count - 0.8)).toBeLessThan(4 * Math.sqrt(0.16 / count));
   });
 
-  it("is the line's where a fit was kept before drivers were told apart, and stays finite where nothing was run or all broke", () => {
-    const line = breakageEvidence(spur, lives("a", 3, 40, 1));
-    expect(breakageOf(line, "a")).toEqual(line);
+  it("is that of a new driver for whoever has not used the line, and stays finite where nothing was run or all broke", () => {
+    const line = lineBreakage(spur, lives("a", 3, 40, 1));
+    expect(breakageOf(line, "b")).toEqual(line.newDriver);
     for (const some of [[], lives("a", 1, 0, 0), lives("a", 50, 1, 50), lives("a", 500, 100, 0)]) {
       const { shape, rate } = breakageOf(lineBreakage(spur, some), "a");
       expect(Number.isFinite(shape) && shape > 0 && Number.isFinite(rate) && rate > 0).toBe(true);
