@@ -3778,7 +3778,7 @@ export interface components {
             lineId: components["schemas"]["Id"];
             sku: string;
             name: string;
-            /** @description SKU of the line in use, where it has ended and this one supersedes it */
+            /** @description SKU of the line in use that has ended and that this one supersedes; several with commas between them. Where this line is in use as well, need and stock are those of all of them, counted once */
             insteadOf: string | null;
             kindCode: string;
             /** @description pieces in use in these cars */

@@ -12,7 +12,8 @@ import type { CarRow } from "../storage/tables.ts";
 import { changeBelow } from "./bench-sheet.ts";
 import { clubDay, meetingsAhead } from "./calendar-ahead.ts";
 import { getOwnCar } from "./keep-cars.ts";
-import { type LineDemand, lineDemands } from "./line-demand.ts";
+import { type BoughtDemand, byBought, sharedBy } from "./bought-demand.ts";
+import { type DemandOptions, lineDemands } from "./line-demand.ts";
 import { piecesInUse } from "./line-pieces.ts";
 import { count, percent } from "./in-words.ts";
 import { lineToBuy, totalsOf } from "./needs-ahead.ts";
@@ -44,9 +45,18 @@ export async function pitList(
   }
   const { changes, stoppers } = await changesBefore(work, car, ahead.slice(0, at + 1));
   const changed = new Set(changes.map(({ pieceId }) => pieceId));
-  const asItIs = await lineDemands(work, [car], [meeting.startsOn]);
-  const demands =
-    changed.size === 0 ? asItIs : await lineDemands(work, [car], [meeting.startsOn], { changed });
+  const [club, allLines] = await Promise.all([
+    selectClub(work.db, work.actor.clubId),
+    allRecords(work.db, "lines", work.actor.clubId),
+  ]);
+  const byId = new Map(allLines.map((line) => [line.id, line]));
+  const today = await clubDay(work);
+  const demandsWith = async (options: DemandOptions) =>
+    byBought(await lineDemands(work, [car], [meeting.startsOn], options), (line) =>
+      lineToBuy(line, byId, today),
+    );
+  const asItIs = await demandsWith({});
+  const demands = changed.size === 0 ? asItIs : await demandsWith({ changed });
   const lines = pitLines(demands);
   const box = pitBox(lines, target);
   const nothing = lines.map(() => 0);
@@ -61,21 +71,13 @@ export async function pitList(
       ),
   };
   const places = await stockPlaces(work, car);
-  const [club, allLines] = await Promise.all([
-    selectClub(work.db, work.actor.clubId),
-    allRecords(work.db, "lines", work.actor.clubId),
-  ]);
-  const byId = new Map(allLines.map((line) => [line.id, line]));
-  const today = await clubDay(work);
   const wanted = demands
     .map((demand, i) => ({ demand, line: lines[i]!, ...box[i]! }))
     .filter(({ pieces }) => pieces > 0)
     .map(({ demand, line, pieces, why }) => {
-      const { kind } = demand.model;
-      const bought = lineToBuy(demand.model.line, byId, today);
-      const has = (place: Map<string, number>) =>
-        (place.get(bought.id) ?? 0) +
-        (bought.id === demand.model.line.id ? 0 : (place.get(demand.model.line.id) ?? 0));
+      const { bought, lineIds } = demand;
+      const { kind } = demand.parts[0]!.model;
+      const has = (place: Map<string, number>) => lineIds.reduce((sum, id) => sum + (place.get(id) ?? 0), 0);
       const inBox = has(places.box);
       const atHome = has(places.home);
       const missing = Math.max(0, pieces - inBox - atHome - demand.spares);
@@ -83,7 +85,7 @@ export async function pitList(
       const needed = 1 - pmfCdf(line.needed, 0);
       return {
         lineId: bought.id,
-        inUseId: demand.model.line.id,
+        lineIds,
         sku: bought.sku,
         name: bought.name,
         kindCode: kind.code,
@@ -100,11 +102,11 @@ export async function pitList(
         costMinorUnits: packs * bought.priceMinorUnits,
         cautions: kind.cautions,
         weightGrams: bought.weightGrams === null ? null : pieces * bought.weightGrams,
-        sentence: `Carry ${pieces}: ${reasons[why!]}; the chance that one is needed is ${percent(needed)}, there are ${inBox} in the box, ${atHome} at home and ${demand.spares} part-worn${missing > 0 ? `, so ${missing} must be bought` : ""}.`,
+        sentence: `Carry ${pieces}: ${reasons[why!]}; the chance that one is needed is ${percent(needed)}, there are ${inBox} in the box, ${atHome} at home and ${demand.spares} part-worn${missing > 0 ? `, so ${missing} must be bought` : ""}.${sharedBy(demand)}`,
       };
     })
     .sort((a, b) => Number(b.carStopper) - Number(a.carStopper) || b.chanceNeeded - a.chanceNeeded);
-  const carry = await withShelves(work, wanted, ({ missing, inUseId }) => ({ pieces: missing, inUseId }), {
+  const carry = await withShelves(work, wanted, ({ missing, lineIds }) => ({ pieces: missing, lineIds }), {
     driverId: car.driverId,
     locationIds: [],
   });
@@ -133,16 +135,16 @@ const reasons = {
   target: "one of it would not be enough for the chance wanted",
 } as const;
 
-function pitLines(demands: readonly LineDemand[]): PitLine[] {
+function pitLines(demands: readonly BoughtDemand[]): PitLine[] {
   const weights = burdens(
-    demands.map(({ model: { line } }) => ({
-      weightGrams: line.weightGrams,
-      priceOfPiece: line.priceMinorUnits / line.packSize,
+    demands.map(({ bought }) => ({
+      weightGrams: bought.weightGrams,
+      priceOfPiece: bought.priceMinorUnits / bought.packSize,
     })),
   );
-  return demands.map(({ model, needs, perChange }, i) => ({
+  return demands.map(({ parts, needs, perChange }, i) => ({
     needed: needs.at(-1)!.needed,
-    carStopper: model.kind.carStopper,
+    carStopper: parts[0]!.model.kind.carStopper,
     perChange,
     burden: weights[i]!,
   }));

@@ -1,5 +1,6 @@
 import { packsFor, reorderLevels, restockDecision } from "../domain/restock.ts";
 import type { ServiceTarget } from "../stats/index.ts";
+import { replacedSkus, sharedBy } from "./bought-demand.ts";
 import { capitalised, count, likelyNeed, percent, percents } from "./in-words.ts";
 import { neededWithin } from "./needs-ahead.ts";
 import type { SuppliedDemand } from "./restock-list.ts";
@@ -20,8 +21,10 @@ interface ListTerms {
 
 /** One line of the restock list: what will be needed, what there is, what to order of it, and why. */
 export function entryOf(one: SuppliedDemand, target: LineTargets, terms: ListTerms) {
-  const { demand, needs, bought, supplier, leadTime, onHand, onOrder, availableOn, ageing } = one;
-  const { line, kind, wear, current } = demand.model;
+  const { demand, needs, supplier, leadTime, onHand, onOrder, availableOn, ageing } = one;
+  const { bought, parts } = demand;
+  const { kind } = parts[0]!.model;
+  const counts = parts.map(({ model }) => model.wear.counts);
   const { today, reviewDays } = terms;
   const { packSize, orderMultiplePacks, priceMinorUnits } = bought;
   const decision = restockDecision(
@@ -41,7 +44,7 @@ export function entryOf(one: SuppliedDemand, target: LineTargets, terms: ListTer
     lineId: bought.id,
     sku: bought.sku,
     name: bought.name,
-    insteadOf: bought.id === line.id ? null : line.sku,
+    insteadOf: replacedSkus(demand),
     kindCode: kind.code,
     supplierId: supplier?.id ?? null,
     packSize,
@@ -59,8 +62,15 @@ export function entryOf(one: SuppliedDemand, target: LineTargets, terms: ListTer
     safetyStock: levels.safetyStock,
     leadTime: { meanDays: leadTime.meanDays, sdDays: leadTime.sdDays, deliveries: leadTime.deliveries },
     cautions: kind.cautions,
-    sentence: sentenceOf(told, needs.at(-1)!.day) + multipleOf(told, orderMultiplePacks, terms.forDriver),
-    restsOn: { pieces: wear.counts.pieces, readings: wear.counts.readings, current },
+    sentence:
+      sentenceOf(told, needs.at(-1)!.day) +
+      multipleOf(told, orderMultiplePacks, terms.forDriver) +
+      sharedBy(demand),
+    restsOn: {
+      pieces: counts.reduce((sum, { pieces }) => sum + pieces, 0),
+      readings: counts.reduce((sum, { readings }) => sum + readings, 0),
+      current: parts.every(({ model }) => model.current),
+    },
   };
 }
 

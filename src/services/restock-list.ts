@@ -7,6 +7,7 @@ import { selectClub } from "../storage/clubs.ts";
 import { allRecords } from "../storage/records.ts";
 import type { LineRow, SupplierRow } from "../storage/tables.ts";
 import { clubDay } from "./calendar-ahead.ts";
+import { type BoughtDemand, byBought } from "./bought-demand.ts";
 import { LeadTimes } from "./lead-times-ahead.ts";
 import { type LineDemand, lineDemands } from "./line-demand.ts";
 import { carsInScope, type Scope } from "./pieces-in-scope.ts";
@@ -38,12 +39,11 @@ export interface AskedList extends Scope, AskedTarget {
   reviewPeriodDays?: number | undefined;
 }
 
-/** A line that is needed, with what it would be bought as, from whom, how fast, and what there is of it. */
+/** What is needed of a line, from whom it comes, how fast, and what there is of it. */
 export interface SuppliedDemand {
-  demand: LineDemand;
+  demand: BoughtDemand;
   /** only what is needed through the day asked for */
   needs: LineDemand["needs"];
-  bought: LineRow;
   supplier: SupplierRow | undefined;
   leadTime: LeadTime;
   onHand: number;
@@ -59,7 +59,7 @@ export const stockDriver = (work: Work, asked: Scope, cars: readonly { driverId:
     : (asked.driverId ?? (asked.carId === undefined ? null : (cars[0]?.driverId ?? null)));
 
 /**
- * The demand of all lines in some cars through a day, each with its supply.
+ * The demand of all lines in some cars through a day, by the line that they are bought as, each with its supply.
  *
  * @param beyondDays how much longer than a delivery takes the needs are looked at (for reorder levels); null: not at all
  */
@@ -82,32 +82,32 @@ export async function suppliedDemands(
   const lineById = new Map(lines.map((line) => [line.id, line]));
   const supplierById = new Map(suppliers.map((supplier) => [supplier.id, supplier]));
   const leadTimes = new LeadTimes(work);
-  const supplyOf = async (line: LineRow) => {
-    const bought = lineToBuy(line, lineById, today);
+  const boughtAs = (line: LineRow) => lineToBuy(line, lineById, today);
+  const supplyOf = async (bought: LineRow) => {
     const supplier = bought.supplierId === null ? undefined : supplierById.get(bought.supplierId);
-    return { bought, supplier, leadTime: await leadTimes.of(bought, supplier) };
+    return { supplier, leadTime: await leadTimes.of(bought, supplier) };
   };
   const further =
-    beyondDays === null ? [] : await daysBeyond(work, asked.through, lines, supplyOf, beyondDays);
+    beyondDays === null
+      ? []
+      : await daysBeyond(work, asked.through, lines.map(boughtAs), supplyOf, beyondDays);
   const demands = await lineDemands(work, cars, [...days, ...further]);
   const aged = await agedStock(work, stock, lines);
   const supplied: SuppliedDemand[] = [];
-  for (const demand of demands) {
-    const { line } = demand.model;
-    const supply = await supplyOf(line);
-    const ids = supply.bought.id === line.id ? [line.id] : [line.id, supply.bought.id];
-    const onHand = sum(ids.map((id) => stock.onHand.get(id) ?? 0));
-    const onOrder = sum(ids.map((id) => stock.onOrder.get(id) ?? 0));
+  for (const demand of byBought(demands, boughtAs)) {
+    const { lineIds } = demand;
+    const onHand = sum(lineIds.map((id) => stock.onHand.get(id) ?? 0));
+    const onOrder = sum(lineIds.map((id) => stock.onOrder.get(id) ?? 0));
     const needs = demand.needs.filter((need) => need.day <= asked.through);
     const other = onOrder + demand.spares;
     const goodOn = goodPieces(
-      ids.map((id) => aged.get(id)),
+      lineIds.map((id) => aged.get(id)),
       needs,
     );
     supplied.push({
       demand,
       needs,
-      ...supply,
+      ...(await supplyOf(demand.bought)),
       onHand,
       onOrder,
       availableOn: (day) => other + Math.max(0, onHand - (onHand > 0 ? goodOn(day) : 0)),
@@ -166,7 +166,7 @@ export async function restockList(work: Work, asked: AskedList) {
     supplied.map((one, i) => entryOf(one, targets[i]!, { today, reviewDays, forDriver: driverId !== null })),
     ({ leastPacks, packSize }, i) => ({
       pieces: leastPacks * packSize,
-      inUseId: supplied[i]!.demand.model.line.id,
+      lineIds: supplied[i]!.demand.lineIds,
     }),
     { driverId, locationIds: stock.locationIds },
   );
@@ -187,7 +187,7 @@ export async function restockList(work: Work, asked: AskedList) {
       belowMinimumByMinorUnits: below,
       toReachMinimum: toReachMinimum(
         supplied.filter(
-          (one) => (one.supplier?.id ?? null) === supplierId && one.bought.currency === club.currency,
+          (one) => (one.supplier?.id ?? null) === supplierId && one.demand.bought.currency === club.currency,
         ),
         entries,
         below,
@@ -241,7 +241,7 @@ function sharedTargets(supplied: readonly SuppliedDemand[], target: number): Lin
 }
 
 /** A line as the choice of packs for some money sees it. */
-export const budgetLine = ({ needs, bought, availableOn }: SuppliedDemand): BudgetLine => ({
+export const budgetLine = ({ needs, demand: { bought }, availableOn }: SuppliedDemand): BudgetLine => ({
   needed: needs.at(-1)?.needed ?? [1],
   held: Math.max(0, availableOn(needs.at(-1)?.day ?? "")),
   unitPieces: bought.packSize * bought.orderMultiplePacks,
@@ -255,7 +255,7 @@ function toReachMinimum(
   missing: number,
 ) {
   if (missing === 0) return [];
-  const lines = supplied.map(({ needs, bought, availableOn }) => {
+  const lines = supplied.map(({ needs, demand: { bought }, availableOn }) => {
     const ordered = entries.find((entry) => entry.lineId === bought.id)?.pieces ?? 0;
     const last = needs.at(-1);
     return {
@@ -268,7 +268,7 @@ function toReachMinimum(
   const units = fillOrder(lines, missing);
   if (units === null) return null;
   return units.flatMap((count, i) => {
-    const { id, sku, name, orderMultiplePacks } = supplied[i]!.bought;
+    const { id, sku, name, orderMultiplePacks } = supplied[i]!.demand.bought;
     const costMinorUnits = count * lines[i]!.unitPrice;
     return count === 0 ? [] : [{ lineId: id, sku, name, packs: count * orderMultiplePacks, costMinorUnits }];
   });

@@ -4,6 +4,7 @@ import { pmfCdf } from "../stats/index.ts";
 import { selectClub } from "../storage/clubs.ts";
 import type { Scope } from "./pieces-in-scope.ts";
 import { count, percents, risen } from "./in-words.ts";
+import { type BoughtDemand, sharedBy } from "./bought-demand.ts";
 import { beyondCalendar } from "./needs-ahead.ts";
 import { budgetLine, suppliedDemands } from "./restock-list.ts";
 import type { Work } from "./work.ts";
@@ -24,20 +25,20 @@ export async function restockPlan(work: Work, asked: AskedPlan) {
     suppliedDemands(work, asked),
     selectClub(work.db, work.actor.clubId),
   ]);
-  const meant = supplied.filter(({ demand }) => parts === "all" || demand.model.kind.carStopper);
-  const inCurrency = meant.filter(({ bought }) => bought.currency === club.currency);
+  const meant = supplied.filter(({ demand }) => parts === "all" || kindOf(demand).carStopper);
+  const inCurrency = meant.filter(({ demand }) => demand.bought.currency === club.currency);
   const lines = inCurrency.map(budgetLine);
   const { units, spent, chance, chanceAtMost, curve, next } = budgetPlan(lines, asked.budgetMinorUnits);
   const named = (i: number) => {
-    const { id, sku, name } = inCurrency[i]!.bought;
+    const { id, sku, name } = inCurrency[i]!.demand.bought;
     return { lineId: id, sku, name };
   };
   const chanceWithout = lines.reduce((product, line) => product * pmfCdf(line.needed, line.held), 1);
   const buy = units.flatMap((bought, i) => {
     if (bought === 0) return [];
     const { needed, held, unitPieces, unitPrice } = lines[i]!;
-    const { demand, bought: line } = inCurrency[i]!;
-    const { packSize, orderMultiplePacks } = line;
+    const { demand } = inCurrency[i]!;
+    const { packSize, orderMultiplePacks } = demand.bought;
     const packs = bought * orderMultiplePacks;
     const without = pmfCdf(needed, held);
     const withIt = pmfCdf(needed, held + bought * unitPieces);
@@ -50,8 +51,8 @@ export async function restockPlan(work: Work, asked: AskedPlan) {
         chanceWithout: without,
         chanceWith: withIt,
         orderMultiplePacks,
-        cautions: demand.model.kind.cautions,
-        sentence: `With ${count(packs, "pack")} (${count(packs * packSize, "piece")}) the chance that it lasts ${risen(without, withIt)}${orderMultiplePacks === 1 ? "" : `; the supplier sells it in multiples of ${orderMultiplePacks} packs`}.`,
+        cautions: kindOf(demand).cautions,
+        sentence: `With ${count(packs, "pack")} (${count(packs * packSize, "piece")}) the chance that it lasts ${risen(without, withIt)}${orderMultiplePacks === 1 ? "" : `; the supplier sells it in multiples of ${orderMultiplePacks} packs`}.${sharedBy(demand)}`,
       },
     ];
   });
@@ -60,7 +61,7 @@ export async function restockPlan(work: Work, asked: AskedPlan) {
       ? null
       : {
           ...named(next.line),
-          packs: next.units * inCurrency[next.line]!.bought.orderMultiplePacks,
+          packs: next.units * inCurrency[next.line]!.demand.bought.orderMultiplePacks,
           costMinorUnits: next.cost,
           chance: next.chance,
           costPerPointMinorUnits: perPoint(next.cost, next.chance - chance),
@@ -94,17 +95,19 @@ export async function restockPlan(work: Work, asked: AskedPlan) {
           chance: step.chance,
           step: {
             ...named(step.line),
-            packs: step.units * inCurrency[step.line]!.bought.orderMultiplePacks,
+            packs: step.units * inCurrency[step.line]!.demand.bought.orderMultiplePacks,
             costMinorUnits: step.cost,
             costPerPointMinorUnits: perPoint(step.cost, step.chance - before),
           },
         };
       }),
     ],
-    otherCurrency: meant.filter((one) => !inCurrency.includes(one)).map(({ bought }) => bought.sku),
+    otherCurrency: meant.filter((one) => !inCurrency.includes(one)).map(({ demand }) => demand.bought.sku),
     sentence: `For ${money(spent)} of ${money(asked.budgetMinorUnits)} the chance of no lost run through ${asked.through} ${risen(chanceWithout, chance)}${afterwards}${beyondCalendar(asked.through, calendarEndsOn)}.`,
   };
 }
+
+const kindOf = ({ parts }: BoughtDemand) => parts[0]!.model.kind;
 
 /** Money for each hundredth of chance gained; null where hardly anything is gained. */
 const perPoint = (cost: number, gain: number): number | null =>

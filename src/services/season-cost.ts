@@ -6,8 +6,8 @@ import { monthsOf, spendByMonth } from "../domain/season-spend.ts";
 import { selectClub } from "../storage/clubs.ts";
 import { allRecords } from "../storage/records.ts";
 import { selectSpend } from "../storage/spend.ts";
-import type { LineRow } from "../storage/tables.ts";
-import { type LineDemand, lineDemands } from "./line-demand.ts";
+import { type BoughtDemand, byBought } from "./bought-demand.ts";
+import { lineDemands } from "./line-demand.ts";
 import { carsInScope, type Scope } from "./pieces-in-scope.ts";
 import { calendarEnd, daysFrom, lineToBuy, type Stock, stockInScope } from "./needs-ahead.ts";
 import { stockDriver } from "./restock-list.ts";
@@ -45,7 +45,8 @@ export async function seasonCost(work: Work, asked: Scope & { from: string; thro
     cars,
     aheadMonths.map(({ lastDay }) => lastDay),
   );
-  const needed = neededLines(demands, byId, today);
+  const used = demands.filter(({ inUse }) => inUse > 0);
+  const needed = byBought(used, (line) => lineToBuy(line, byId, today));
   const ahead = needed.filter(({ bought }) => inCurrency(bought)).map((line) => lineAhead(line, stock));
   const gone = [...new Set(actual.map(({ lineId }) => lineId))]
     .filter((id) => !ahead.some(({ bought }) => bought.id === id))
@@ -123,38 +124,18 @@ function spanOf(work: Work, { from, through }: { from: string; through: string }
   return [dayStart(timeZone, from), to] as const;
 }
 
-interface NeededLine {
-  bought: LineRow;
-  demands: LineDemand[];
-}
-
-/** The lines to be bought. A line in use that has ended is bought as the one that replaces it: together they are one. */
-function neededLines(demands: readonly LineDemand[], byId: ReadonlyMap<string, LineRow>, today: string) {
-  const needed = new Map<string, NeededLine>();
-  for (const demand of demands) {
-    if (demand.inUse === 0) continue;
-    const bought = lineToBuy(demand.model.line, byId, today);
-    const one = needed.get(bought.id) ?? { bought, demands: [] };
-    one.demands.push(demand);
-    needed.set(bought.id, one);
-  }
-  return [...needed.values()];
-}
-
 /** What a line is likely to cost in each month of each season, once what there is of it is used. */
-function lineAhead({ bought, demands }: NeededLine, stock: Stock) {
-  const follows = demands.map((demand) => demand.seasons(seasons));
+function lineAhead({ bought, parts, lineIds, inUse, spares }: BoughtDemand, stock: Stock) {
+  const follows = parts.map((demand) => demand.seasons(seasons));
   const pieces = follows[0]!.map((month, m) =>
     month.map((_, season) => follows.reduce((total, follow) => total + follow[m]![season]!, 0)),
   );
-  const ids = new Set([bought.id, ...demands.map(({ model }) => model.line.id)]);
   const there = (levels: ReadonlyMap<string, number>) =>
-    [...ids].reduce((total, id) => total + (levels.get(id) ?? 0), 0);
-  const spares = demands.reduce((total, demand) => total + demand.spares, 0);
+    lineIds.reduce((total, id) => total + (levels.get(id) ?? 0), 0);
   const held = there(stock.onHand) + there(stock.onOrder) + spares;
   return {
     bought,
-    inUse: demands.reduce((total, demand) => total + demand.inUse, 0),
+    inUse,
     expectedPieces: mean(pieces.at(-1)!),
     byMonth: spendByMonth(pieces, { ...bought, held }),
   };

@@ -2,17 +2,17 @@ import { DomainError } from "../domain/errors.ts";
 import {
   isDue,
   type LeadTime,
-  type NeedThrough,
   reorderLevels,
   type RestockDecision,
   restockDecision,
   type StockLevels,
 } from "../domain/restock.ts";
-import { convolve, type ServiceTarget } from "../stats/index.ts";
+import type { ServiceTarget } from "../stats/index.ts";
 import { allRecords } from "../storage/records.ts";
 import { levelsOf } from "../storage/stock-ledger.ts";
 import type { LineRow, SupplierRow } from "../storage/tables.ts";
 import { clubDay } from "./calendar-ahead.ts";
+import { type BoughtDemand, byBought } from "./bought-demand.ts";
 import { LeadTimes } from "./lead-times-ahead.ts";
 import { type LineDemand, lineDemands } from "./line-demand.ts";
 import {
@@ -123,7 +123,8 @@ export async function shelfNeeds(
   const aged = await agedStock(work, stock, lines);
   const needs: ShelfNeed[] = [];
   const withheld: string[] = [];
-  for (const demand of byBought(pooled.demands, (line) => lineToBuy(line, lineById, today))) {
+  const inUse = pooled.demands.filter((demand) => demand.inUse > 0);
+  for (const demand of byBought(inUse, (line) => lineToBuy(line, lineById, today))) {
     const { bought, drivers } = demand;
     if (drivers.size < fewestDrivers) {
       withheld.push(bought.sku);
@@ -137,51 +138,13 @@ export async function shelfNeeds(
   return { today, target, reviewDays, needs, withheld, driversSharing, drivers };
 }
 
-/** The pooled need of what is bought as one line, with the lines in use that it is made of. */
-export interface BoughtDemand {
-  bought: LineRow;
-  parts: { lineId: string; drivers: ReadonlySet<string>; needs: LineDemand["needs"] }[];
-  drivers: ReadonlySet<string>;
-  inUse: number;
-  needs: LineDemand["needs"];
-}
-
-/** The demands in use by the line that they are bought as; of several lines the needs add up, taken as independent. */
-export function byBought(demands: readonly LineDemand[], boughtAs: (line: LineRow) => LineRow) {
-  const found = new Map<string, BoughtDemand>();
-  for (const { model, inUse, driverIds: drivers, needs } of demands) {
-    if (inUse === 0) continue;
-    const bought = boughtAs(model.line);
-    const parts = [{ lineId: model.line.id, drivers, needs }];
-    const other = found.get(bought.id);
-    found.set(
-      bought.id,
-      other === undefined
-        ? { bought, parts, drivers, inUse, needs }
-        : {
-            bought,
-            parts: [...other.parts, ...parts],
-            drivers: new Set([...other.drivers, ...drivers]),
-            inUse: other.inUse + inUse,
-            needs: addedNeeds(other.needs, needs),
-          },
-    );
-  }
-  return found.values();
-}
-
-/** The needs of two lines at the same days, taken as independent. */
-export const addedNeeds = (a: LineDemand["needs"], b: readonly NeedThrough[]): LineDemand["needs"] =>
-  a.map(({ day, needed }, i) => ({ day, needed: convolve(needed, b[i]!.needed) }));
-
 function needOf(
   demand: BoughtDemand,
   supply: { stock: Stock; aged: Awaited<ReturnType<typeof agedStock>>; leadTime: LeadTime },
   asked: { today: string; target: ServiceTarget; reviewDays: number; through: string },
 ) {
-  const { bought, parts, drivers, inUse, needs: further } = demand;
+  const { bought, lineIds, drivers, inUse, needs: further } = demand;
   const { stock, aged, leadTime } = supply;
-  const lineIds = [...new Set([...parts.map(({ lineId }) => lineId), bought.id])];
   const { today, target, reviewDays, through } = asked;
   const onHand = lineIds.reduce((sum, id) => sum + (stock.onHand.get(id) ?? 0), 0);
   const onOrder = lineIds.reduce((sum, id) => sum + (stock.onOrder.get(id) ?? 0), 0);

@@ -6,7 +6,8 @@ import type { LineShown } from "../storage/lines.ts";
 import type { CarRow, KindRow, LineRow } from "../storage/tables.ts";
 import type { LineDemand } from "./line-demand.ts";
 import { lineToBuy } from "./needs-ahead.ts";
-import { addedNeeds, type BoughtDemand, byBought, fewestDrivers, pooledDemands } from "./shelf-needs.ts";
+import { addedNeeds, type BoughtDemand, byBought } from "./bought-demand.ts";
+import { fewestDrivers, pooledDemands } from "./shelf-needs.ts";
 import type { Work } from "./work.ts";
 
 /** What may be said of a line's need: who could use it, and how many will be needed, or null where that is withheld. */
@@ -75,9 +76,9 @@ function ownNeeds(line: LineRow, { groups, byId, today }: Pooled): Part {
   const group = groups.get(bought.id);
   if (group === undefined) return null;
   if (bought.id === line.id) return enough(group.drivers) ? group.needs : "withheld";
-  const own = group.parts.find(({ lineId }) => lineId === line.id);
+  const own = group.parts.find(({ model }) => model.line.id === line.id);
   if (own === undefined) return null;
-  return group.parts.every(({ drivers }) => enough(drivers)) ? own.needs : "withheld";
+  return group.parts.every(({ driverIds }) => enough(driverIds)) ? own.needs : "withheld";
 }
 
 /** The needs of lines that it replaces and that have not ended yet, beyond what there is of those. */

@@ -194,12 +194,12 @@ interface Wanting {
  * Adds to each entry of an answer where its line is on shops' shelves, also under the number of the ended line that it
  * supersedes. A shelf whose stock the answer counts already gives nothing more.
  *
- * @param wanted of each entry, the pieces to be had and the line in use
+ * @param wanted of each entry, the pieces to be had, and all lines that serve it
  */
 export async function withShelves<E extends Wanting>(
   work: Work,
   entries: readonly E[],
-  wanted: (entry: E, i: number) => { pieces: number; inUseId: string },
+  wanted: (entry: E, i: number) => { pieces: number; lineIds: readonly string[] },
   scope: { driverId: string | null; locationIds: readonly string[] },
 ): Promise<(E & Shelves)[]> {
   const asked = entries.map((entry, i) => wanted(entry, i));
@@ -211,11 +211,11 @@ export async function withShelves<E extends Wanting>(
       .map(({ id }) => id),
   );
   const ledger = await clubShelves(work, shops, scope.locationIds);
-  const lineIds = entries.flatMap(({ lineId }, i) => [lineId, asked[i]!.inUseId]);
+  const lineIds = asked.flatMap((one) => one.lineIds);
   const found = await shelvesOf(work, { lineIds, driverId: scope.driverId });
   return entries.map((entry, i) => {
-    const { pieces, inUseId } = asked[i]!;
-    const ids = [...new Set([entry.lineId, inUseId])];
+    const { pieces, lineIds: own } = asked[i]!;
+    const ids = [...new Set([entry.lineId, ...own])];
     const shelves = ids.flatMap((id) => found.get(id) ?? []);
     const onShelf = sumOf(ids, ledger.all);
     const ofNoShop = sumOf(ids, ledger.ofNoShop);

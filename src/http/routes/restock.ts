@@ -25,10 +25,10 @@ const RestockEntry = z
     lineId: Id,
     sku: z.string(),
     name: z.string(),
-    insteadOf: z
-      .string()
-      .nullable()
-      .meta({ description: "SKU of the line in use, where it has ended and this one supersedes it" }),
+    insteadOf: z.string().nullable().meta({
+      description:
+        "SKU of the line in use that has ended and that this one supersedes; several with commas between them. Where this line is in use as well, need and stock are those of all of them, counted once",
+    }),
     kindCode: z.string(),
     inUse: z.number().int().meta({ description: "pieces in use in these cars" }),
     need: z
