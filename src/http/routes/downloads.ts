@@ -14,7 +14,7 @@ import { pitPage } from "../sheets/pit-page.ts";
 import { proposalSheet } from "../sheets/proposal-sheet.ts";
 import { restockSheet } from "../sheets/restock-sheet.ts";
 import { pageHeaders, type Sheet, sheetCsv, sheetPage } from "../sheets/sheet.ts";
-import { answerOperations } from "./answers.ts";
+import { benchSheetOperations } from "./bench-sheet.ts";
 import { dyingStockOperations } from "./dying-stock.ts";
 import { orderProposalOperations } from "./order-proposals.ts";
 import { orderOperations } from "./orders.ts";
@@ -105,7 +105,7 @@ export const downloadOperations = [
       written(restockSheet(await restockList(work, query), timeZone)),
   }),
   ...downloads<Parameters<typeof benchSheet>[2]>({
-    beside: named(answerOperations, "benchSheet"),
+    beside: named(benchSheetOperations, "benchSheet"),
     id: "benchSheet",
     what: "the bench sheet of a car",
     sheet: async (work, { id, query, timeZone }) =>

@@ -1,6 +1,6 @@
 import type { Operation } from "../operation.ts";
 import { accuracyOperations } from "./accuracy.ts";
-import { answerOperations } from "./answers.ts";
+import { benchSheetOperations } from "./bench-sheet.ts";
 import { bulkOperations } from "./bulk.ts";
 import { lifeCalculators } from "./calculators-life.ts";
 import { stockCalculators } from "./calculators-stock.ts";
@@ -13,9 +13,11 @@ import { clubOperations } from "./club.ts";
 import { downloadOperations } from "./downloads.ts";
 import { dyingStockOperations } from "./dying-stock.ts";
 import { fittingOperations } from "./fittings.ts";
+import { forecastOperations } from "./forecasts.ts";
 import { inspectionOperations } from "./inspections.ts";
 import { kindOperations } from "./kinds.ts";
 import { lineOperations } from "./lines.ts";
+import { lineWearOperations } from "./line-wear.ts";
 import { locationOperations } from "./locations.ts";
 import { meetingOperations } from "./meetings.ts";
 import { movementOperations } from "./movements.ts";
@@ -50,7 +52,9 @@ export const operations: readonly Operation[] = [
   ...inspectionOperations,
   ...meetingOperations,
   ...calendarOperations,
-  ...answerOperations,
+  ...forecastOperations,
+  ...benchSheetOperations,
+  ...lineWearOperations,
   ...accuracyOperations,
   ...restockOperations,
   ...pictureOperations,
