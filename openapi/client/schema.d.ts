@@ -768,7 +768,7 @@ export interface paths {
         };
         /**
          * When will this piece be worn out?
-         * @description Its wear now, its rate, and what is left: as usage, runs, meetings and a date read off the calendar ahead, each as a range; and its chance of lasting the next meeting and one more run.
+         * @description Its wear now, its rate, and what is left: as usage, runs, meetings and a date read off the calendar ahead, each as a range; and its chance of lasting the next meeting, one more run, and through a meeting that is asked for.
          */
         get: operations["forecastPiece"];
         put?: never;
@@ -3280,6 +3280,30 @@ export interface components {
                 wearsOut: number;
                 /** @description chance, 0 to 1: it breaks by accident by then */
                 breaks: number;
+            } | null;
+            /** @description from now through the meeting of `meetingId`; null where none was asked for */
+            throughMeeting: {
+                meetingId: components["schemas"]["Id"];
+                name: string;
+                /**
+                 * Format: date
+                 * @description calendar day, RFC 3339 full-date
+                 * @example 2027-02-07
+                 */
+                startsOn: string;
+                runs: number;
+                /** @description planned usage on the clock */
+                usage: number;
+                /** @description chance, 0 to 1: it neither wears out nor breaks */
+                lasts: number;
+                /** @description chance, 0 to 1: it is past its limit by then */
+                wearsOut: number;
+                /** @description chance, 0 to 1: it breaks by accident by then */
+                breaks: number;
+                /** @description meetings ahead of that one, whose runs and usage are counted too */
+                meetingsBefore: number;
+                /** @description the answer in one sentence with its numbers */
+                sentence: string;
             } | null;
             /** @description accidents, apart from wear: the driver's own rate, drawn to that of the line */
             breakage: {
@@ -11193,6 +11217,8 @@ export interface operations {
                 limit?: "race" | "club" | "stop";
                 /** @description for a spare: the car whose calendar it would follow */
                 carId?: components["schemas"]["Id"];
+                /** @description a meeting ahead: will it last from now through that one, those before it counted too? */
+                meetingId?: components["schemas"]["Id"];
             };
             header?: never;
             path: {
@@ -11290,6 +11316,18 @@ export interface operations {
                      *         "lasts": 0.979973,
                      *         "wearsOut": 2.99686e-8,
                      *         "breaks": 0.0200266
+                     *       },
+                     *       "throughMeeting": {
+                     *         "meetingId": "01930000-0000-7000-8000-00000003ee01",
+                     *         "name": "Round 1",
+                     *         "startsOn": "2027-02-07",
+                     *         "runs": 6,
+                     *         "usage": 33,
+                     *         "lasts": 0.979973,
+                     *         "wearsOut": 2.99686e-8,
+                     *         "breaks": 0.0200266,
+                     *         "meetingsBefore": 0,
+                     *         "sentence": "It lasts through Round 1 on 2027-02-07 with a chance of 98 %: 6 runs."
                      *       },
                      *       "breakage": {
                      *         "perRun": {

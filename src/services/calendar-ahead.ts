@@ -1,10 +1,11 @@
 import type { PlannedMeeting } from "../domain/calendar.ts";
 import { dayIn } from "../domain/club-time.ts";
 import type { Surface } from "../domain/kind.ts";
+import { DomainError } from "../domain/errors.ts";
 import { plannedRuns } from "../domain/meeting.ts";
 import { selectClub } from "../storage/clubs.ts";
 import { selectEntries, selectMeetingsFrom, selectRunsAtMeetings } from "../storage/meetings-ahead.ts";
-import { allRecords } from "../storage/records.ts";
+import { allRecords, getRecord } from "../storage/records.ts";
 import type { CarRow } from "../storage/tables.ts";
 import type { Work } from "./work.ts";
 
@@ -68,4 +69,32 @@ export async function meetingsAhead(
       return [car.id, ahead.filter((meeting) => meeting.runs > 0)];
     }),
   );
+}
+
+/**
+ * The calendar ahead through a meeting that was asked for, those before it included.
+ *
+ * @param whose calendar it is, in words: a car with its name, or a piece
+ * @throws {DomainError} `not_found`, or `nothing_to_forecast` for a meeting that is over or at which nothing is to be driven
+ */
+export async function aheadThrough(
+  work: Work,
+  ahead: readonly PlannedMeeting[],
+  meetingId: string,
+  whose: string,
+): Promise<PlannedMeeting[]> {
+  const at = ahead.findIndex((meeting) => meeting.meetingId === meetingId);
+  if (at !== -1) return ahead.slice(0, at + 1);
+  const { name, startsOn, days } = await getRecord(
+    work.db,
+    "meetings",
+    work.actor.clubId,
+    meetingId,
+    "meeting",
+  );
+  const over = startsOn < earlier(await clubDay(work), days - 1);
+  const detail = over
+    ? `was on ${startsOn} (${name}); name one that is ahead`
+    : `is ${name} on ${startsOn}, where ${whose} has nothing ahead to drive; enter the car there first, or name another one`;
+  throw new DomainError("nothing_to_forecast", `The meeting ${detail}`, [{ pointer: "#/meetingId", detail }]);
 }

@@ -1,5 +1,5 @@
 import { breakageOf, breakagePerRun } from "../domain/breakage.ts";
-import type { PlannedMeeting } from "../domain/calendar.ts";
+import type { MeetingDemand, PlannedMeeting } from "../domain/calendar.ts";
 import { DomainError } from "../domain/errors.ts";
 import {
   chancesThrough,
@@ -26,9 +26,10 @@ import { selectSeenWear } from "../storage/inspections.ts";
 import { countPiecesInUse, selectLastCarOfPack } from "../storage/pieces.ts";
 import type { PieceRow } from "../storage/tables.ts";
 import { selectFittingsOfPiece, selectRunsOfPiece } from "../storage/usage.ts";
-import { meetingsAhead } from "./calendar-ahead.ts";
+import { aheadThrough, meetingsAhead } from "./calendar-ahead.ts";
 import { getOwnCar } from "./keep-cars.ts";
 import { ageSince, getOwnPiece } from "./keep-pieces.ts";
+import { count, percent } from "./in-words.ts";
 import { type CurrentModel, seenAtUsage } from "./line-models.ts";
 import type { Work } from "./work.ts";
 
@@ -83,7 +84,8 @@ export async function aheadOf(
  * When will this piece be worn out? Its wear now, its rate, what is left as usage, runs, meetings and a date, and its
  * chance of getting through the next meeting and through one more run.
  *
- * @throws {DomainError} `not_found`, `not_allowed`, `piece_retired`, or `nothing_to_forecast` where the kind lacks that limit
+ * @throws {DomainError} `not_found`, `not_allowed`, `piece_retired`, or `nothing_to_forecast` where the kind lacks that limit,
+ *   or the piece has no such meeting ahead
  */
 export async function forecastPiece(work: Work, id: string, asked: AskedForecast = {}) {
   const piece = await getOwnPiece(work, id);
@@ -98,6 +100,7 @@ export async function forecastPiece(work: Work, id: string, asked: AskedForecast
 interface AskedForecast {
   limit?: LimitName | undefined;
   carId?: string | undefined;
+  meetingId?: string | undefined;
 }
 
 /**
@@ -118,11 +121,16 @@ export async function forecastOf(work: Work, piece: PieceRow, asked: AskedForeca
     );
 
   const { use, fitting, lastSeenAt } = await pieceInUse(work, piece, model);
-  const ahead = await aheadOf(work, piece, model, fitting?.carId ?? asked.carId ?? null);
+  const carId = fitting?.carId ?? asked.carId ?? null;
+  const ahead = await aheadOf(work, piece, model, carId);
   const forecast = pieceForecast(model, use, limitName);
   const { start } = looksFromNew(model.kind, model.overrides, use.asNew, use.seen);
   const demand = pieceDemand(model, ahead);
   const [next] = demand;
+  const through =
+    asked.meetingId === undefined
+      ? null
+      : demand.slice(0, (await meetingsThrough(work, { piece, carId, ahead }, asked.meetingId)).length);
   const oneRun = {
     wearingUsage:
       model.kind.clock === "days"
@@ -134,6 +142,22 @@ export async function forecastOf(work: Work, piece: PieceRow, asked: AskedForeca
   const daysUntil = (day: string) => Math.max(0, (Date.parse(day) - Date.parse(work.now())) / 86_400_000) + 1;
   const past = forecast.pastLimitProbability;
   const breakage = breakageOf(model.breakage, piece.driverId);
+  /** Over the first meetings ahead, the last of which is named. */
+  const over = (meetings: readonly MeetingDemand[]) => {
+    const { meetingId, name, startsOn, throughHere } = meetings.at(-1)!;
+    const runs = meetings.reduce((sum, meeting) => sum + meeting.runs, 0);
+    return {
+      meetingId,
+      name,
+      startsOn,
+      runs,
+      usage: meetings.reduce((sum, meeting) => sum + meeting.usage, 0),
+      ...chancesThrough(forecast, breakage, {
+        wearingUsage: model.kind.clock === "days" ? daysUntil(startsOn) : throughHere,
+        runs,
+      }),
+    };
+  };
   return {
     pieceId: piece.id,
     mark: piece.mark,
@@ -157,20 +181,8 @@ export async function forecastOf(work: Work, piece: PieceRow, asked: AskedForeca
       probability,
       usage: probability <= past ? 0 : forecast.remainingQuantile((probability - past) / (1 - past)),
     })),
-    nextMeeting:
-      next === undefined
-        ? null
-        : {
-            meetingId: next.meetingId,
-            name: next.name,
-            startsOn: next.startsOn,
-            runs: next.runs,
-            usage: next.usage,
-            ...chancesThrough(forecast, breakage, {
-              wearingUsage: model.kind.clock === "days" ? daysUntil(next.startsOn) : next.wearingUsage,
-              runs: next.runs,
-            }),
-          },
+    nextMeeting: next === undefined ? null : over([next]),
+    throughMeeting: through === null ? null : withSentence(over(through), through.length - 1),
     oneMoreRun: chancesThrough(forecast, breakage, oneRun),
     breakage: { perRun: breakagePerRun(breakage), broken: breakage.broken, runs: breakage.runs },
     surprises: surprisesOf(forecast, countedLooks(model.kind, model.overrides, use.asNew, use.seen)),
@@ -178,6 +190,32 @@ export async function forecastOf(work: Work, piece: PieceRow, asked: AskedForeca
     cautions: model.kind.cautions,
   };
 }
+
+/** The meetings ahead of a piece through one of them. @throws {DomainError} as `aheadThrough` */
+async function meetingsThrough(
+  work: Work,
+  { piece, carId, ahead }: { piece: PieceRow; carId: string | null; ahead: readonly PlannedMeeting[] },
+  meetingId: string,
+) {
+  const car = carId === null ? null : await getOwnCar(work, carId);
+  if (car === null && ahead.length === 0)
+    throw new DomainError(
+      "nothing_to_forecast",
+      `${piece.mark} is on no car: say with carId whose calendar it would follow`,
+      [{ pointer: "#/carId", detail: "must say whose calendar it would follow, for it is on no car" }],
+    );
+  return aheadThrough(work, ahead, meetingId, car === null ? piece.mark : `"${car.name}"`);
+}
+
+/** A chance through a meeting, with how many meetings lie before it. */
+const withSentence = <T extends { name: string; startsOn: string; runs: number; lasts: number }>(
+  one: T,
+  meetingsBefore: number,
+) => ({
+  ...one,
+  meetingsBefore,
+  sentence: `It lasts through ${one.name} on ${one.startsOn} with a chance of ${percent(one.lasts)}: ${count(one.runs, "run")}${meetingsBefore === 0 ? "" : `, those of the ${meetingsBefore === 1 ? "meeting" : `${meetingsBefore} meetings`} before it included`}.`,
+});
 
 /** The readings off the trend, each with when it was read and what it said. */
 const surprisesOf = (forecast: WearForecast, looks: readonly SeenAtUsage[]) =>

@@ -5,12 +5,12 @@ import { chancesThrough, pieceDemand, pieceForecast } from "../domain/forecast.t
 import { burdens, dayChance, pitBox, type PitLine } from "../domain/pit-box.ts";
 import { pmfCdf, pmfMean } from "../stats/index.ts";
 import { selectClub } from "../storage/clubs.ts";
-import { allRecords, getRecord } from "../storage/records.ts";
+import { allRecords } from "../storage/records.ts";
 import { selectFittedOnCars } from "../storage/restock.ts";
 import { levelsOf } from "../storage/stock-ledger.ts";
 import type { CarRow } from "../storage/tables.ts";
 import { changeBelow } from "./bench-sheet.ts";
-import { clubDay, meetingsAhead } from "./calendar-ahead.ts";
+import { aheadThrough, clubDay, meetingsAhead } from "./calendar-ahead.ts";
 import { getOwnCar } from "./keep-cars.ts";
 import { type BoughtDemand, byBought, sharedBy } from "./bought-demand.ts";
 import { type DemandOptions, lineDemands } from "./line-demand.ts";
@@ -36,14 +36,14 @@ export async function pitList(
   const target = asked.target ?? defaultTarget;
   const car = await getOwnCar(work, carId);
   const ahead = (await meetingsAhead(work, [car])).get(carId) ?? [];
-  const at = asked.meetingId === undefined ? 0 : ahead.findIndex((one) => one.meetingId === asked.meetingId);
-  const meeting = ahead[at];
-  if (meeting === undefined) {
-    if (asked.meetingId !== undefined)
-      await getRecord(work.db, "meetings", work.actor.clubId, asked.meetingId, "meeting");
-    throw new DomainError("nothing_to_forecast", `"${car.name}" has no such meeting ahead in the calendar`);
-  }
-  const { changes, stoppers } = await changesBefore(work, car, ahead.slice(0, at + 1));
+  const through =
+    asked.meetingId === undefined
+      ? ahead.slice(0, 1)
+      : await aheadThrough(work, ahead, asked.meetingId, `"${car.name}"`);
+  const meeting = through.at(-1);
+  if (meeting === undefined)
+    throw new DomainError("nothing_to_forecast", `"${car.name}" has no meeting ahead in the calendar`);
+  const { changes, stoppers } = await changesBefore(work, car, through);
   const changed = new Set(changes.map(({ pieceId }) => pieceId));
   const [club, allLines] = await Promise.all([
     selectClub(work.db, work.actor.clubId),
@@ -115,7 +115,7 @@ export async function pitList(
     carName: car.name,
     asOf: work.now(),
     meeting,
-    meetingsBefore: at,
+    meetingsBefore: through.length - 1,
     target,
     currency: club.currency,
     carStoppers: stoppers,

@@ -98,10 +98,10 @@ it("GET /v1/cars/{id}/pit-list: 404 for a meeting that is not there, 409 for one
   };
   expect(await ask("none")).toEqual([404, "/problems/not_found", "#/meetingId"]);
   const past = await meeting("Round 1", "2026-11-01");
-  expect(await ask(past.id)).toEqual([409, "/problems/nothing_to_forecast", undefined]);
+  expect(await ask(past.id)).toEqual([409, "/problems/nothing_to_forecast", "#/meetingId"]);
   const ahead = await meeting("Round 2", "2026-12-20");
   await service.owner.must("PUT", `/v1/meetings/${ahead.id}/entries/${car.id}`, { attends: false });
-  expect(await ask(ahead.id)).toEqual([409, "/problems/nothing_to_forecast", undefined]);
+  expect(await ask(ahead.id)).toEqual([409, "/problems/nothing_to_forecast", "#/meetingId"]);
 });
 
 it("a run of 0 minutes is refused with 422 at its minutes, logged, as one of a meeting or as a correction, unless it says a knock or a pack", async () => {

@@ -1,7 +1,8 @@
 import { z } from "zod";
 import { limitNames } from "../../domain/wear.ts";
 import { forecastPiece } from "../../services/forecast-piece.ts";
-import { chance, Range, share } from "../answer-schemas.ts";
+import { chance, Range, Sentence, share } from "../answer-schemas.ts";
+import { exampleIds } from "../example-ids.ts";
 import { operation } from "../operation.ts";
 import { ById, Day, Id, Instant } from "../schemas.ts";
 import { chances, Clock, CountRange, RestsOn, Unit } from "../wear-schemas.ts";
@@ -10,6 +11,15 @@ const LimitName = z.enum(limitNames);
 const DayRange = z
   .object({ p10: Day.nullable(), median: Day.nullable(), p90: Day.nullable() })
   .meta({ id: "DayRange", description: "days; null where they lie beyond the calendar's end" });
+
+const OverMeeting = {
+  meetingId: Id,
+  name: z.string(),
+  startsOn: Day,
+  runs: z.number().int(),
+  usage: z.number().meta({ description: "planned usage on the clock" }),
+  ...chances,
+};
 
 const Forecast = z
   .object({
@@ -56,16 +66,22 @@ const Forecast = z
         "further usage by which it is worn out with that probability; null where that is never reached",
     }),
     nextMeeting: z
-      .object({
-        meetingId: Id,
-        name: z.string(),
-        startsOn: Day,
-        runs: z.number().int(),
-        usage: z.number().meta({ description: "planned usage on the clock" }),
-        ...chances,
-      })
+      .object(OverMeeting)
       .nullable()
       .meta({ description: "null where the calendar has no meeting ahead for its car" }),
+    throughMeeting: z
+      .object({
+        ...OverMeeting,
+        meetingsBefore: z
+          .number()
+          .int()
+          .meta({ description: "meetings ahead of that one, whose runs and usage are counted too" }),
+        sentence: Sentence,
+      })
+      .nullable()
+      .meta({
+        description: "from now through the meeting of `meetingId`; null where none was asked for",
+      }),
     breakage: z
       .object({
         perRun: Range.meta({ description: "breakages of a piece for each run of this driver" }),
@@ -99,16 +115,19 @@ export const forecastOperations = [
     operationId: "forecastPiece",
     summary: "When will this piece be worn out?",
     description:
-      "Its wear now, its rate, and what is left: as usage, runs, meetings and a date read off the calendar ahead, each as a range; and its chance of lasting the next meeting and one more run.",
+      "Its wear now, its rate, and what is left: as usage, runs, meetings and a date read off the calendar ahead, each as a range; and its chance of lasting the next meeting, one more run, and through a meeting that is asked for.",
     tags: ["answers"],
     need: "answers:read",
     params: ById,
     query: z.strictObject({
       limit: LimitName.optional().meta({ description: "which wear limit; the club's if not given" }),
       carId: Id.optional().meta({ description: "for a spare: the car whose calendar it would follow" }),
+      meetingId: Id.optional().meta({
+        description: "a meeting ahead: will it last from now through that one, those before it counted too?",
+      }),
     }),
     answers: { 200: { description: "The forecast.", body: Forecast } },
     problems: [404, 409],
-    example: { query: { limit: "club" } },
+    example: { query: { limit: "club", meetingId: exampleIds.meetingId } },
   })(async ({ params, query }, work) => ({ status: 200, body: await forecastPiece(work, params.id, query) })),
 ];
