@@ -788,7 +788,7 @@ export interface paths {
         };
         /**
          * What must be looked at on this car?
-         * @description Every fitted piece in the order of the bench, with its chance of getting through the next meeting, whether to change it, look at it or leave it, and what one more check of it is worth. With `minutes`, the checks to spend them on.
+         * @description Every fitted piece in the order of the bench, with its chance of getting through the next meeting, whether to change it, look at it or leave it, and what one more check of it is worth. The advice goes by the chance of wear (or by the runs it was not seen for), the worth of a check by cost, as change-early does: `rule` names it. With `minutes`, the checks to spend them on.
          */
         get: operations["benchSheet"];
         put?: never;
@@ -1208,7 +1208,7 @@ export interface paths {
         };
         /**
          * What goes in the box for a meeting, and what to change before leaving
-         * @description One change of every car-stopper, what is likely to be needed, and as much more as keeps the chance that a part ends the day below 1 less the target, the lightest first: where a line states no weight, its price stands in.
+         * @description One change of every car-stopper, what is likely to be needed, and as much more as keeps the chance that a part ends the day below 1 less the target, the lightest first: where a line states no weight, its price stands in. What to change goes by the chance of wear, as on the bench sheet, and not by cost as change-early does: `rule` names it.
          */
         get: operations["pitList"];
         put?: never;
@@ -1265,7 +1265,7 @@ export interface paths {
         };
         /**
          * Is it worth changing this piece before it ends?
-         * @description The usage at which a planned change costs least in the long run, from the price of the part and what a lost run costs; not worth it where wear-out does not accelerate. Without costs given, the planned change costs the parts, bench time counts nothing, and a lost run costs 2500 minor units for a car-stopper and nothing for others.
+         * @description The usage at which a planned change costs least in the long run, from the price of the part and what a lost run costs; not worth it where wear-out does not accelerate. It goes by cost, where the bench sheet and the pit list go by the chance of wear: `rule` names it, and they need not agree. Without costs given, the planned change costs the parts, bench time counts nothing, and a lost run costs 2500 minor units for a car-stopper and nothing for others.
          */
         get: operations["changePieceEarly"];
         put?: never;
@@ -3417,8 +3417,19 @@ export interface components {
             ready: boolean;
             /** @description bench time for all that is to be changed or looked at */
             minutes: number;
+            /** @description what the advice of the entries goes by, as that of the pit list does */
+            adviceBy: {
+                rule: components["schemas"]["AdviceRule"];
+                /** @description chance of not being worn out below which it is changed */
+                changeBelow: number;
+                /** @description chance of not being worn out below which it is looked at */
+                lookBelow: number;
+                /** @description runs since it was last seen from which it is looked at anyway */
+                lookAfterRuns: number;
+            };
             /** @description what the worth of a check is worked out with, beside the price of the parts */
             checkCosts: {
+                rule: components["schemas"]["AdviceRule"];
                 /**
                  * @description currency code, ISO 4217
                  * @example AUD
@@ -3444,8 +3455,14 @@ export interface components {
             emptyPositions: string[];
             cautions: string[];
         };
+        /**
+         * @description what the advice goes by. chance: how likely it wears out at the meeting, whatever a change costs; unseen: runs since anybody looked at it; cost: what a change costs against what a lost run costs. Answers that go by different rules need not agree
+         * @enum {string}
+         */
+        AdviceRule: "chance" | "unseen" | "cost";
         /** @description the checks to spend the minutes on, the most gain for each minute first */
         Tonight: {
+            rule: components["schemas"]["AdviceRule"];
             /** @description bench time asked for */
             minutes: number;
             /** @description bench time of the checks, never more */
@@ -3469,7 +3486,7 @@ export interface components {
                 checkGainMinorUnits: number;
                 /** @description the same for each minute of bench time */
                 checkGainPerMinute: number;
-                /** @description what the reading may decide, in one sentence */
+                /** @description what the reading may decide, by cost, in one sentence */
                 checkWhy: string;
             }[];
         };
@@ -3492,7 +3509,7 @@ export interface components {
             checkGainMinorUnits: number;
             /** @description the same for each minute of bench time */
             checkGainPerMinute: number;
-            /** @description what the reading may decide, in one sentence */
+            /** @description what the reading may decide, by cost, in one sentence */
             checkWhy: string;
             /** @description the day is over without it */
             carStopper: boolean;
@@ -3516,6 +3533,8 @@ export interface components {
             runsSinceSeen: number;
             /** @enum {string} */
             advice: "change" | "look" | "leave";
+            rule: components["schemas"]["AdviceRule"];
+            /** @description the rule and what was found, in one sentence */
             why: string;
             restsOn: components["schemas"]["RestsOn"];
             cautions: string[];
@@ -4076,6 +4095,12 @@ export interface components {
             };
             /** @description the list keeps that chance below 1 less the target */
             met: boolean;
+            /** @description what `change` goes by, as the advice of the bench sheet does */
+            changeBy: {
+                rule: components["schemas"]["AdviceRule"];
+                /** @description chance of not being worn out below which it is changed */
+                changeBelow: number;
+            };
             change: {
                 position: string;
                 pieceId: components["schemas"]["Id"];
@@ -4083,6 +4108,7 @@ export interface components {
                 lineId: components["schemas"]["Id"];
                 kindCode: string;
                 carStopper: boolean;
+                rule: components["schemas"]["AdviceRule"];
                 /** @description chance, 0 to 1: it is worn out by the end of the meeting */
                 wearsOut: number;
                 /** @description chance, 0 to 1: it neither wears out nor breaks by then */
@@ -4326,6 +4352,7 @@ export interface components {
              * @example AUD
              */
             currency: string;
+            rule: components["schemas"]["AdviceRule"];
             changedTogether: number;
             /**
              * @description money in whole minor units of the currency (ISO 4217), such as cents
@@ -11409,13 +11436,21 @@ export interface operations {
                      *       },
                      *       "ready": false,
                      *       "minutes": 3,
+                     *       "adviceBy": {
+                     *         "rule": "chance",
+                     *         "changeBelow": 0.7,
+                     *         "lookBelow": 0.95,
+                     *         "lookAfterRuns": 18
+                     *       },
                      *       "checkCosts": {
+                     *         "rule": "cost",
                      *         "currency": "AUD",
                      *         "labourMinorUnits": 500,
                      *         "lostRunMinorUnits": 2500,
                      *         "lesserShare": 0.2
                      *       },
                      *       "tonight": {
+                     *         "rule": "cost",
                      *         "minutes": 10,
                      *         "minutesUsed": 3,
                      *         "gainMinorUnits": 1185,
@@ -11429,7 +11464,7 @@ export interface operations {
                      *             "checkMinutes": 3,
                      *             "checkGainMinorUnits": 1185,
                      *             "checkGainPerMinute": 394.989,
-                     *             "checkWhy": "A reading may turn \"leave\" into \"change\" (chance 49 %): worn out by the end of Round 1 with a chance of 49 %, where changing pays from 70 %."
+                     *             "checkWhy": "By cost, a reading may turn \"leave\" into \"change\" (chance 49 %): worn out by the end of Round 1 with a chance of 49 %, where changing pays from 70 %."
                      *           }
                      *         ]
                      *       },
@@ -11445,7 +11480,7 @@ export interface operations {
                      *           "checkMinutes": 3,
                      *           "checkGainMinorUnits": 1185,
                      *           "checkGainPerMinute": 394.989,
-                     *           "checkWhy": "A reading may turn \"leave\" into \"change\" (chance 49 %): worn out by the end of Round 1 with a chance of 49 %, where changing pays from 70 %.",
+                     *           "checkWhy": "By cost, a reading may turn \"leave\" into \"change\" (chance 49 %): worn out by the end of Round 1 with a chance of 49 %, where changing pays from 70 %.",
                      *           "carStopper": true,
                      *           "usage": 165,
                      *           "clock": "minutes",
@@ -11467,7 +11502,8 @@ export interface operations {
                      *           "lastGrade": null,
                      *           "runsSinceSeen": 30,
                      *           "advice": "change",
-                     *           "why": "Worn out by the end of Round 1 with a chance of 49 %; 30 runs since it was last seen.",
+                     *           "rule": "chance",
+                     *           "why": "By chance of wear (change from 30 % on, look from 5 % on): worn out by the end of Round 1 with a chance of 49 %; 30 runs since it was last seen.",
                      *           "restsOn": {
                      *             "basis": "line",
                      *             "ownReadings": 0,
@@ -11494,7 +11530,7 @@ export interface operations {
                      *           "checkMinutes": 3,
                      *           "checkGainMinorUnits": 0,
                      *           "checkGainPerMinute": 0,
-                     *           "checkWhy": "In money, it may stay on whatever a reading says: worn out by the end of Round 1 with a chance of under 1 %, where changing pays from 70 %.",
+                     *           "checkWhy": "By cost, it may stay on whatever a reading says: worn out by the end of Round 1 with a chance of under 1 %, where changing pays from 70 %.",
                      *           "carStopper": true,
                      *           "usage": 165,
                      *           "clock": "minutes",
@@ -11516,7 +11552,8 @@ export interface operations {
                      *           "lastGrade": null,
                      *           "runsSinceSeen": 0,
                      *           "advice": "leave",
-                     *           "why": "Worn out by the end of Round 1 with a chance of under 1 %; seen since its last run.",
+                     *           "rule": "chance",
+                     *           "why": "By chance of wear (change from 30 % on, look from 5 % on): worn out by the end of Round 1 with a chance of under 1 %; seen since its last run.",
                      *           "restsOn": {
                      *             "basis": "own-readings",
                      *             "ownReadings": 5,
@@ -11543,7 +11580,7 @@ export interface operations {
                      *           "checkMinutes": 3,
                      *           "checkGainMinorUnits": 0,
                      *           "checkGainPerMinute": 0,
-                     *           "checkWhy": "In money, it may stay on whatever a reading says: worn out by the end of Round 1 with a chance of under 1 %, where changing pays from 36 %.",
+                     *           "checkWhy": "By cost, it may stay on whatever a reading says: worn out by the end of Round 1 with a chance of under 1 %, where changing pays from 36 %.",
                      *           "carStopper": true,
                      *           "usage": 165,
                      *           "clock": "minutes",
@@ -11565,7 +11602,8 @@ export interface operations {
                      *           "lastGrade": null,
                      *           "runsSinceSeen": 0,
                      *           "advice": "leave",
-                     *           "why": "Worn out by the end of Round 1 with a chance of under 1 %; seen since its last run.",
+                     *           "rule": "chance",
+                     *           "why": "By chance of wear (change from 30 % on, look from 5 % on): worn out by the end of Round 1 with a chance of under 1 %; seen since its last run.",
                      *           "restsOn": {
                      *             "basis": "own-readings",
                      *             "ownReadings": 5,
@@ -12514,10 +12552,10 @@ export interface operations {
                 };
                 content: {
                     /**
-                     * @example position,mark,kind,benchStep,advice,check,checkMinutes,carStopper,usage,clock,wearP10,wearMedian,wearP90,unit,wearShareMedian,lasts,wearsOut,breaks,lastSeenAt,lastGrade,runsSinceSeen,why,cautions,pieceId
-                     *     front-right tyre,2-FR,Rubber touring tyre,tyres,change,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,0.8343778241284987,1.3258600681536548,2.0345286590321368,mm,0.8286625425960334,0.5013075644513546,0.4896837576598885,0.01765312788683071,,,30,Worn out by the end of Round 1 with a chance of 49 %; 30 runs since it was last seen.,"Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e02
-                     *     front-left tyre,2-FL,Rubber touring tyre,tyres,leave,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,1.182251591459691,1.1998903571939077,1.2177772603520585,mm,0.7499314732461917,0.9816594277172838,0.0006997980198243956,0.01765312788683071,2026-05-03T09:00:00.000Z,,0,Worn out by the end of Round 1 with a chance of under 1 %; seen since its last run.,"Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e01
-                     *     spur,spur 1,"Spur, acetal, 48 DP",drivetrain,leave,Span over ten teeth at three places; look for chips.,3,true,165,minutes,0.023624208036439096,0.031684442002764344,0.039332165150935954,mm,0.3168444200276434,0.9799733476386493,2.996855808520734e-8,0.02002662299296165,2026-05-03T09:00:00.000Z,,0,Worn out by the end of Round 1 wit
+                     * @example position,mark,kind,benchStep,advice,check,checkMinutes,carStopper,usage,clock,wearP10,wearMedian,wearP90,unit,wearShareMedian,lasts,wearsOut,breaks,lastSeenAt,lastGrade,runsSinceSeen,rule,why,cautions,pieceId
+                     *     front-right tyre,2-FR,Rubber touring tyre,tyres,change,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,0.8343778241284987,1.3258600681536548,2.0345286590321368,mm,0.8286625425960334,0.5013075644513546,0.4896837576598885,0.01765312788683071,,,30,chance,"By chance of wear (change from 30 % on, look from 5 % on): worn out by the end of Round 1 with a chance of 49 %; 30 runs since it was last seen.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e02
+                     *     front-left tyre,2-FL,Rubber touring tyre,tyres,leave,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,1.182251591459691,1.1998903571939077,1.2177772603520585,mm,0.7499314732461917,0.9816594277172838,0.0006997980198243956,0.01765312788683071,2026-05-03T09:00:00.000Z,,0,chance,"By chance of wear (change from 30 % on, look from 5 % on): worn out by the end of Round 1 with a chance of under 1 %; seen since its last run.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e01
+                     *     spur,spur 1,"Spur, acetal, 48 DP",drivetrain,leave,Span over ten teeth at three places; look for chips.,3,true,165,minutes,0.023624208036439096,0.031684442002764344,0.039332165150935954,mm,
                      */
                     "text/csv; charset=utf-8; header=present": string;
                 };
@@ -12606,7 +12644,7 @@ export interface operations {
                 content: {
                     /**
                      * @example do,what,sku,pieces,grams,carStopper,chance,inBox,atHome,spares,onShelf,shelves,missing,cost,currency,why,cautions
-                     *     change before leaving,front-right tyre: 2-FR,,,,true,0.4896837576598885,,,,,,,,,Change it before leaving: it is worn out by the end of Round 1 with a chance of 49 %.,"Wear eye protection when gluing, and follow the glue maker's instructions."
+                     *     change before leaving,front-right tyre: 2-FR,,,,true,0.4896837576598885,,,,,,,,,"By chance of wear, change it before leaving: it is worn out by the end of Round 1 with a chance of 49 % (change from 30 % on).","Wear eye protection when gluing, and follow the glue maker's instructions."
                      *     carry,"Control slick, set of four",QB-TY-101,2,,true,0.03817853743796307,0,0,0,0,,2,52.00,AUD,"Carry 2: the day is over without it; the chance that one is needed is 4 %, there are 0 in the box, 0 at home and 0 part-worn, so 2 must be bought. 2 must come from elsewhere.","Wear eye protection when gluing, and follow the glue maker's instructions."
                      *     carry,Spur 87T 48 DP,QB-SP-487,1,,true,0.020979183161829118,3,5,1,4,"Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago.",0,0.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is 2 %, there are 3 in the box, 5 at home and 1 part-worn.",Unplug the pack before fingers go near the gears.
                      *     carry,LiPo 2S 5000 mAh,QB-EL-801,1,,true,0.0035302382592420356,0,0,0,0,,1,85.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is under 1 %, there are 0 in the box, 0 at home and 0 part-worn, so 1 must be bought. 1 must come from elsewhere.",Unplug the pack before fingers go near the gears.
@@ -13112,6 +13150,10 @@ export interface operations {
                      *         "carried": 0.00184126
                      *       },
                      *       "met": true,
+                     *       "changeBy": {
+                     *         "rule": "chance",
+                     *         "changeBelow": 0.7
+                     *       },
                      *       "change": [
                      *         {
                      *           "position": "front-right tyre",
@@ -13120,12 +13162,13 @@ export interface operations {
                      *           "lineId": "01930000-0000-7000-8000-000000000051",
                      *           "kindCode": "TYR-EX",
                      *           "carStopper": true,
+                     *           "rule": "chance",
                      *           "wearsOut": 0.489684,
                      *           "lasts": 0.501308,
                      *           "cautions": [
                      *             "Wear eye protection when gluing, and follow the glue maker's instructions."
                      *           ],
-                     *           "sentence": "Change it before leaving: it is worn out by the end of Round 1 with a chance of 49 %."
+                     *           "sentence": "By chance of wear, change it before leaving: it is worn out by the end of Round 1 with a chance of 49 % (change from 30 % on)."
                      *         }
                      *       ],
                      *       "carry": [
@@ -13523,6 +13566,7 @@ export interface operations {
                      *       "asOf": "2026-12-01T09:00:00.000Z",
                      *       "clock": "minutes",
                      *       "currency": "AUD",
+                     *       "rule": "cost",
                      *       "changedTogether": 1,
                      *       "plannedCostMinorUnits": 900,
                      *       "lostRunCostMinorUnits": 2500,
@@ -13543,7 +13587,7 @@ export interface operations {
                      *       "usage": 165,
                      *       "endsInNextMeeting": 0.0209791,
                      *       "changeNow": false,
-                     *       "sentence": "Change it at about 378 minutes (anywhere from 333 to 437 costs within 1 % of the least): that saves 17 % against running it to its end; this one has 165, and ends in the next meeting with a chance of 2 %, so it stays."
+                     *       "sentence": "By cost, change it at about 378 minutes (anywhere from 333 to 437 costs within 1 % of the least): that saves 17 % against running it to its end; this one has 165, and ends in the next meeting with a chance of 2 %, so it stays."
                      *     }
                      */
                     "application/json": components["schemas"]["ChangeEarly"];

@@ -1,4 +1,5 @@
 import { z } from "zod";
+import { adviceRules } from "../domain/piece-advice.ts";
 import { clocks } from "../domain/kind.ts";
 import { chance } from "./answer-schemas.ts";
 
@@ -40,3 +41,10 @@ export const chances = {
   wearsOut: chance("it is past its limit by then"),
   breaks: chance("it breaks by accident by then"),
 };
+
+/** What an advice goes by: answers that go by different rules need not agree. */
+export const AdviceRule = z.enum(adviceRules).meta({
+  id: "AdviceRule",
+  description:
+    "what the advice goes by. chance: how likely it wears out at the meeting, whatever a change costs; unseen: runs since anybody looked at it; cost: what a change costs against what a lost run costs. Answers that go by different rules need not agree",
+});

@@ -1,4 +1,12 @@
 import { setImmediate } from "node:timers/promises";
+import {
+  type Advice,
+  adviceBy,
+  type AdviceRule,
+  changeBelow,
+  lookAfterRuns,
+  lookBelow,
+} from "../domain/piece-advice.ts";
 import { breakageOf } from "../domain/breakage.ts";
 import { pieceDemand, pieceForecast, chancesThrough, restsOn } from "../domain/forecast.ts";
 import { benchSteps, type BenchStep, type Kind } from "../domain/kind.ts";
@@ -9,15 +17,9 @@ import { selectClub } from "../storage/clubs.ts";
 import { getRecord } from "../storage/records.ts";
 import { meetingsAhead } from "./calendar-ahead.ts";
 import { pieceInUse } from "./forecast-piece.ts";
+import { count, percent } from "./in-words.ts";
 import { fittedCar } from "./keep-cars.ts";
 import type { Work } from "./work.ts";
-
-/** Below this chance of getting through the next meeting, a piece is to be changed before it. */
-export const changeBelow = 0.7;
-/** Below this one, it is to be looked at. */
-const lookBelow = 0.95;
-/** A piece that nobody has looked at for this many runs is looked at, whatever its forecast. */
-const runsUnseen = 18;
 
 /** Bench labour of one change, and what a lost run costs, in a two-decimal currency (common practice, no source). */
 const labourMinorUnits = 500;
@@ -48,7 +50,6 @@ function benchCosts(asked: AskedBench, currency: string): BenchCosts {
   };
 }
 
-export type Advice = "change" | "look" | "leave";
 const adviceOrder: Advice[] = ["change", "look", "leave"];
 
 /**
@@ -87,7 +88,8 @@ export async function benchSheet(work: Work, carId: string, asked: AskedBench = 
     minutes: entries
       .filter((entry) => entry.advice !== "leave")
       .reduce((sum, entry) => sum + entry.checkMinutes, 0),
-    checkCosts: { currency, ...costs },
+    adviceBy: { rule: "chance" as const, changeBelow, lookBelow, lookAfterRuns },
+    checkCosts: { rule: "cost" as const, currency, ...costs },
     tonight: asked.minutes === undefined ? null : tonight(entries, asked.minutes),
     entries: entries.map(({ gain: _, ...entry }) => entry),
     emptyPositions: car.positions
@@ -106,6 +108,7 @@ function tonight(entries: readonly Awaited<ReturnType<typeof benchEntry>>[], min
     minutes,
   );
   return {
+    rule: "cost" as const,
     minutes,
     minutesUsed: checks.reduce((sum, check) => sum + check.minutes, 0),
     gainMinorUnits: Math.round(checks.reduce((sum, check) => sum + check.gain, 0)),
@@ -164,12 +167,7 @@ async function benchEntry(
   const wear = wearAnswered(scale, forecast.wear);
   const lastGrade = use.seen.findLast((one) => one.grade !== null)?.grade ?? null;
   const wornOut = chances === null ? forecast.pastLimitProbability : chances.wearsOut;
-  const advice: Advice =
-    1 - wornOut < changeBelow
-      ? "change"
-      : 1 - wornOut < lookBelow || runsSinceSeen >= runsUnseen
-        ? "look"
-        : "leave";
+  const { advice, rule } = adviceBy(wornOut, runsSinceSeen);
   return {
     position,
     pieceId: piece.id,
@@ -200,7 +198,8 @@ async function benchEntry(
     lastGrade,
     runsSinceSeen,
     advice,
-    why: whyOf({ wornOut, runsSinceSeen, lastGrade, next: next?.name }),
+    rule,
+    why: whyOf({ rule, wornOut, runsSinceSeen, lastGrade, next: next?.name }),
     restsOn: { ...restsOn(model, use), current: model.current },
     cautions: model.kind.cautions,
   };
@@ -209,31 +208,35 @@ async function benchEntry(
 /** In one sentence, what one more reading may decide. */
 function checkWhyOf(check: CheckGain | null, next: string | undefined, look: "reading" | "grade"): string {
   if (check === null) return "No meeting ahead: nothing has to be decided by one.";
-  const standing = `worn out by the end of ${next} with a chance of ${percentOf(check.wearsOut)}, where changing pays from ${percentOf(check.changeFrom)}`;
+  const standing = `worn out by the end of ${next} with a chance of ${percent(check.wearsOut)}, where changing pays from ${percent(check.changeFrom)}`;
   if (check.gain === 0)
     return check.decision === "leave"
-      ? `In money, it may stay on whatever a ${look} says: ${standing}.`
-      : `In money, a change pays whatever a ${look} says: ${standing}.`;
-  return `A ${look} may turn "${check.decision}" into "${check.decision === "leave" ? "change" : "leave"}" (chance ${percentOf(check.switches)}): ${standing}.`;
+      ? `By cost, it may stay on whatever a ${look} says: ${standing}.`
+      : `By cost, a change pays whatever a ${look} says: ${standing}.`;
+  return `By cost, a ${look} may turn "${check.decision}" into "${check.decision === "leave" ? "change" : "leave"}" (chance ${percent(check.switches)}): ${standing}.`;
 }
 
-const percentOf = (p: number): string =>
-  p < 0.01 ? "under 1 %" : p > 0.99 ? "over 99 %" : `${Math.round(p * 100)} %`;
-
+/** In one sentence, what the advice goes by and what was found. */
 function whyOf({
+  rule,
   wornOut,
   runsSinceSeen,
   lastGrade,
   next,
 }: {
+  rule: AdviceRule;
   wornOut: number;
   runsSinceSeen: number;
   lastGrade: number | null;
   next: string | undefined;
 }): string {
   const when = next === undefined ? "now" : `by the end of ${next}`;
+  const by =
+    rule === "unseen"
+      ? `By the runs it was not seen for (look from ${lookAfterRuns} on)`
+      : `By chance of wear (change from ${percent(1 - changeBelow)} on, look from ${percent(1 - lookBelow)} on)`;
   const seen =
-    runsSinceSeen === 0 ? "seen since its last run" : `${runsSinceSeen} runs since it was last seen`;
+    runsSinceSeen === 0 ? "seen since its last run" : `${count(runsSinceSeen, "run")} since it was last seen`;
   const grade = lastGrade === null ? "" : `, last grade ${lastGrade}`;
-  return `Worn out ${when} with a chance of ${percentOf(wornOut)}; ${seen}${grade}.`;
+  return `${by}: worn out ${when} with a chance of ${percent(wornOut)}; ${seen}${grade}.`;
 }

@@ -78,6 +78,7 @@ export async function changePieceEarly(work: Work, id: string, asked: AskedCosts
     asOf: work.now(),
     clock: kind.clock,
     currency: line.currency,
+    rule: "cost" as const,
     changedTogether: size,
     plannedCostMinorUnits: costs.plannedCost,
     lostRunCostMinorUnits: costs.lostRunCost,
@@ -96,8 +97,8 @@ export async function changePieceEarly(work: Work, id: string, asked: AskedCosts
     endsInNextMeeting: next === undefined ? null : 1 - lasts,
     changeNow,
     sentence: early.worthwhile
-      ? `Change it at about ${Math.round(early.interval!)} ${kind.clock} (anywhere from ${Math.round(early.within.from)} ${early.within.to === null ? "on" : `to ${Math.round(early.within.to)}`} costs within 1 % of the least): that saves ${saving} % against running it to its end; this one has ${oneDecimal(use.now.usage)}, and ends in the next meeting with a chance of ${percent(1 - lasts)}, so ${changeNow ? "change it now" : "it stays"}.`
-      : `Changing early is not worth it: with ${paid(costs.plannedCost)} for a planned change and ${paid(costs.lostRunCost)} for a lost run the best rule saves ${early.saving < 0.005 ? "nothing" : `only ${(early.saving * 100).toFixed(1)} %`} against running it to its end.`,
+      ? `By cost, change it at about ${Math.round(early.interval!)} ${kind.clock} (anywhere from ${Math.round(early.within.from)} ${early.within.to === null ? "on" : `to ${Math.round(early.within.to)}`} costs within 1 % of the least): that saves ${saving} % against running it to its end; this one has ${oneDecimal(use.now.usage)}, and ends in the next meeting with a chance of ${percent(1 - lasts)}, so ${changeNow ? "change it now" : "it stays"}.`
+      : `By cost, changing early is not worth it: with ${paid(costs.plannedCost)} for a planned change and ${paid(costs.lostRunCost)} for a lost run the best rule saves ${early.saving < 0.005 ? "nothing" : `only ${(early.saving * 100).toFixed(1)} %`} against running it to its end.`,
   };
 }
 

@@ -1,3 +1,4 @@
+import { adviceBy, changeBelow } from "../domain/piece-advice.ts";
 import { breakageOf } from "../domain/breakage.ts";
 import type { PlannedMeeting } from "../domain/calendar.ts";
 import { DomainError } from "../domain/errors.ts";
@@ -9,7 +10,6 @@ import { allRecords } from "../storage/records.ts";
 import { selectFittedOnCars } from "../storage/restock.ts";
 import { levelsOf } from "../storage/stock-ledger.ts";
 import type { CarRow } from "../storage/tables.ts";
-import { changeBelow } from "./bench-sheet.ts";
 import { aheadThrough, clubDay, meetingsAhead } from "./calendar-ahead.ts";
 import { getOwnCar } from "./keep-cars.ts";
 import { type BoughtDemand, byBought, sharedBy } from "./bought-demand.ts";
@@ -121,6 +121,7 @@ export async function pitList(
     carStoppers: stoppers,
     chanceDayEnds: chances,
     met: chances.carried <= 1 - target + 1e-12,
+    changeBy: { rule: "chance" as const, changeBelow },
     change: changes,
     carry,
     totals: totalsOf(carry),
@@ -178,7 +179,7 @@ async function changesBefore(work: Work, car: CarRow, ahead: readonly PlannedMee
       },
     );
     if (model.kind.carStopper) stoppers++;
-    if (1 - wearsOut >= changeBelow) continue;
+    if (adviceBy(wearsOut, 0).advice !== "change") continue;
     changes.push({
       position,
       pieceId: piece.id,
@@ -186,10 +187,11 @@ async function changesBefore(work: Work, car: CarRow, ahead: readonly PlannedMee
       lineId: piece.lineId,
       kindCode: model.kind.code,
       carStopper: model.kind.carStopper,
+      rule: "chance" as const,
       wearsOut,
       lasts,
       cautions: model.kind.cautions,
-      sentence: `Change it before leaving: it is worn out by the end of ${last.name} with a chance of ${percent(wearsOut)}.`,
+      sentence: `By chance of wear, change it before leaving: it is worn out by the end of ${last.name} with a chance of ${percent(wearsOut)} (change from ${percent(1 - changeBelow)} on).`,
     });
   }
   changes.sort((a, b) => Number(b.carStopper) - Number(a.carStopper) || b.wearsOut - a.wearsOut);

@@ -54,6 +54,7 @@ describe("GET /v1/cars/{id}/bench-sheet", () => {
     const body = await sheet();
     expect(body.tonight).toBeNull();
     expect(body.checkCosts).toEqual({
+      rule: "cost",
       currency: "AUD",
       labourMinorUnits: 500,
       lostRunMinorUnits: 2500,
@@ -64,13 +65,13 @@ describe("GET /v1/cars/{id}/bench-sheet", () => {
     expect(half.checkGainPerMinute).toBeCloseTo(half.checkGainMinorUnits / 3, 0);
     // A spur of 9.00 and 5.00 of labour, against those and a lost run: 1400 / 3900.
     expect(half.checkWhy).toMatch(
-      /^A reading may turn "leave" into "change" \(chance \d+ %\): worn out by the end of Round 1 with a chance of \d+ %, where changing pays from 36 %\.$/,
+      /^By cost, a reading may turn "leave" into "change" \(chance \d+ %\): worn out by the end of Round 1 with a chance of \d+ %, where changing pays from 36 %\.$/,
     );
     expect(fresh).toMatchObject({
       checkGainMinorUnits: 0,
       checkGainPerMinute: 0,
       checkWhy:
-        "In money, it may stay on whatever a reading says: worn out by the end of Round 1 with a chance of under 1 %, where changing pays from 36 %.",
+        "By cost, it may stay on whatever a reading says: worn out by the end of Round 1 with a chance of under 1 %, where changing pays from 36 %.",
     });
   });
 

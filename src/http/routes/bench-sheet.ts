@@ -4,7 +4,7 @@ import { benchSheet } from "../../services/bench-sheet.ts";
 import { Range, share } from "../answer-schemas.ts";
 import { operation } from "../operation.ts";
 import { ById, Currency, Day, Id, Instant, MinorUnits, queryInteger, queryNumber } from "../schemas.ts";
-import { Clock, RestsOn, Unit } from "../wear-schemas.ts";
+import { AdviceRule, Clock, RestsOn, Unit } from "../wear-schemas.ts";
 
 const checkWorth = {
   checkGainMinorUnits: MinorUnits.meta({
@@ -12,11 +12,12 @@ const checkWorth = {
       "what one more reading (or grade) is expected to save before the next meeting, in minor units; 0 where it can change nothing",
   }),
   checkGainPerMinute: z.number().min(0).meta({ description: "the same for each minute of bench time" }),
-  checkWhy: z.string().meta({ description: "what the reading may decide, in one sentence" }),
+  checkWhy: z.string().meta({ description: "what the reading may decide, by cost, in one sentence" }),
 };
 
 const Tonight = z
   .object({
+    rule: AdviceRule,
     minutes: z.number().meta({ description: "bench time asked for" }),
     minutesUsed: z.number().meta({ description: "bench time of the checks, never more" }),
     gainMinorUnits: MinorUnits.meta({ description: "what they are expected to save together" }),
@@ -63,7 +64,8 @@ const BenchEntry = z
     lastGrade: z.number().int().nullable(),
     runsSinceSeen: z.number().int(),
     advice: z.enum(["change", "look", "leave"]),
-    why: z.string(),
+    rule: AdviceRule,
+    why: z.string().meta({ description: "the rule and what was found, in one sentence" }),
     restsOn: RestsOn,
     cautions: z.array(z.string()),
   })
@@ -86,8 +88,20 @@ const BenchSheet = z
       .nullable(),
     ready: z.boolean().meta({ description: "nothing is to be changed, and no position is empty" }),
     minutes: z.number().meta({ description: "bench time for all that is to be changed or looked at" }),
+    adviceBy: z
+      .object({
+        rule: AdviceRule,
+        changeBelow: share.meta({ description: "chance of not being worn out below which it is changed" }),
+        lookBelow: share.meta({ description: "chance of not being worn out below which it is looked at" }),
+        lookAfterRuns: z
+          .number()
+          .int()
+          .meta({ description: "runs since it was last seen from which it is looked at anyway" }),
+      })
+      .meta({ description: "what the advice of the entries goes by, as that of the pit list does" }),
     checkCosts: z
       .object({
+        rule: AdviceRule,
         currency: Currency,
         labourMinorUnits: MinorUnits.meta({ description: "labour of one planned change" }),
         lostRunMinorUnits: MinorUnits.meta({
@@ -112,7 +126,7 @@ export const benchSheetOperations = [
     operationId: "benchSheet",
     summary: "What must be looked at on this car?",
     description:
-      "Every fitted piece in the order of the bench, with its chance of getting through the next meeting, whether to change it, look at it or leave it, and what one more check of it is worth. With `minutes`, the checks to spend them on.",
+      "Every fitted piece in the order of the bench, with its chance of getting through the next meeting, whether to change it, look at it or leave it, and what one more check of it is worth. The advice goes by the chance of wear (or by the runs it was not seen for), the worth of a check by cost, as change-early does: `rule` names it. With `minutes`, the checks to spend them on.",
     tags: ["answers"],
     need: "answers:read",
     params: ById,

@@ -5,6 +5,7 @@ import { cautions, chance, Sentence, share, Totals } from "../answer-schemas.ts"
 import { operation } from "../operation.ts";
 import { ById, Currency, Day, Id, Instant, MinorUnits, queryNumber } from "../schemas.ts";
 import { shelfMembers } from "../stock-list-schemas.ts";
+import { AdviceRule } from "../wear-schemas.ts";
 
 const PitList = z
   .object({
@@ -34,6 +35,12 @@ const PitList = z
       })
       .meta({ description: "chance that a part ends the day" }),
     met: z.boolean().meta({ description: "the list keeps that chance below 1 less the target" }),
+    changeBy: z
+      .object({
+        rule: AdviceRule,
+        changeBelow: share.meta({ description: "chance of not being worn out below which it is changed" }),
+      })
+      .meta({ description: "what `change` goes by, as the advice of the bench sheet does" }),
     change: z.array(
       z.object({
         position: z.string(),
@@ -42,6 +49,7 @@ const PitList = z
         lineId: Id,
         kindCode: z.string(),
         carStopper: z.boolean(),
+        rule: AdviceRule,
         wearsOut: chance("it is worn out by the end of the meeting"),
         lasts: chance("it neither wears out nor breaks by then"),
         cautions,
@@ -93,7 +101,7 @@ export const pitListOperations = [
     operationId: "pitList",
     summary: "What goes in the box for a meeting, and what to change before leaving",
     description:
-      "One change of every car-stopper, what is likely to be needed, and as much more as keeps the chance that a part ends the day below 1 less the target, the lightest first: where a line states no weight, its price stands in.",
+      "One change of every car-stopper, what is likely to be needed, and as much more as keeps the chance that a part ends the day below 1 less the target, the lightest first: where a line states no weight, its price stands in. What to change goes by the chance of wear, as on the bench sheet, and not by cost as change-early does: `rule` names it.",
     tags: ["answers"],
     need: "answers:read",
     params: ById,

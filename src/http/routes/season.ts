@@ -6,6 +6,7 @@ import { seasonCost } from "../../services/season-cost.ts";
 import { CalendarEnd, scope, Sentence, share } from "../answer-schemas.ts";
 import { operation } from "../operation.ts";
 import { ById, Currency, Day, Id, Instant, MinorUnits, queryInteger } from "../schemas.ts";
+import { AdviceRule } from "../wear-schemas.ts";
 
 const Month = z.string().meta({ description: "month, YYYY-MM", example: "2027-02" });
 const MoneyRange = z
@@ -98,6 +99,7 @@ const ChangeEarly = z
     asOf: Instant,
     clock: z.enum(clocks),
     currency: Currency,
+    rule: AdviceRule,
     changedTogether: z.number().int(),
     plannedCostMinorUnits: MinorUnits,
     lostRunCostMinorUnits: MinorUnits,
@@ -167,7 +169,7 @@ export const seasonOperations = [
     operationId: "changePieceEarly",
     summary: "Is it worth changing this piece before it ends?",
     description:
-      "The usage at which a planned change costs least in the long run, from the price of the part and what a lost run costs; not worth it where wear-out does not accelerate. Without costs given, the planned change costs the parts, bench time counts nothing, and a lost run costs 2500 minor units for a car-stopper and nothing for others.",
+      "The usage at which a planned change costs least in the long run, from the price of the part and what a lost run costs; not worth it where wear-out does not accelerate. It goes by cost, where the bench sheet and the pit list go by the chance of wear: `rule` names it, and they need not agree. Without costs given, the planned change costs the parts, bench time counts nothing, and a lost run costs 2500 minor units for a car-stopper and nothing for others.",
     tags: ["answers"],
     need: "answers:read",
     params: ById,

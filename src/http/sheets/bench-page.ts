@@ -62,6 +62,7 @@ const columns: Column<Row>[] = [
   },
   { name: "lastGrade", of: (row) => row.lastGrade },
   { name: "runsSinceSeen", of: (row) => row.runsSinceSeen, page: { heading: "Runs since", number: true } },
+  { name: "rule", of: (row) => row.rule },
   { name: "why", of: (row) => row.why },
   { name: "cautions", of: (row) => row.cautions.join(" ") },
   { name: "pieceId", of: (row) => row.pieceId },
@@ -81,13 +82,14 @@ export function benchPage(bench: Bench, timeZone: string): Sheet<Row> {
         ? `As of ${longDay(dayIn(timeZone, bench.asOf))}. No meeting is ahead in the calendar.`
         : `As of ${longDay(dayIn(timeZone, bench.asOf))}, for ${next.name} on ${longDay(next.startsOn)}: ${next.runs} runs on ${next.surface}.`,
       bench.ready ? "The car is ready." : "The car is not ready.",
+      `What to do goes by the chance of wear: change below a chance of ${percent(bench.adviceBy.changeBelow)} of not being worn out, look below ${percent(bench.adviceBy.lookBelow)} or after ${bench.adviceBy.lookAfterRuns} runs unseen.`,
       `Bench time for all that is to be changed or looked at: ${readable(bench.minutes)} minutes.`,
       ...(tonight === null
         ? []
         : [
             tonight.checks.length === 0
-              ? `For ${readable(tonight.minutes)} minutes tonight: no check pays.`
-              : `For ${readable(tonight.minutes)} minutes tonight: ${tonight.checks.map(({ position, mark }) => `${position} (${mark})`).join(", ")}.`,
+              ? `For ${readable(tonight.minutes)} minutes tonight, by cost: no check pays.`
+              : `For ${readable(tonight.minutes)} minutes tonight, by cost: ${tonight.checks.map(({ position, mark }) => `${position} (${mark})`).join(", ")}.`,
           ]),
       ...(empty.length === 0 ? [] : [`Nothing is fitted at: ${empty.join(", ")}.`]),
     ],
