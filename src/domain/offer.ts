@@ -32,7 +32,7 @@ export type Condition = (typeof conditions)[number];
 /** What a shop says about one of its lines. */
 export type Offer = {
   sku: string;
-  name: string;
+  name?: string | undefined;
   mpn?: string | undefined;
   gtin?: string | undefined;
   /** left out where the shop does not tell */
@@ -64,12 +64,12 @@ export type SchemaOrgProduct = {
   sku: string;
   mpn?: string;
   gtin?: string;
-  name: string;
+  name?: string;
   offers: {
     "@type": "Offer";
     price?: string;
     priceCurrency?: string;
-    availability: string;
+    availability?: string;
     itemCondition?: string;
     inventoryLevel?: QuantitativeValue;
     deliveryLeadTime?: QuantitativeValue;
@@ -82,13 +82,13 @@ export type SchemaOrgProduct = {
  * An offer in the words of schema.org: Product with sku, mpn, gtin, name; Offer with price, priceCurrency,
  * availability, inventoryLevel, deliveryLeadTime (there is no property leadTime) and eligibleQuantity.
  *
- * The GTIN is given as it is printed, not padded. Where availability is not told it follows from the pieces on hand.
+ * The GTIN is given as it is printed, not padded. What the shop does not tell is left out: read back, an offer says what it said.
  *
  * @throws {RangeError} if the GTIN or the price is none, or a number of pieces or days is negative
  */
 export function toSchemaOrg(offer: Offer): SchemaOrgProduct {
-  const { sku, name, mpn, gtin, price, onHand, leadTimeDays, minimumOrder, condition, priceValidUntil } =
-    offer;
+  const { sku, name, mpn, gtin, price, onHand, leadTimeDays, minimumOrder } = offer;
+  const { availability, condition, priceValidUntil } = offer;
   const fault = gtin === undefined ? undefined : gtinFault(gtin);
   if (fault !== undefined) throw new RangeError(`toSchemaOrg requires a GTIN: ${fault}`);
   for (const count of [onHand, leadTimeDays?.least, leadTimeDays?.most, minimumOrder]) {
@@ -102,11 +102,11 @@ export function toSchemaOrg(offer: Offer): SchemaOrgProduct {
     sku,
     ...(mpn === undefined ? {} : { mpn }),
     ...(gtin === undefined ? {} : { gtin }),
-    name,
+    ...(name === undefined ? {} : { name }),
     offers: {
       "@type": "Offer",
       ...(price === undefined ? {} : { price: formatMoney(price), priceCurrency: price.currency }),
-      availability: `https://schema.org/${offer.availability ?? availabilityOf(onHand)}`,
+      ...(availability === undefined ? {} : { availability: `https://schema.org/${availability}` }),
       ...(condition === undefined ? {} : { itemCondition: `https://schema.org/${condition}` }),
       ...(onHand === undefined ? {} : { inventoryLevel: quantity({ value: onHand }) }),
       ...(leadTimeDays === undefined
@@ -123,10 +123,6 @@ export function toSchemaOrg(offer: Offer): SchemaOrgProduct {
       ...(priceValidUntil === undefined ? {} : { priceValidUntil }),
     },
   };
-}
-
-function availabilityOf(onHand: number | undefined): Availability {
-  return onHand === 0 ? "BackOrder" : "InStock";
 }
 
 function quantity(values: Omit<QuantitativeValue, "@type">): QuantitativeValue {

@@ -52,7 +52,7 @@ export function productOf(row: ListedRow, currency: string): Omit<SchemaOrgProdu
   const leadTimeDays = itemShown(row).leadTimeDays ?? undefined;
   const { "@context": _, ...product } = toSchemaOrg({
     sku,
-    name: name ?? sku,
+    name: name ?? undefined,
     gtin: gtin ?? undefined,
     mpn: mpn ?? undefined,
     price: priceMinorUnits === null ? undefined : { minorUnits: priceMinorUnits, currency },

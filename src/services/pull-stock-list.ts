@@ -4,7 +4,7 @@ import { selectDuePulls, updateFeed } from "../storage/stock-lists.ts";
 import type { ShopRow } from "../storage/tables.ts";
 import { type Fetched, type FetchLimits, fetchSafely } from "./fetch-safely.ts";
 import { getShop } from "./keep-shops.ts";
-import { type ListType, listTypes, maxListBytes } from "./read-stock-list.ts";
+import { isEncoding, type ListType, listTypes, maxListBytes } from "./read-stock-list.ts";
 import { confirmList, type ListResult, noteFailure, takeStockList } from "./take-stock-list.ts";
 import type { Work } from "./work.ts";
 
@@ -30,6 +30,11 @@ function typeOf({ contentType, url }: Extract<Fetched, { changed: true }>): {
     throw new DomainError(
       "pull_failed",
       `${url.host} sends ${name === "" ? "no content type" : name}; a list is ${listTypes.join(", ")}, or has an address that ends in .csv, .json or .jsonld`,
+    );
+  if (charset !== undefined && !isEncoding(charset))
+    throw new DomainError(
+      "pull_failed",
+      `${url.host} says that its list is written in "${charset}", which is no encoding known here; let it say utf-8, windows-1252 or utf-16le, or nothing`,
     );
   return { type, ...(charset !== undefined && { encoding: charset }) };
 }

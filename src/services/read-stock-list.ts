@@ -56,6 +56,15 @@ export class Rejected {
 export const refusedList = (detail: string): DomainError =>
   new DomainError("import_refused", `${detail}. Nothing of it was kept; the last good list still counts.`);
 
+/** Whether a label is one of the WHATWG Encoding Standard. */
+export function isEncoding(label: string): boolean {
+  try {
+    return new TextDecoder(label).encoding !== "";
+  } catch {
+    return false;
+  }
+}
+
 const isUtf8 = (encoding: string) => new TextDecoder(encoding).encoding === "utf-8";
 
 /** Byte order marks, each with the encoding that it announces. */

@@ -286,6 +286,8 @@ const keep = (
       ...{ listId: merged ? listId : list.id, listedAt: arrivedAt, digest, catalogueMark: mark },
       ...counts,
       ...{ failures: 0, failedAt: null, failedFor: null },
+      // What the shop's server knows as unchanged is no longer the list that counts: it is fetched as a whole next time.
+      ...(list.way === "push" && { etag: null, lastModified: null }),
     });
     await updateStockList(db, list.id, { outcome, rowsRead, rejected: rejected.total, ...difference });
     const replaced = merged ? list.id : listId;

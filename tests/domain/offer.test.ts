@@ -3,27 +3,18 @@ import { toSchemaOrg } from "../../src/domain/offer.ts";
 
 const price = { minorUnits: 650, currency: "EUR" };
 
-test("toSchemaOrg leaves out what the shop does not tell", () => {
-  expect(toSchemaOrg({ sku: "A", name: "A", price })).toEqual({
+test("toSchemaOrg leaves out what the shop does not tell, and makes nothing up from an empty shelf", () => {
+  expect(toSchemaOrg({ sku: "A", price, onHand: 0 })).toEqual({
     "@context": "https://schema.org",
     "@type": "Product",
     sku: "A",
-    name: "A",
     offers: {
       "@type": "Offer",
       price: "6.50",
       priceCurrency: "EUR",
-      availability: "https://schema.org/InStock",
+      inventoryLevel: { "@type": "QuantitativeValue", value: 0 },
     },
   });
-});
-
-test("toSchemaOrg takes an empty shelf for a back order unless the shop says otherwise", () => {
-  expect(toSchemaOrg({ sku: "A", name: "A", price, onHand: 0 }).offers.availability).toBe(
-    "https://schema.org/BackOrder",
-  );
-  const soldOut = toSchemaOrg({ sku: "A", name: "A", price, onHand: 0, availability: "SoldOut" });
-  expect(soldOut.offers.availability).toBe("https://schema.org/SoldOut");
 });
 
 test("toSchemaOrg refuses a wrong GTIN and negative numbers", () => {

@@ -56,6 +56,37 @@ describe("a list that is fetched", () => {
     expect(await state()).toMatchObject({ list: { ageHours: 0 }, nextPullAt: "2026-12-01T19:00:00.000Z" });
   });
 
+  test("is fetched as a whole after another was pushed, though the server would say that nothing has changed", async () => {
+    sendGood();
+    await pull();
+    const csv = { "content-type": "text/csv" };
+    const pushed = await service.owner.send(
+      "PUT",
+      `/v1/shops/${shop}/stock-list`,
+      "sku,inventoryLevel\nC-3,1\n",
+      csv,
+    );
+    expect(pushed.body).toMatchObject({ outcome: "kept", rows: 1 });
+    expect((await pull()).body).toMatchObject({ outcome: "kept", rows: 2, added: 2, gone: 1 });
+    expect(await rows()).toEqual([
+      ["A-1", 4],
+      ["B-2", 0],
+    ]);
+    expect((await pull()).body.outcome).toBe("unchanged");
+  });
+
+  test("in an encoding that nobody knows is refused with what to say instead; the last good list counts on", async () => {
+    sendGood();
+    await pull();
+    server.answers((_, response) => response.setHeader("content-type", "text/csv; charset=x-foo").end(good));
+    const answer = await pull();
+    expect(answer.status).toBe(502);
+    expect(answer.body.detail).toMatch(
+      /written in "x-foo", which is no encoding known here; let it say utf-8/,
+    );
+    expect(await rows()).toHaveLength(2);
+  });
+
   test("is asked for by its date where the server has no ETag", async () => {
     const at = "Tue, 01 Dec 2026 10:00:00 GMT";
     server.answers((request, response) => {

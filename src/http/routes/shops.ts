@@ -10,6 +10,7 @@ import {
   listUnmatched,
   readShop,
 } from "../../services/keep-shops.ts";
+import { isEncoding } from "../../services/read-stock-list.ts";
 import { exampleIds } from "../example-ids.ts";
 import { operation } from "../operation.ts";
 import {
@@ -28,14 +29,6 @@ import {
 import { itemShown, ListedItem } from "../stock-list-schemas.ts";
 
 const count = z.number().int().min(0);
-
-const isEncoding = (label: string) => {
-  try {
-    return new TextDecoder(label).encoding !== "";
-  } catch {
-    return false;
-  }
-};
 
 const members = {
   name: text(120).meta({ example: "Quillbrook club counter" }),

@@ -2,7 +2,13 @@ import type { Context } from "hono";
 import { z } from "zod";
 import { getShop, readStockListPage } from "../../services/keep-shops.ts";
 import { pullStockList } from "../../services/pull-stock-list.ts";
-import { type ListType, listTypes, maxListBytes, maxListRows } from "../../services/read-stock-list.ts";
+import {
+  isEncoding,
+  type ListType,
+  listTypes,
+  maxListBytes,
+  maxListRows,
+} from "../../services/read-stock-list.ts";
 import { pushStockList } from "../../services/push-stock-list.ts";
 import { operation } from "../operation.ts";
 import { FormError } from "../problem.ts";
@@ -90,11 +96,11 @@ function formOf(c: Context): Form {
       `Send the list as ${listTypes.join(", ")}, not "${header}"`,
     );
   const encoding = parameters.find((one) => one.startsWith("charset="))?.replace(/^charset="?|"$/g, "");
-  try {
-    if (encoding !== undefined) new TextDecoder(encoding);
-  } catch {
-    throw new FormError("unsupported_media_type", `There is no encoding ${encoding}`);
-  }
+  if (encoding !== undefined && !isEncoding(encoding))
+    throw new FormError(
+      "unsupported_media_type",
+      `There is no encoding "${encoding}"; say utf-8, windows-1252, utf-16le, or what the list is written in`,
+    );
   const coding = (c.req.header("content-encoding") ?? "identity").trim().toLowerCase();
   if (Number(c.req.header("content-length") ?? 0) > maxListBytes) throw tooLarge();
   return { type, encoding, coding };

@@ -58,6 +58,7 @@ test("std-03 an offer is written in the words of schema.org: no property leadTim
     name: "Spur gear, 78 teeth, 48 pitch",
     price: { minorUnits: 650, currency: "EUR" },
     onHand: 4,
+    availability: "InStock",
     leadTimeDays: { least: 3, most: 7 },
     minimumOrder: 2,
   });
