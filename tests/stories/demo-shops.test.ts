@@ -143,13 +143,13 @@ describe("the demo's shops", () => {
 
   it("can be tried as the README says: as the shop keeper, and as a driver", async () => {
     const steps = await runSteps(section, folder, {});
-    const [before, keeper, driver, answered] = steps.map(({ printed }) => printed.split("\n")) as [
-      ...[string[], string[], string[], string[]],
+    const [before, keeper, driver, answered, sold] = steps.map(({ printed }) => printed.split("\n")) as [
+      ...[string[], string[], string[], string[], string[]],
     ];
     expect(before[0]).toMatch(
       /Quillbrook club counter has [1-9]\d* at AUD 85\.00, by its list of 16 hours ago\./,
     );
-    expect(before[0]).toContain("Vane Street Models has none and gets it in 5 to 9 days");
+    expect(before[0]).toContain("Vane Street Models has none (5 to 9 days to get it)");
     expect(before[0]).not.toContain("elsewhere");
     expect(before[1]).toContain("ends on 2027-02-26, replaced by QB-SP-671");
 
@@ -174,6 +174,19 @@ describe("the demo's shops", () => {
 
     expect(JSON.parse(answered[0]!)).toMatchObject({ state: "confirmed", answer: "under the counter" });
     expect(JSON.parse(answered[1]!).items[0].state).toBe("confirmed");
+
+    // One shop's list both ways: one row is sent, and the next fetch takes the catalogue as a whole again.
+    expect(JSON.parse(sold[0]!)).toMatchObject({ outcome: "kept", mode: "changes", changed: 1, gone: 0 });
+    expect(sold[1]).toMatch(
+      /Vane Street Models has 2 at AUD 89\.00, by its list of less than an hour ago\.$/,
+    );
+    const { TOWN } = variables();
+    const fetched = await ask("SHOP_KEY", "POST", `/v1/shops/${TOWN}/pulls`);
+    expect([fetched.outcome, fetched.changed]).toEqual(["kept", 1]);
+    const { items: arrivals } = await ask("SHOP_KEY", "GET", `/v1/shops/${TOWN}/arrivals`);
+    expect(arrivals.map(({ way, mode }: any) => `${way} ${mode}`)).toEqual([
+      ...["pull full", "push changes", "pull full", "pull full"],
+    ]);
 
     // The row that was wrong counts on as it was.
     const bumper = (await listOf("COUNTER")).find(({ sku }) => sku === "QB-BO-710");
