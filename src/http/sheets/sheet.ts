@@ -61,26 +61,30 @@ export const pageHeaders = {
     "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'",
 };
 
+/** A table of more columns needs a wide screen, and paper that lies across. */
+const fewColumns = 8;
+
 /**
  * On a narrow screen every row becomes a block with the heading beside each cell; roles are stated, because browsers
  * drop those of tables that are laid out otherwise.
  */
-const style = `
+const styleFor = (wide: boolean) => `
 :root{color-scheme:light dark;--line:#8b939c;--soft:#565e67}
 @media (prefers-color-scheme:dark){:root{--line:#6c757f;--soft:#aeb6bf}}
-body{font:16px/1.45 system-ui,"Segoe UI","DejaVu Sans",sans-serif;margin:1rem auto;max-width:70rem;padding:0 1rem}
+body{font:16px/1.45 system-ui,"Segoe UI","DejaVu Sans",sans-serif;margin:1rem auto;max-width:${wide ? 76 : 70}rem;padding:0 1rem}
 h1{font-size:1.4rem;margin:.2rem 0}h2,caption{font-size:1.1rem;font-weight:600;text-align:left;margin:1.2rem 0 .3rem}
 p{margin:.25rem 0}.soft{color:var(--soft)}
 table{border-collapse:collapse;width:100%;margin-top:1rem}
 th,td{border-bottom:1px solid var(--line);padding:.3rem .5rem;text-align:left;vertical-align:top;overflow-wrap:break-word}
 thead th{border-bottom-width:2px}.number{text-align:right;font-variant-numeric:tabular-nums}
 td.number{white-space:nowrap}caption p{font-weight:400;font-size:1rem}ul{margin:.3rem 0;padding-left:1.2rem;font-size:.93rem}
-@media screen and (max-width:44rem){
+@media screen and (max-width:${wide ? 74 : 44}rem){
 table,tbody,tr,td,tbody th,caption{display:block}thead{position:absolute;clip-path:inset(50%);width:1px;height:1px;overflow:hidden}
 tr{border:1px solid var(--line);border-radius:.4rem;margin:.5rem 0;padding:.3rem .2rem}
 td,tbody th,td.number{border:0;padding:.12rem .5rem;text-align:left;white-space:normal;overflow-wrap:anywhere}
 td::before{content:attr(data-heading) ": ";color:var(--soft)}}
-@media print{:root{color-scheme:light;--line:#444;--soft:#222}body{margin:0;max-width:none;font-size:10.5pt}
+@media print{:root{color-scheme:light;--line:#444;--soft:#222}body{margin:0;max-width:none;font-size:${wide ? "9.5pt" : "10.5pt"}}
+${wide ? "@page{size:landscape}" : ""}
 tr,h2{break-inside:avoid}h2,caption{break-after:avoid}thead{display:table-header-group}}
 `;
 
@@ -96,7 +100,7 @@ export function sheetPage<Row>(sheet: Sheet<Row>): string {
       element("meta", { charset: "utf-8" }),
       element("meta", { name: "viewport", content: "width=device-width, initial-scale=1" }),
       element("title", {}, sheet.title),
-      element("style", {}, trusted(style)),
+      element("style", {}, trusted(styleFor(shown.length > fewColumns))),
     ),
     element(
       "body",
