@@ -3522,6 +3522,8 @@ export interface components {
             /** @description unit of sizes and wear; null for a graded kind: wear is then a share of life */
             unit: string | null;
             wear: components["schemas"]["Range"];
+            /** @description the wear at which it is finished, by the club limit, in `unit` */
+            limitWear: number;
             /** @description wear as a share of the club limit */
             wearShare: components["schemas"]["Range"];
             /** @description chance of getting through the next meeting; null with none ahead */
@@ -11490,6 +11492,7 @@ export interface operations {
                      *             "median": 1.32586,
                      *             "p90": 2.03453
                      *           },
+                     *           "limitWear": 1.6,
                      *           "wearShare": {
                      *             "p10": 0.521486,
                      *             "median": 0.828663,
@@ -11540,6 +11543,7 @@ export interface operations {
                      *             "median": 1.19989,
                      *             "p90": 1.21778
                      *           },
+                     *           "limitWear": 1.6,
                      *           "wearShare": {
                      *             "p10": 0.738907,
                      *             "median": 0.749931,
@@ -11590,6 +11594,7 @@ export interface operations {
                      *             "median": 0.0316844,
                      *             "p90": 0.0393322
                      *           },
+                     *           "limitWear": 0.1,
                      *           "wearShare": {
                      *             "p10": 0.236242,
                      *             "median": 0.316844,
@@ -12552,10 +12557,10 @@ export interface operations {
                 };
                 content: {
                     /**
-                     * @example position,mark,kind,benchStep,advice,check,checkMinutes,carStopper,usage,clock,wearP10,wearMedian,wearP90,unit,wearShareMedian,lasts,wearsOut,breaks,lastSeenAt,lastGrade,runsSinceSeen,rule,why,cautions,pieceId
-                     *     front-right tyre,2-FR,Rubber touring tyre,tyres,change,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,0.8343778241284987,1.3258600681536548,2.0345286590321368,mm,0.8286625425960334,0.5013075644513546,0.4896837576598885,0.01765312788683071,,,30,chance,"By chance of wear (change from 30 % on, look from 5 % on): worn out by the end of Round 1 with a chance of 49 %; 30 runs since it was last seen.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e02
-                     *     front-left tyre,2-FL,Rubber touring tyre,tyres,leave,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,1.182251591459691,1.1998903571939077,1.2177772603520585,mm,0.7499314732461917,0.9816594277172838,0.0006997980198243956,0.01765312788683071,2026-05-03T09:00:00.000Z,,0,chance,"By chance of wear (change from 30 % on, look from 5 % on): worn out by the end of Round 1 with a chance of under 1 %; seen since its last run.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e01
-                     *     spur,spur 1,"Spur, acetal, 48 DP",drivetrain,leave,Span over ten teeth at three places; look for chips.,3,true,165,minutes,0.023624208036439096,0.031684442002764344,0.039332165150935954,mm,
+                     * @example position,mark,kind,benchStep,advice,check,checkMinutes,carStopper,usage,clock,wearP10,wearMedian,wearP90,limitWear,unit,wearShareMedian,lasts,wearsOut,breaks,lastSeenAt,lastGrade,runsSinceSeen,rule,why,cautions,pieceId
+                     *     front-right tyre,2-FR,Rubber touring tyre,tyres,change,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,0.8343778241284987,1.3258600681536548,2.0345286590321368,1.6000000000000014,mm,0.8286625425960334,0.5013075644513546,0.4896837576598885,0.01765312788683071,,,30,chance,"By chance of wear (change from 30 % on, look from 5 % on): worn out by the end of Round 1 with a chance of 49 %; 30 runs since it was last seen.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e02
+                     *     front-left tyre,2-FL,Rubber touring tyre,tyres,leave,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,1.182251591459691,1.1998903571939077,1.2177772603520585,1.6000000000000014,mm,0.7499314732461917,0.9816594277172838,0.0006997980198243956,0.01765312788683071,2026-05-03T09:00:00.000Z,,0,chance,"By chance of wear (change from 30 % on, look from 5 % on): worn out by the end of Round 1 with a chance of under 1 %; seen since its last run.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e01
+                     *     spur,spur 1,"Spur, acetal, 48 DP",drivetrain,leave,Span over ten teeth at three places; look for chips.,3,true,165,minutes,0.0236242080364390
                      */
                     "text/csv; charset=utf-8; header=present": string;
                 };

@@ -1,3 +1,5 @@
+import { count, percent, rangeInWords } from "../services/in-words.ts";
+
 /**
  * Four answers for the terminal, each asked of the running service over HTTP: what a front end would do. The shapes
  * below name only what is shown.
@@ -60,8 +62,6 @@ interface RestockList {
 }
 type Totals = { currency: string; minorUnits: number }[];
 
-const percent = (p: number | null) =>
-  p === null ? "-" : p > 0.995 ? "over 99 %" : p < 0.005 ? "under 1 %" : `${Math.round(p * 100)} %`;
 const share = (p: number) => `${Math.round(Math.max(0, p) * 100)}`;
 const money = (minorUnits: number, currency: string) => {
   const format = new Intl.NumberFormat("en", { style: "currency", currency, currencyDisplay: "code" });
@@ -71,7 +71,6 @@ const money = (minorUnits: number, currency: string) => {
 };
 const sum = (totals: Totals) =>
   totals.map((one) => money(one.minorUnits, one.currency)).join(" + ") || "nothing";
-const count = (n: number, word: string) => `${n} ${word}${n === 1 ? "" : "s"}`;
 
 function table(rows: readonly (readonly string[])[]): string {
   const widths = rows[0]!.map((_, i) => Math.max(...rows.map((row) => row[i]!.length)));
@@ -95,7 +94,7 @@ export async function showBenchSheet(ask: Ask, carId: string, driver: string): P
     entry.advice,
     entry.position,
     `${share(entry.wearShare.p10)} to ${share(entry.wearShare.p90)} %`,
-    percent(entry.lasts),
+    entry.lasts === null ? "-" : percent(entry.lasts),
     `${entry.runsSinceSeen} runs ago`,
   ]);
   const when = next === null ? "" : ` before ${next.name} (${next.startsOn}, ${count(next.runs, "run")})`;
@@ -135,7 +134,7 @@ export async function showRestockList(ask: Ask, through: string): Promise<string
     const rows = supplier.lines.map((line) => [
       `${count(line.packs, "pack")}`,
       line.name,
-      `${line.need.p10} to ${line.need.p90}`,
+      rangeInWords(line.need),
       `${line.onHand + line.onOrder + line.spares}`,
       `${percent(line.chanceWithout)} -> ${percent(line.chanceWith)}`,
       line.orderBy ?? "",

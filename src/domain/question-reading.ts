@@ -10,8 +10,11 @@ export interface EarlierReading {
   sd: number;
 }
 export interface ReadingInQuestion {
+  /** in the measure's unit */
   value: number;
   sd: number;
+  /** as it was entered, which the person who took it knows again; in the measure's unit if not given */
+  entered?: { value: number; unit: string };
   measure: Measure;
   /** the last readings of this piece before it, nearest last; its as-new reading counts */
   earlier: readonly EarlierReading[];
@@ -24,33 +27,46 @@ const toleranceSds = 3;
 const millimetresPerInch = 25.4;
 
 /** What is doubtful about a reading, each as a sentence for the person who took it; empty if nothing is. */
-export function questionReading({ value, sd, measure, earlier, plausibleWear }: ReadingInQuestion): string[] {
+export function questionReading(reading: ReadingInQuestion): string[] {
+  const { value, sd, measure, earlier, plausibleWear } = reading;
   const last = earlier.at(-1) ?? { value: measure.asNew, sd: Math.max(measure.asNewSd, sd) };
   const noise = toleranceSds * Math.hypot(sd, last.sd);
-  const worn = (measure.direction === "falls" ? last.value - value : value - last.value) + 0;
-  if (-worn <= noise && worn <= noise + plausibleWear) return [];
+  const wearAt = (size: number) => (measure.direction === "falls" ? last.value - size : size - last.value);
+  const fits = (size: number) => -wearAt(size) <= noise && wearAt(size) <= noise + plausibleWear;
+  if (fits(value)) return [];
 
   const { unit } = measure;
-  const fitsAfter = (other: number) => {
-    const wear = measure.direction === "falls" ? last.value - other : other - last.value;
-    return -wear <= noise && wear <= noise + plausibleWear;
-  };
-  if (unit === "mm" && fitsAfter(value * millimetresPerInch))
-    return [`${value} mm looks like inches: ${value} in would be ${round(value * millimetresPerInch)} mm`];
+  const { entered = { value, unit } } = reading;
+  const said =
+    entered.value === value
+      ? `${value} ${unit}`
+      : `${entered.value} ${entered.unit} (${round(value)} ${unit})`;
+  const otherUnit = unit === "mm" ? mistakenUnit(entered.value, value, fits) : null;
+  if (otherUnit !== null) return [otherUnit];
   const step = measure.miscountStep;
   if (step !== null && step !== undefined)
     for (const teeth of [-2, -1, 1, 2])
-      if (fitsAfter(value - teeth * step))
+      if (fits(value - teeth * step))
         return [
-          `${value} ${unit} is ${round(Math.abs(teeth * step))} ${unit} (${Math.abs(teeth)} base pitch) ${teeth > 0 ? "over" : "under"} what fits: was another number of teeth spanned?`,
+          `${said} is ${round(Math.abs(teeth * step))} ${unit} (${Math.abs(teeth)} base pitch) ${teeth > 0 ? "over" : "under"} what fits: was another number of teeth spanned?`,
         ];
-  if (-worn > noise)
+  if (-wearAt(value) > noise)
     return [
-      `${value} ${unit} is ${measure.direction === "falls" ? "more" : "less"} than the ${round(last.value)} ${unit} read before, but wear makes it ${measure.direction === "falls" ? "less" : "more"}; is it another piece, corner or place on it?`,
+      `${said} is ${measure.direction === "falls" ? "more" : "less"} than the ${round(last.value)} ${unit} read before, but wear makes it ${measure.direction === "falls" ? "less" : "more"}: was it another piece, another corner or another place?`,
     ];
   return [
-    `${value} ${unit} is ${round(worn)} ${unit} worn since the last reading, far more than the use since then explains (at most about ${round(plausibleWear)})`,
+    `${said} is ${round(wearAt(value))} ${unit} worn since the last reading, far more than the use since then explains (at most about ${round(plausibleWear)} ${unit})`,
   ];
+}
+
+/** Inches taken for millimetres, or the other way round, where that explains the reading; else null. */
+function mistakenUnit(entered: number, value: number, fits: (size: number) => boolean): string | null {
+  if (entered === value && fits(value * millimetresPerInch))
+    return `${entered} mm looks like inches: ${entered} in would be ${round(value * millimetresPerInch)} mm`;
+  const inInches = Math.abs(value - entered * millimetresPerInch) <= 1e-9 * Math.abs(value);
+  return inInches && fits(entered)
+    ? `${entered} in (${round(value)} mm) looks like millimetres: was it ${entered} mm?`
+    : null;
 }
 
 /** How much faster than the usual life's fast end wear is still believed without a second look. */

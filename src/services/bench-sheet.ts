@@ -186,6 +186,7 @@ async function benchEntry(
     clock: model.kind.clock,
     unit: model.kind.measure?.unit ?? null,
     wear,
+    limitWear: limit,
     wearShare: {
       p10: wear.p10 / limit,
       median: wear.median / limit,

@@ -15,7 +15,7 @@ import { selectLastMeetingDay } from "../storage/meetings-ahead.ts";
 import { allRecords } from "../storage/records.ts";
 import type { LineRow } from "../storage/tables.ts";
 import { clubDay } from "./calendar-ahead.ts";
-import { count } from "./in-words.ts";
+import { count, rangeInWords } from "./in-words.ts";
 import { checkpointsThrough, daysFrom, totalsOf } from "./needs-ahead.ts";
 import { fewestDrivers, requireShelfKeeper } from "./shelf-needs.ts";
 import { type LineOutlook, shelfOutlook } from "./shelf-outlook.ts";
@@ -233,12 +233,11 @@ function sentenceOf(
     on.pieces === null
       ? "an untold number on the shelf"
       : `${count(on.pieces, "piece")} on the shelf${on.held > 0 ? `, ${on.held} of them held for drivers` : ""}`;
-  const likely = sales === null || sales.p10 === sales.p90 ? sales?.p10 : `${sales.p10} to ${sales.p90}`;
   const sold =
     sales === null
       ? `; what will be needed is not shown, for fewer than ${fewestDrivers} drivers stand behind it`
       : outlook.use === "used"
-        ? `; the drivers who share are likely to need ${likely} of them by ${days.at(-1)}`
+        ? `; the drivers who share are likely to need ${rangeInWords(sales)} of them by ${days.at(-1)}`
         : "";
   const past = taken === null ? "" : `; ${taken} left the shelf in the past year`;
   const first = byUrgency.find((one) => reasons.some(({ reason }) => reason === one))!;

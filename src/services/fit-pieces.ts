@@ -55,11 +55,13 @@ async function fitIn(
 ): Promise<FittingRow> {
   const position = await getPosition(work.db, work.actor.clubId, car.id, positionName);
   const { line, kind } = await lineAndKind(work, piece.lineId);
-  if (position.kindId !== line.kindId)
+  if (position.kindId !== line.kindId) {
+    const wanted = await getRecord(work.db, "kinds", work.actor.clubId, position.kindId, "kind");
     throw new DomainError(
       "wrong_kind",
-      `${piece.mark} is a ${kind.name}; "${positionName}" takes another kind`,
+      `${piece.mark} is of the kind "${kind.name}"; "${positionName}" of this car takes "${wanted.name}"`,
     );
+  }
   if (kind.usedBy === "pack")
     throw new DomainError("wrong_kind", `${piece.mark} is a pack: it is named with each run, not fitted`);
   if (piece.retiredAt !== null && piece.retiredAt <= at)

@@ -1,5 +1,6 @@
 import { DomainError, type Fault } from "../domain/errors.ts";
 import { WrongAt } from "./import-cells.ts";
+import { asSentence } from "./in-words.ts";
 
 /** More would only say the same again. */
 const listedAtMost = 100;
@@ -45,7 +46,11 @@ export class Faults {
       this.#total === 1
         ? "That is the only error."
         : `There are ${this.#total} errors in all${this.#total > listedAtMost ? `, of which the first ${listedAtMost} are listed` : ""}.`;
-    throw new DomainError("import_refused", `${this.#first}. ${more} Nothing was kept.`, this.#listed);
+    throw new DomainError(
+      "import_refused",
+      `${asSentence(this.#first)} ${more} Nothing was kept.`,
+      this.#listed,
+    );
   }
 }
 

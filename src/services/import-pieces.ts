@@ -4,6 +4,7 @@ import { retirements } from "../domain/piece.ts";
 import { pieceFaults } from "../domain/piece-size.ts";
 import { convertUnit } from "../domain/units.ts";
 import { countEvidenceOfMany, insertRows, selectFittingsOf, selectPiecesOfDrivers } from "../storage/bulk.ts";
+import { allRecords } from "../storage/records.ts";
 import type { FittingRow, PieceRow } from "../storage/tables.ts";
 import { day, type Given, moment, name, number, text, Wrong, WrongAt, word } from "./import-cells.ts";
 import { type ImportCounts, keepTogether, notOwn, reachesDriver, requireLogReach } from "./import-counts.ts";
@@ -55,6 +56,9 @@ async function pieceReader(work: Work) {
   const cars = await carNames(work);
   const lines = await lineNames(work);
   const kinds = await kindsOfLines(work);
+  const kindNames = new Map(
+    (await allRecords(work.db, "kinds", work.actor.clubId)).map(({ id, name }) => [id, name]),
+  );
   const positions = await positionNames(work);
 
   const latest = latestMoment(work.now());
@@ -88,7 +92,10 @@ async function pieceReader(work: Work) {
     if (position === undefined) return new WrongAt("position", `the car has no position "${name}"`);
     const { kind } = kinds.get(lineId)!;
     if (position.kindId !== kind.id)
-      return new WrongAt("position", `the piece is a ${kind.name}; "${name}" takes another kind`);
+      return new WrongAt(
+        "position",
+        `the piece is of the kind "${kind.name}"; "${name}" of this car takes "${kindNames.get(position.kindId)}"`,
+      );
     if (kind.usedBy === "pack")
       return new WrongAt("position", "a pack is named with each run, not fitted: leave it empty");
     if (removedAt !== null && removedAt <= fittedAt)

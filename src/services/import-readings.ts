@@ -7,6 +7,7 @@ import { countEvidenceOfMany, insertRows, selectReadingsOfPieces } from "../stor
 import type { InspectionRow, PieceRow, ReadingRow } from "../storage/tables.ts";
 import { selectRunsOfPiece } from "../storage/usage.ts";
 import { groupedBy } from "./grouped-by.ts";
+import { asSentence } from "./in-words.ts";
 import { type Given, moment, name, number, text, truth, Wrong, WrongAt } from "./import-cells.ts";
 import { type ImportCounts, keepTogether, notOwn, reachesDriver, requireLogReach } from "./import-counts.ts";
 import { Faults } from "./import-faults.ts";
@@ -141,14 +142,15 @@ async function questionLooks(
     const earlier = last === undefined ? beforeFirstReading(known) : [last];
     const plausible = plausibleWear(known, worn, last === undefined);
     const before = faults.total;
-    for (const { value, sd, row, confirmed } of look) {
-      const question = { value, sd, measure: kind.measure!, earlier, plausibleWear: plausible };
+    for (const { value, sd, row, confirmed, enteredValue, enteredUnit } of look) {
+      const entered = { value: enteredValue, unit: enteredUnit };
+      const question = { value, sd, entered, measure: kind.measure!, earlier, plausibleWear: plausible };
       if (confirmed === 0)
         for (const doubt of questionReading(question))
           faults.add(
             row,
             "value",
-            `${doubt}; look again, and if it is right say true in the column confirmed`,
+            `${asSentence(doubt)} Look again, and if it is right say true in the column confirmed`,
           );
     }
     // What is doubtful itself casts no doubt on what comes after it.

@@ -45,6 +45,9 @@ export const rangeInWords = ({ p10, p90 }: { p10: number; p90: number }): string
 export const likelyNeed = (need: { p10: number; p90: number }): string =>
   `${rangeInWords(need)} ${need.p90 === 0 || (need.p10 === 1 && need.p90 === 1) ? "is" : "are"} likely to be needed`;
 
+/** With the full stop at its end, unless it asks something. */
+export const asSentence = (text: string): string => (/[.?!]$/.test(text) ? text : `${text}.`);
+
 export const capitalised = (sentence: string): string =>
   sentence.replace(/^./, (first) => first.toUpperCase());
 export const count = (n: number, word: string): string => `${n} ${word}${n === 1 ? "" : "s"}`;

@@ -14,6 +14,7 @@ import {
 import { getRecord, type Page, type PageRequest, pageOfRecords } from "../storage/records.ts";
 import type { InspectionRow, PieceRow, ReadingRow } from "../storage/tables.ts";
 import { countEvidenceOfPiece, selectRunsOfPiece } from "../storage/usage.ts";
+import { asSentence } from "./in-words.ts";
 import { requireConsistent } from "./keep-kinds.ts";
 import { getOwnPiece, lineAndKind, notePiece } from "./keep-pieces.ts";
 import { overridesOf } from "./line-overrides.ts";
@@ -83,7 +84,8 @@ async function readingsFor(work: Work, piece: PieceRow, given: GivenInspection, 
     const value = convertUnit(reading.value, reading.unit, measure.unit);
     const negative = belowZero(measure, limits, value);
     if (negative !== null) impossible.push({ pointer: `#/readings/${i}/value`, detail: negative });
-    const question = { value, sd: repeatabilitySd, measure, earlier, plausibleWear: plausible };
+    const entered = { value: reading.value, unit: reading.unit };
+    const question = { value, sd: repeatabilitySd, entered, measure, earlier, plausibleWear: plausible };
     for (const detail of questionReading(question)) faults.push({ pointer: `#/readings/${i}/value`, detail });
     rows.push({
       id: work.newId(),
@@ -103,7 +105,7 @@ async function readingsFor(work: Work, piece: PieceRow, given: GivenInspection, 
   if (faults.length > 0 && !given.confirmed)
     throw new DomainError(
       "reading_questioned",
-      `${faults[0]!.detail}. Look again; if it is right, send it once more with "confirmed": true. Nothing was saved.`,
+      `${asSentence(faults[0]!.detail)} Look again; if it is right, send it once more with "confirmed": true. Nothing was saved.`,
       faults,
     );
   return rows;

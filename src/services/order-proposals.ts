@@ -7,7 +7,7 @@ import { pmfCdf, type ServiceTarget } from "../stats/index.ts";
 import { selectClub } from "../storage/clubs.ts";
 import { allRecords } from "../storage/records.ts";
 import type { LineRow } from "../storage/tables.ts";
-import { count, percent } from "./in-words.ts";
+import { count, percent, rangeInWords } from "./in-words.ts";
 import { clubDay } from "./calendar-ahead.ts";
 import { daysFrom, totalsOf } from "./needs-ahead.ts";
 import {
@@ -283,6 +283,6 @@ function entryOf(
     orderNow,
     chanceWithout: decision.chanceWithout,
     chanceWith,
-    sentence: `${why}; ${drivers} drivers are likely to need ${range.p10} to ${range.p90} through ${boughtThrough}${boughtThrough < through ? ", for what comes keeps no longer" : ""}${taken === null ? "" : ` (${taken} left the shelf in the past year)`}, and ${count(packs, "pack")} (${count(ordered.pieces, "piece")}) ${packs === 1 ? "makes" : "make"} it last with a chance of ${percent(chanceWith)}${window.late ? ", though the order may come too late" : ""}${ended === null ? "" : `; this line ${ended}`}.`,
+    sentence: `${why}; ${drivers} drivers are likely to need ${rangeInWords(range)} through ${boughtThrough}${boughtThrough < through ? ", for what comes keeps no longer" : ""}${taken === null ? "" : ` (${taken} left the shelf in the past year)`}, and ${count(packs, "pack")} (${count(ordered.pieces, "piece")}) ${packs === 1 ? "makes" : "make"} it last with a chance of ${percent(chanceWith)}${window.late ? ", though the order may come too late" : ""}${ended === null ? "" : `; this line ${ended}`}.`,
   };
 }

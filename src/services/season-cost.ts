@@ -107,12 +107,16 @@ export async function seasonCost(work: Work, asked: Scope & { from: string; thro
 }
 
 function monthsAsked({ from, through }: { from: string; through: string }) {
-  if (through < from) throw new DomainError("out_of_order", `${through} comes before ${from}`);
+  if (through < from)
+    throw new DomainError("out_of_order", `The season goes through ${through}, before it begins on ${from}`, [
+      { pointer: "#/through", detail: `must not be before from, which is ${from}` },
+    ]);
   const months = monthsOf(from, through);
   if (months.length > mostMonths)
     throw new DomainError(
       "inconsistent",
       `A season of ${months.length} months is too long: at most ${mostMonths}`,
+      [{ pointer: "#/through", detail: `must be at most ${mostMonths} months after from, which is ${from}` }],
     );
   return months;
 }

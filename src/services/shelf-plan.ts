@@ -2,7 +2,7 @@ import { pmfMean, pmfQuantile } from "../stats/index.ts";
 import { selectClub } from "../storage/clubs.ts";
 import { allRecords } from "../storage/records.ts";
 import type { LineDemand } from "./line-demand.ts";
-import { count, oneDecimal, percent } from "./in-words.ts";
+import { count, oneDecimal, percent, rangeInWords } from "./in-words.ts";
 import { keepingOf, stockAt, totalsOf } from "./needs-ahead.ts";
 import {
   type AskedShelf,
@@ -73,7 +73,7 @@ function entryOf(need: ShelfNeed, through: string) {
     orderNow,
     peak,
     leadTime: { meanDays: leadTime.meanDays, sdDays: leadTime.sdDays, deliveries: leadTime.deliveries },
-    sentence: `${drivers} drivers are likely to need ${decision.need.p10} to ${decision.need.p90} from the shelf through ${through}${peak === null ? "" : `, most around ${peak.day} (${oneDecimal(peak.expected)})`}; ${keepingOf(levels)} (now ${onHand} and ${onOrder}${orderNow ? ": order now" : ""})${decision.packs > 0 ? `; ${count(decision.packs, "pack")} in all make it last with a chance of ${percent(decision.chanceWith)}` : ""}.`,
+    sentence: `${drivers} drivers are likely to need ${rangeInWords(decision.need)} from the shelf through ${through}${peak === null ? "" : `, most around ${peak.day} (${oneDecimal(peak.expected)})`}; ${keepingOf(levels)} (now ${onHand} and ${onOrder}${orderNow ? ": order now" : ""})${decision.packs > 0 ? `; ${count(decision.packs, "pack")} in all make it last with a chance of ${percent(decision.chanceWith)}` : ""}.`,
   };
 }
 

@@ -159,7 +159,7 @@ function sentenceOf(one: Omit<OnShelf, "sentence">): string {
   const wait =
     leadTimeDays === null
       ? ""
-      : ` and gets it in ${leadTimeDays.least === leadTimeDays.most ? "" : `${leadTimeDays.least} to `}${count(leadTimeDays.most, "day")}`;
+      : ` (${leadTimeDays.least === leadTimeDays.most ? "" : `${leadTimeDays.least} to `}${count(leadTimeDays.most, "day")} to get it)`;
   const there =
     pieces === null
       ? "has it, and does not say how many"

@@ -1,7 +1,7 @@
 import { DomainError } from "../domain/errors.ts";
 import type { Trx } from "../storage/database.ts";
 import { selectFittedMovement } from "../storage/fitted-movements.ts";
-import { allRecords } from "../storage/records.ts";
+import { allRecords, findRecord } from "../storage/records.ts";
 import { levelOf } from "../storage/stock-ledger.ts";
 import type { PieceRow } from "../storage/tables.ts";
 import { putIntoStock, takeFromStock } from "./move-stock.ts";
@@ -24,12 +24,24 @@ async function locationWithStock(work: Work, piece: PieceRow): Promise<string> {
   );
 }
 
+/** A place that is named by its id. @throws {DomainError} `not_found`, with what may be said instead */
+async function locationNamed(work: Work, id: string): Promise<string> {
+  if ((await findRecord(work.db, "locations", work.actor.clubId, id)) === undefined)
+    throw new DomainError(
+      "not_found",
+      `There is no location with id "${id}": say "own" (the driver's pit box, or else home), "none" (it never was in stock), or the id of a location`,
+      [],
+      id,
+    );
+  return id;
+}
+
 /** Takes one piece of the line out of stock for fitting. `from` is a location's id, or "own" for the first with stock. */
 export async function takeNewPiece(
   work: Work,
   { piece, from, at }: { piece: PieceRow; from: string; at: string },
 ) {
-  const locationId = from === "own" ? await locationWithStock(work, piece) : from;
+  const locationId = from === "own" ? await locationWithStock(work, piece) : await locationNamed(work, from);
   const movement = {
     lineId: piece.lineId,
     locationId,

@@ -39,6 +39,25 @@ describe("questionReading", () => {
     expect(ask(0.6083)[0]).toBe("0.6083 mm looks like inches: 0.6083 in would be 15.45 mm");
   });
 
+  it("shows a reading as it was entered, with what it comes to; and recognises millimetres entered as inches", () => {
+    const inches = (value: number, more = {}) =>
+      ask(value * 25.4, {
+        entered: { value, unit: "in" },
+        measure: { ...span, miscountStep: null },
+        ...more,
+      })[0];
+    expect(inches(0.7698)).toBe(
+      "0.7698 in (19.55 mm) is more than the 15.46 mm read before, but wear makes it less: was it another piece, another corner or another place?",
+    );
+    expect(inches(0.59)).toBe(
+      "0.59 in (14.99 mm) is 0.474 mm worn since the last reading, far more than the use since then explains (at most about 0.05 mm)",
+    );
+    expect(inches(15.45)).toBe("15.45 in (392.4 mm) looks like millimetres: was it 15.45 mm?");
+    expect(ask(19.55, { entered: { value: 19.55, unit: "millimetre" } })[0]).toMatch(
+      /^19\.55 mm is more than/,
+    );
+  });
+
   it("recognises another number of teeth, one or two base pitches off either way", () => {
     expect(ask(15.45 + 1.5622)[0]).toContain("1 base pitch) over what fits");
     expect(ask(15.45 - 1.5622)[0]).toContain("1 base pitch) under what fits");

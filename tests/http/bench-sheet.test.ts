@@ -1,5 +1,5 @@
 import { afterAll, beforeAll, describe, expect, it } from "vitest";
-import { startGarage } from "../support/garage.ts";
+import { spurKind, startGarage } from "../support/garage.ts";
 import { startTestService, type TestService } from "../support/service.ts";
 
 /** A car with two spurs: one new, one in the middle of the usual lives; the next meeting is a week off. */
@@ -105,5 +105,32 @@ describe("GET /v1/cars/{id}/bench-sheet", () => {
       const answer = await service.owner.get(`/v1/cars/${garage.car.id}/bench-sheet?${query}`);
       expect([answer.status, answer.body.errors[0].pointer]).toEqual([422, `#/${query.split("=")[0]}`]);
     }
+  });
+
+  it("the page shows wear beside its limit, and none where a piece is larger than its line's new ones", async () => {
+    const { must, get } = service.owner;
+    const tyre = await must("POST", "/v1/kinds", {
+      ...{ ...spurKind, code: "T-TYRE", name: "Tyre of the tests", benchStep: "tyres" },
+      limits: { basis: "size", race: 15.43, club: 15.38, stop: 15.33 },
+      measure: { ...spurKind.measure, miscountStep: null },
+    });
+    const line = { sku: "T-TY-1", name: "Tyre", kindId: tyre.id, priceMinorUnits: 900 };
+    const { id: lineId } = await must("POST", "/v1/lines", line);
+    const { driver, car } = garage;
+    await must("POST", `/v1/cars/${car.id}/positions`, { name: "tyre", kindId: tyre.id });
+    const { id } = await must("POST", "/v1/pieces", {
+      driverId: driver.id,
+      lineId,
+      mark: "T1",
+      asNew: 15.57,
+    });
+    const at = "2026-11-01T08:00:00Z";
+    await must("POST", `/v1/cars/${car.id}/fittings`, { position: "tyre", at, piece: { pieceId: id } });
+    const entry = entryOf(await sheet(), "T1");
+    expect(entry.wear.p90).toBeLessThan(0);
+    expect(entry.limitWear).toBeCloseTo(0.105, 9);
+    const page = (await get(`/v1/cars/${car.id}/bench-sheet.html`)).body;
+    expect(page).toContain("0 (0 to 0) of 0.105\u00a0mm");
+    expect(page).toMatch(/\([\d.]+ to [\d.]+\) of 0\.1\u00a0mm/);
   });
 });

@@ -117,7 +117,12 @@ describe("pieces from a table", () => {
       /\(row 1\)/,
     ],
     ["an unknown position", spur2.replace(",spur,", ",spar,"), "#/rows/0/position", /no position "spar"/],
-    ["a pack at a position", spur2.replace("T-SP-1", "T-LP-1"), "#/rows/0/position", /takes another kind/],
+    [
+      "a pack at a position",
+      spur2.replace("T-SP-1", "T-LP-1"),
+      "#/rows/0/position",
+      /the kind "Pack of the tests"; "\w+" of this car takes "Spur of the tests"/,
+    ],
     [
       "an end before its start",
       spur2.replace(",,2026-09-01", ",2026-04-01T09:00:00Z,2026-09-01"),

@@ -132,3 +132,52 @@ it("a run of 0 minutes is refused with 422 at its minutes, logged, as one of a m
   expect((await post("/v1/runs", charged)).status).toBe(201);
   expect((await service.owner.get(`/v1/runs?carId=${car.id}`)).body.items).toHaveLength(2);
 });
+
+it("a place that a new piece cannot be taken from is refused with what may be said there", async () => {
+  const { car, line } = garage;
+  const { status, body } = await service.owner.post(`/v1/cars/${car.id}/fittings`, {
+    ...{ position: "spur", at, piece: { lineId: line.id, mark: "spur 7", from: "home" } },
+  });
+  expect([status, body.errors[0].pointer]).toEqual([404, "#/piece/from"]);
+  expect(body.detail).toBe(
+    'There is no location with id "home": say "own" (the driver\'s pit box, or else home), "none" (it never was in stock), or the id of a location',
+  );
+});
+
+it("a piece of another kind than a position takes is refused with both kinds", async () => {
+  const { car, packLine } = garage;
+  const { status, body } = await service.owner.post(`/v1/cars/${car.id}/fittings`, {
+    ...{ position: "spur", at, piece: { lineId: packLine.id, mark: "pack 7", from: "none" } },
+  });
+  expect([status, body.type]).toEqual([409, "/problems/wrong_kind"]);
+  expect(body.detail).toBe(
+    'pack 7 is of the kind "Pack of the tests"; "spur" of this car takes "Spur of the tests"',
+  );
+});
+
+it("a reading that is questioned is shown as it was entered, and a question has no full stop after it", async () => {
+  const { id } = await service.owner.must("POST", "/v1/pieces", piece({ mark: "spur 8", asNew: 15.485 }));
+  const looked = (value: number, unit: string) =>
+    service.owner.post(`/v1/pieces/${id}/inspections`, { at, readings: [{ value, unit }] });
+  const { status, body } = await looked(0.7698, "in");
+  expect([status, body.errors[0].pointer]).toEqual([409, "#/readings/0/value"]);
+  expect(body.detail).toMatch(
+    /^0\.7698 in \(19\.55 mm\) is more than the 15\.48 mm read before, .* place\? Look again; /,
+  );
+  expect((await looked(15.1, "mm")).body.detail).toMatch(/\(at most about [\d.]+ mm\)\. Look again; /);
+});
+
+it("a season that ends before it begins, or lasts for years, is refused at its last day", async () => {
+  const cost = (query: string) => service.owner.get(`/v1/season-cost?${query}`);
+  for (const [query, type, detail] of [
+    ["from=2027-02-01&through=2027-01-01", "out_of_order", "must not be before from, which is 2027-02-01"],
+    [
+      "from=2026-02-01&through=2031-01-01",
+      "inconsistent",
+      "must be at most 36 months after from, which is 2026-02-01",
+    ],
+  ]) {
+    const { body } = await cost(query!);
+    expect([body.type, body.errors]).toEqual([`/problems/${type}`, [{ pointer: "#/through", detail }]]);
+  }
+});

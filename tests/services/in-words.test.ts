@@ -1,5 +1,12 @@
 import { expect, test } from "vitest";
-import { likelyNeed, percent, percents, risen } from "../../src/services/in-words.ts";
+import {
+  asSentence,
+  likelyNeed,
+  percent,
+  percents,
+  rangeInWords,
+  risen,
+} from "../../src/services/in-words.ts";
 
 test("a chance is never called certain or impossible", () => {
   expect([0, 0.004, 0.006, 0.5, 0.994, 0.996, 1].map(percent)).toEqual([
@@ -33,4 +40,22 @@ test("a need of nothing, of one and of a range are said as people say them", () 
   expect(likelyNeed({ p10: 1, p90: 1 })).toBe("1 is likely to be needed");
   expect(likelyNeed({ p10: 3, p90: 3 })).toBe("3 are likely to be needed");
   expect(likelyNeed({ p10: 0, p90: 2 })).toBe("0 to 2 are likely to be needed");
+});
+
+test("a text gets a full stop at its end, unless it ends with a question or has one", () => {
+  expect(["it is", "is it?", "It is.", "Stop!"].map(asSentence)).toEqual([
+    "it is.",
+    "is it?",
+    "It is.",
+    "Stop!",
+  ]);
+});
+
+test("a range from nothing to nothing is none, and one from a number to itself that number", () => {
+  const said = [
+    [0, 0],
+    [1, 1],
+    [0, 2],
+  ].map(([p10, p90]) => rangeInWords({ p10: p10!, p90: p90! }));
+  expect(said).toEqual(["none", "1", "0 to 2"]);
 });

@@ -54,6 +54,9 @@ const BenchEntry = z
     clock: Clock,
     unit: Unit,
     wear: Range,
+    limitWear: z
+      .number()
+      .meta({ description: "the wear at which it is finished, by the club limit, in `unit`" }),
     wearShare: Range.meta({ description: "wear as a share of the club limit" }),
     lasts: share
       .nullable()

@@ -10,11 +10,13 @@ type Row = Bench["entries"][number] & { lastSeenOn: string | null };
 
 const chanceOf = (chance: number | null) => (chance === null ? "–" : percent(chance));
 const adviceWords = { change: "CHANGE", look: "Look", leave: "Leave" } as const;
-/** Wear with its unit; a graded kind's as a share of its life. */
-const wearOf = ({ unit, wear }: Row) =>
-  unit === null
-    ? `${Math.round(wear.median * 100)} % of life`
-    : `${readable(wear.median)}\u00a0${unit} (${readable(wear.p10)} to ${readable(wear.p90)})`;
+/** Wear with its unit, and the limit beside it; a graded kind's as a share of its life. A piece above its line's size is unworn. */
+const wearOf = ({ unit, wear, limitWear }: Row) => {
+  const worn = (one: number) => readable(Math.max(0, one));
+  return unit === null
+    ? `${Math.round(Math.max(0, wear.median) * 100)} % of life`
+    : `${worn(wear.median)} (${worn(wear.p10)} to ${worn(wear.p90)}) of ${readable(limitWear)}\u00a0${unit}`;
+};
 
 const columns: Column<Row>[] = [
   { name: "position", of: (row) => row.position, page: { heading: "Position" } },
@@ -43,9 +45,10 @@ const columns: Column<Row>[] = [
   {
     name: "wearMedian",
     of: (row) => row.wear.median,
-    page: { heading: "Worn", of: wearOf },
+    page: { heading: "Worn, of its limit", of: wearOf },
   },
   { name: "wearP90", of: (row) => row.wear.p90 },
+  { name: "limitWear", of: (row) => row.limitWear },
   { name: "unit", of: (row) => row.unit },
   { name: "wearShareMedian", of: (row) => row.wearShare.median },
   {

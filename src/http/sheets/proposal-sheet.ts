@@ -74,7 +74,7 @@ const columns: Column<Row>[] = [
     page: {
       heading: "Order by",
       of: ({ line }) =>
-        line === null ? "–" : [dayOrNone(line.orderBy), line.late ? " (past: it may come too late)" : null],
+        line === null ? "–" : line.late ? "now: it may come too late" : dayOrNone(line.orderBy),
     },
   },
   { name: "late", of: ofLine(({ late }) => late) },
