@@ -89,6 +89,7 @@ export class LineModels {
   readonly #underWay = new Map<string, UnderWay>();
   readonly #unsaved = new Map<string, LineModelRow>();
   #saving: Promise<void> | null = null;
+  #turns: Promise<void> = Promise.resolve();
   readonly #elsewhere: boolean;
   readonly #runFit: RunFit;
   readonly #patienceMs: number;
@@ -217,7 +218,17 @@ export class LineModels {
     return underWay.refit;
   }
 
+  /**
+   * Waits for this refit's turn. Reading the log for a fit takes a millisecond or two of the thread that answers, and the driver of the
+   * database gives nobody else a chance meanwhile: with one refit to a turn of the event loop, an answer waits for one, not for all.
+   */
+  #turn(): Promise<void> {
+    this.#turns = this.#turns.then(() => new Promise((resolve) => setImmediate(resolve)));
+    return this.#turns;
+  }
+
   async #refit({ work, line, kind, before, onFit }: Wanted): Promise<Kept> {
+    if (this.#elsewhere && !work.db.isTransaction) await this.#turn();
     // Read the count first: if the log changes while fitting, the fit is out of date at once, and not too new.
     const evidence = (await selectEvidence(work.db, line.clubId, line.id)) ?? line.evidence;
     const pieces = await lineEvidence(work.db, line, kind);
