@@ -3717,7 +3717,7 @@ export interface components {
             targetKind: "cycle" | "fill";
             reviewPeriodDays: number;
             inUse: number;
-            /** @description order when no more than this is on hand and on order */
+            /** @description order again when no more than this is on hand and on order */
             reorderPoint: number;
             /** @description and then up to this: it lasts until the delivery after the next review */
             orderUpTo: number;
@@ -3729,6 +3729,7 @@ export interface components {
             chance: number;
             onHand: number;
             onOrder: number;
+            /** @description no more is there and on order than the reorder point, and less than one orders up to */
             orderNow: boolean;
             leadTime: components["schemas"]["LeadTime"];
             /** @description the answer in one sentence with its numbers */
@@ -3823,6 +3824,26 @@ export interface components {
             lineId: components["schemas"]["Id"];
             sku: string;
             name: string;
+            /** @description packs to order, in the supplier's multiples */
+            packs: number;
+            packSize: number;
+            /** @description the pieces in those packs */
+            pieces: number;
+            /**
+             * @description price of one pack by the line, in minor units
+             * @example 900
+             */
+            priceMinorUnits: number;
+            /**
+             * @description currency code, ISO 4217
+             * @example AUD
+             */
+            currency: string;
+            /**
+             * @description packs times price
+             * @example 900
+             */
+            costMinorUnits: number;
             /** @description SKU of the line in use that has ended and that this one supersedes; several with commas between them. Where this line is in use as well, need and stock are those of all of them, counted once */
             insteadOf: string | null;
             kindCode: string;
@@ -3843,30 +3864,10 @@ export interface components {
             ageing: number;
             /** @description the smallest stock that meets the target, or this line's part in that of the whole list */
             stockWanted: number;
-            /** @description packs to order */
-            packs: number;
-            packSize: number;
             /** @description the supplier sells multiples of so many packs */
             orderMultiplePacks: number;
             /** @description packs that would be enough without the multiple, as at a shop's counter */
             leastPacks: number;
-            /** @description pieces in those packs */
-            pieces: number;
-            /**
-             * @description price of one pack, in minor units
-             * @example 900
-             */
-            priceMinorUnits: number;
-            /**
-             * @description currency code, ISO 4217
-             * @example AUD
-             */
-            currency: string;
-            /**
-             * @description money in whole minor units of the currency (ISO 4217), such as cents
-             * @example 900
-             */
-            costMinorUnits: number;
             /** @description latest day to order, so that it arrives before the chance of running out passes the target */
             orderBy: string | null;
             /** @description the day to order is past, so that `orderBy` is today: it may come too late */
@@ -4417,12 +4418,14 @@ export interface components {
              * @example AUD
              */
             currency: string;
+            /** @description drivers who share what they will need */
             driversSharing: number;
+            /** @description drivers of the club */
             drivers: number;
+            /** @description SKUs behind which fewer than three drivers stand: nothing is said of them */
+            withheld: string[];
             totals: components["schemas"]["Totals"];
             lines: components["schemas"]["ShelfLine"][];
-            /** @description SKUs behind which fewer than three drivers stand */
-            withheld: string[];
             /** @description the answer in one sentence with its numbers */
             sentence: string;
         };
@@ -4430,6 +4433,26 @@ export interface components {
             lineId: components["schemas"]["Id"];
             sku: string;
             name: string;
+            /** @description packs to order, in the supplier's multiples */
+            packs: number;
+            packSize: number;
+            /** @description the pieces in those packs */
+            pieces: number;
+            /**
+             * @description price of one pack by the line, in minor units
+             * @example 900
+             */
+            priceMinorUnits: number;
+            /**
+             * @description currency code, ISO 4217
+             * @example AUD
+             */
+            currency: string;
+            /**
+             * @description packs times price
+             * @example 900
+             */
+            costMinorUnits: number;
             supplierId: components["schemas"]["Id"] | null;
             supplierName: string | null;
             /** @description drivers whose need it is: three or more */
@@ -4456,7 +4479,9 @@ export interface components {
             onOrder: number;
             /** @description past shelf life by the day, and not counted */
             ageing: number;
+            /** @description order again when no more than this is on hand and on order */
             reorderPoint: number;
+            /** @description and then up to this: it lasts until the delivery after the next review */
             orderUpTo: number;
             safetyStock: number;
             expectedUntilDelivery: number;
@@ -4464,25 +4489,6 @@ export interface components {
             orderNow: boolean;
             /** @description the smallest stock that meets the target through the day */
             stockWanted: number;
-            /** @description packs to order for it */
-            packs: number;
-            packSize: number;
-            pieces: number;
-            /**
-             * @description money in whole minor units of the currency (ISO 4217), such as cents
-             * @example 900
-             */
-            priceMinorUnits: number;
-            /**
-             * @description currency code, ISO 4217
-             * @example AUD
-             */
-            currency: string;
-            /**
-             * @description money in whole minor units of the currency (ISO 4217), such as cents
-             * @example 900
-             */
-            costMinorUnits: number;
             orderBy: string | null;
             late: boolean;
             /** @description chance, 0 to 1: what there is lasts through the day */
@@ -4968,15 +4974,17 @@ export interface components {
              * @example AUD
              */
             currency: string;
+            /** @description drivers who share what they will need */
             driversSharing: number;
+            /** @description drivers of the club */
             drivers: number;
+            /** @description SKUs behind which fewer than three drivers stand: nothing is said of them */
+            withheld: string[];
             /** @description when the shop's list was last said to be true; null: the ledger alone counts */
             listedAt: string | null;
             /** @description of all `lines` */
             totals: components["schemas"]["Totals"];
             suppliers: components["schemas"]["SupplierProposal"][];
-            /** @description SKUs behind which fewer than three drivers stand */
-            withheld: string[];
             /** @description SKUs that the shop's list has without saying how many: they count as none */
             uncounted: string[];
             /** @description the answer in one sentence with its numbers */
@@ -5037,15 +5045,13 @@ export interface components {
                 lineId: components["schemas"]["Id"];
                 sku: string;
                 name: string;
-                makersPartNumber: string | null;
-                gtin: string | null;
                 /** @description packs to order, in the supplier's multiples */
                 packs: number;
                 packSize: number;
                 /** @description the pieces in those packs */
                 pieces: number;
                 /**
-                 * @description of one pack, by the line
+                 * @description price of one pack by the line, in minor units
                  * @example 900
                  */
                 priceMinorUnits: number;
@@ -5059,6 +5065,8 @@ export interface components {
                  * @example 900
                  */
                 costMinorUnits: number;
+                makersPartNumber: string | null;
+                gtin: string | null;
             }[] | null;
             /** @description what to buy of this supplier by a later order; arrivals count from `orderBy` */
             later: components["schemas"]["ProposedLine"][];
@@ -5090,15 +5098,13 @@ export interface components {
             lineId: components["schemas"]["Id"];
             sku: string;
             name: string;
-            makersPartNumber: string | null;
-            gtin: string | null;
             /** @description packs to order, in the supplier's multiples */
             packs: number;
             packSize: number;
             /** @description the pieces in those packs */
             pieces: number;
             /**
-             * @description of one pack, by the line
+             * @description price of one pack by the line, in minor units
              * @example 900
              */
             priceMinorUnits: number;
@@ -5112,6 +5118,8 @@ export interface components {
              * @example 900
              */
             costMinorUnits: number;
+            makersPartNumber: string | null;
+            gtin: string | null;
             /**
              * Format: date
              * @description earliest sensible day: ordered earlier it binds money and comes hardly any surer (late one tenth as often as on `orderBy`); today at the earliest
@@ -5158,7 +5166,9 @@ export interface components {
             ageing: number;
             /** @description pieces that left the shop's shelf in the past 365 days, sold to whomever, moved to a driver or counted down; null where it has no shelf in the ledger */
             takenPastYear: number | null;
+            /** @description order again when no more than this is on hand and on order */
             reorderPoint: number;
+            /** @description and then up to this: it lasts until the delivery after the next review */
             orderUpTo: number;
             /** @description no more is there and on order than the reorder point, and less than one orders up to */
             orderNow: boolean;
@@ -5190,8 +5200,12 @@ export interface components {
              * @example AUD
              */
             currency: string;
+            /** @description drivers who share what they will need */
             driversSharing: number;
+            /** @description drivers of the club */
             drivers: number;
+            /** @description SKUs on the shelf of which the need is withheld */
+            withheld: string[];
             /** @description no need is known beyond it */
             calendarEndsOn: string | null;
             /** @description when the shop's list was last said to be true; null: the ledger alone counts */
@@ -5203,8 +5217,6 @@ export interface components {
             totals: components["schemas"]["Totals"];
             /** @description the most money first */
             items: components["schemas"]["DyingItem"][];
-            /** @description SKUs on the shelf of which the need is withheld */
-            withheld: string[];
             /** @description SKUs with a shelf life of which pieces are there that nobody wrote down when they came in: how old they are is not known */
             undated: string[];
             /** @description SKUs that the shop's list has without saying how many */
@@ -5274,7 +5286,6 @@ export interface components {
              * @enum {string}
              */
             outlook: "known" | "withheld";
-            /** @description pieces of those on the shelf that the drivers who share will need by `through`, beyond what they hold; null where it is withheld */
             expectedSales: {
                 expected: number;
                 p10: number;
@@ -12113,6 +12124,12 @@ export interface operations {
                      *               "lineId": "01930000-0000-7000-8000-000000000051",
                      *               "sku": "QB-TY-101",
                      *               "name": "Control slick, set of four",
+                     *               "packs": 1,
+                     *               "packSize": 4,
+                     *               "pieces": 4,
+                     *               "priceMinorUnits": 5200,
+                     *               "currency": "AUD",
+                     *               "costMinorUnits": 5200,
                      *               "insteadOf": null,
                      *               "kindCode": "TYR-EX",
                      *               "inUse": 2,
@@ -12127,14 +12144,8 @@ export interface operations {
                      *               "spares": 0,
                      *               "ageing": 0,
                      *               "stockWanted": 4,
-                     *               "packs": 1,
-                     *               "packSize": 4,
                      *               "orderMultiplePacks": 1,
                      *               "leastPacks": 1,
-                     *               "pieces": 4,
-                     *               "priceMinorUnits": 5200,
-                     *               "currency": "AUD",
-                     *               "costMinorUnits": 5200,
                      *               "orderBy": "2027-01-26",
                      *               "late": false,
                      *               "chanceWithout": 7.30057e-8,
@@ -12170,6 +12181,12 @@ export interface operations {
                      *           "lineId": "01930000-0000-7000-8000-00000011e001",
                      *           "sku": "QB-SP-487",
                      *           "name": "Spur 87T 48 DP",
+                     *           "packs": 0,
+                     *           "packSize": 1,
+                     *           "pieces": 0,
+                     *           "priceMinorUnits": 900,
+                     *           "currency": "AUD",
+                     *           "costMinorUnits": 0,
                      *           "insteadOf": null,
                      *           "kindCode": "SPR-EX",
                      *           "inUse": 1,
@@ -12184,14 +12201,8 @@ export interface operations {
                      *           "spares": 1,
                      *           "ageing": 0,
                      *           "stockWanted": 1,
-                     *           "packs": 0,
-                     *           "packSize": 1,
                      *           "orderMultiplePacks": 1,
                      *           "leastPacks": 0,
-                     *           "pieces": 0,
-                     *           "priceMinorUnits": 900,
-                     *           "currency": "AUD",
-                     *           "costMinorUnits": 0,
                      *           "orderBy": null,
                      *           "late": false,
                      *           "chanceWithout": 1,
@@ -12246,6 +12257,12 @@ export interface operations {
                      *           "lineId": "01930000-0000-7000-8000-000000000053",
                      *           "sku": "QB-EL-801",
                      *           "name": "LiPo 2S 5000 mAh",
+                     *           "packs": 0,
+                     *           "packSize": 1,
+                     *           "pieces": 0,
+                     *           "priceMinorUnits": 8500,
+                     *           "currency": "AUD",
+                     *           "costMinorUnits": 0,
                      *           "insteadOf": null,
                      *           "kindCode": "LIP-EX",
                      *           "inUse": 1,
@@ -12260,14 +12277,8 @@ export interface operations {
                      *           "spares": 0,
                      *           "ageing": 0,
                      *           "stockWanted": 0,
-                     *           "packs": 0,
-                     *           "packSize": 1,
                      *           "orderMultiplePacks": 1,
                      *           "leastPacks": 0,
-                     *           "pieces": 0,
-                     *           "priceMinorUnits": 8500,
-                     *           "currency": "AUD",
-                     *           "costMinorUnits": 0,
                      *           "orderBy": null,
                      *           "late": false,
                      *           "chanceWithout": 0.933759,
@@ -12508,14 +12519,14 @@ export interface operations {
                      *     <html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1"><title>Restock list through 30 June 2027</title><style>
                      *     :root{color-scheme:light dark;--line:#8b939c;--soft:#565e67}
                      *     @media (prefers-color-scheme:dark){:root{--line:#6c757f;--soft:#aeb6bf}}
-                     *     body{font:16px/1.45 system-ui,"Segoe UI","DejaVu Sans",sans-serif;margin:1rem auto;max-width:70rem;padding:0 1rem}
+                     *     body{font:16px/1.45 system-ui,"Segoe UI","DejaVu Sans",sans-serif;margin:1rem auto;max-width:76rem;padding:0 1rem}
                      *     h1{font-size:1.4rem;margin:.2rem 0}h2,caption{font-size:1.1rem;font-weight:600;text-align:left;margin:1.2rem 0 .3rem}
                      *     p{margin:.25rem 0}.soft{color:var(--soft)}
                      *     table{border-collapse:collapse;width:100%;margin-top:1rem}
                      *     th,td{border-bottom:1px solid var(--line);padding:.3rem .5rem;text-align:left;vertical-align:top;overflow-wrap:break-word}
                      *     thead th{border-bottom-width:2px}.number{text-align:right;font-variant-numeric:tabular-nums}
                      *     td.number{white-space:nowrap}caption p{font-weight:400;font-size:1rem}ul{margin:.3rem 0;padding-left:1.2rem;font-size:.93rem}
-                     *     @media screen and (max-width:44rem){
+                     *     @media screen and (max-width:74rem){
                      *     table,tbody,tr,td,tbody th,caption{display:block}thead{position:absolute;clip-path:inset(50%);width:1px;height:1px;overflow:hidden}
                      *     tr{border:1px solid var(--line);border-radius:.4rem;margin:.5rem 0;padding:.3rem .2rem}
                      *     td,tbody th,td.number{border:0;padding:.12rem .5rem;text-align:left;white-space:normal;overflow-wrap:anywhere}
@@ -12600,14 +12611,14 @@ export interface operations {
                      *     <html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1"><title>Bench sheet: Thornbill</title><style>
                      *     :root{color-scheme:light dark;--line:#8b939c;--soft:#565e67}
                      *     @media (prefers-color-scheme:dark){:root{--line:#6c757f;--soft:#aeb6bf}}
-                     *     body{font:16px/1.45 system-ui,"Segoe UI","DejaVu Sans",sans-serif;margin:1rem auto;max-width:70rem;padding:0 1rem}
+                     *     body{font:16px/1.45 system-ui,"Segoe UI","DejaVu Sans",sans-serif;margin:1rem auto;max-width:76rem;padding:0 1rem}
                      *     h1{font-size:1.4rem;margin:.2rem 0}h2,caption{font-size:1.1rem;font-weight:600;text-align:left;margin:1.2rem 0 .3rem}
                      *     p{margin:.25rem 0}.soft{color:var(--soft)}
                      *     table{border-collapse:collapse;width:100%;margin-top:1rem}
                      *     th,td{border-bottom:1px solid var(--line);padding:.3rem .5rem;text-align:left;vertical-align:top;overflow-wrap:break-word}
                      *     thead th{border-bottom-width:2px}.number{text-align:right;font-variant-numeric:tabular-nums}
                      *     td.number{white-space:nowrap}caption p{font-weight:400;font-size:1rem}ul{margin:.3rem 0;padding-left:1.2rem;font-size:.93rem}
-                     *     @media screen and (max-width:44rem){
+                     *     @media screen and (max-width:74rem){
                      *     table,tbody,tr,td,tbody th,caption{display:block}thead{position:absolute;clip-path:inset(50%);width:1px;height:1px;overflow:hidden}
                      *     tr{border:1px solid var(--line);border-radius:.4rem;margin:.5rem 0;padding:.3rem .2rem}
                      *     td,tbody th,td.number{border:0;padding:.12rem .5rem;text-align:left;white-space:normal;overflow-wrap:anywhere}
@@ -12693,14 +12704,14 @@ export interface operations {
                      *     <html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1"><title>Pit list: Thornbill, Round 1</title><style>
                      *     :root{color-scheme:light dark;--line:#8b939c;--soft:#565e67}
                      *     @media (prefers-color-scheme:dark){:root{--line:#6c757f;--soft:#aeb6bf}}
-                     *     body{font:16px/1.45 system-ui,"Segoe UI","DejaVu Sans",sans-serif;margin:1rem auto;max-width:70rem;padding:0 1rem}
+                     *     body{font:16px/1.45 system-ui,"Segoe UI","DejaVu Sans",sans-serif;margin:1rem auto;max-width:76rem;padding:0 1rem}
                      *     h1{font-size:1.4rem;margin:.2rem 0}h2,caption{font-size:1.1rem;font-weight:600;text-align:left;margin:1.2rem 0 .3rem}
                      *     p{margin:.25rem 0}.soft{color:var(--soft)}
                      *     table{border-collapse:collapse;width:100%;margin-top:1rem}
                      *     th,td{border-bottom:1px solid var(--line);padding:.3rem .5rem;text-align:left;vertical-align:top;overflow-wrap:break-word}
                      *     thead th{border-bottom-width:2px}.number{text-align:right;font-variant-numeric:tabular-nums}
                      *     td.number{white-space:nowrap}caption p{font-weight:400;font-size:1rem}ul{margin:.3rem 0;padding-left:1.2rem;font-size:.93rem}
-                     *     @media screen and (max-width:44rem){
+                     *     @media screen and (max-width:74rem){
                      *     table,tbody,tr,td,tbody th,caption{display:block}thead{position:absolute;clip-path:inset(50%);width:1px;height:1px;overflow:hidden}
                      *     tr{border:1px solid var(--line);border-radius:.4rem;margin:.5rem 0;padding:.3rem .2rem}
                      *     td,tbody th,td.number{border:0;padding:.12rem .5rem;text-align:left;white-space:normal;overflow-wrap:anywhere}
@@ -12775,14 +12786,14 @@ export interface operations {
                      *     <html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1"><title>Purchase order to Harrowmead Trade</title><style>
                      *     :root{color-scheme:light dark;--line:#8b939c;--soft:#565e67}
                      *     @media (prefers-color-scheme:dark){:root{--line:#6c757f;--soft:#aeb6bf}}
-                     *     body{font:16px/1.45 system-ui,"Segoe UI","DejaVu Sans",sans-serif;margin:1rem auto;max-width:70rem;padding:0 1rem}
+                     *     body{font:16px/1.45 system-ui,"Segoe UI","DejaVu Sans",sans-serif;margin:1rem auto;max-width:76rem;padding:0 1rem}
                      *     h1{font-size:1.4rem;margin:.2rem 0}h2,caption{font-size:1.1rem;font-weight:600;text-align:left;margin:1.2rem 0 .3rem}
                      *     p{margin:.25rem 0}.soft{color:var(--soft)}
                      *     table{border-collapse:collapse;width:100%;margin-top:1rem}
                      *     th,td{border-bottom:1px solid var(--line);padding:.3rem .5rem;text-align:left;vertical-align:top;overflow-wrap:break-word}
                      *     thead th{border-bottom-width:2px}.number{text-align:right;font-variant-numeric:tabular-nums}
                      *     td.number{white-space:nowrap}caption p{font-weight:400;font-size:1rem}ul{margin:.3rem 0;padding-left:1.2rem;font-size:.93rem}
-                     *     @media screen and (max-width:44rem){
+                     *     @media screen and (max-width:74rem){
                      *     table,tbody,tr,td,tbody th,caption{display:block}thead{position:absolute;clip-path:inset(50%);width:1px;height:1px;overflow:hidden}
                      *     tr{border:1px solid var(--line);border-radius:.4rem;margin:.5rem 0;padding:.3rem .2rem}
                      *     td,tbody th,td.number{border:0;padding:.12rem .5rem;text-align:left;white-space:normal;overflow-wrap:anywhere}
@@ -12875,14 +12886,14 @@ export interface operations {
                      *     <html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1"><title>Order proposals: Gantry Models, through 30 June 2027</title><style>
                      *     :root{color-scheme:light dark;--line:#8b939c;--soft:#565e67}
                      *     @media (prefers-color-scheme:dark){:root{--line:#6c757f;--soft:#aeb6bf}}
-                     *     body{font:16px/1.45 system-ui,"Segoe UI","DejaVu Sans",sans-serif;margin:1rem auto;max-width:70rem;padding:0 1rem}
+                     *     body{font:16px/1.45 system-ui,"Segoe UI","DejaVu Sans",sans-serif;margin:1rem auto;max-width:76rem;padding:0 1rem}
                      *     h1{font-size:1.4rem;margin:.2rem 0}h2,caption{font-size:1.1rem;font-weight:600;text-align:left;margin:1.2rem 0 .3rem}
                      *     p{margin:.25rem 0}.soft{color:var(--soft)}
                      *     table{border-collapse:collapse;width:100%;margin-top:1rem}
                      *     th,td{border-bottom:1px solid var(--line);padding:.3rem .5rem;text-align:left;vertical-align:top;overflow-wrap:break-word}
                      *     thead th{border-bottom-width:2px}.number{text-align:right;font-variant-numeric:tabular-nums}
                      *     td.number{white-space:nowrap}caption p{font-weight:400;font-size:1rem}ul{margin:.3rem 0;padding-left:1.2rem;font-size:.93rem}
-                     *     @media screen and (max-width:44rem){
+                     *     @media screen and (max-width:74rem){
                      *     table,tbody,tr,td,tbody th,caption{display:block}thead{position:absolute;clip-path:inset(50%);width:1px;height:1px;overflow:hidden}
                      *     tr{border:1px solid var(--line);border-radius:.4rem;margin:.5rem 0;padding:.3rem .2rem}
                      *     td,tbody th,td.number{border:0;padding:.12rem .5rem;text-align:left;white-space:normal;overflow-wrap:anywhere}
@@ -12957,14 +12968,14 @@ export interface operations {
                      *     <html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1"><title>Dead and dying stock: Gantry Models</title><style>
                      *     :root{color-scheme:light dark;--line:#8b939c;--soft:#565e67}
                      *     @media (prefers-color-scheme:dark){:root{--line:#6c757f;--soft:#aeb6bf}}
-                     *     body{font:16px/1.45 system-ui,"Segoe UI","DejaVu Sans",sans-serif;margin:1rem auto;max-width:70rem;padding:0 1rem}
+                     *     body{font:16px/1.45 system-ui,"Segoe UI","DejaVu Sans",sans-serif;margin:1rem auto;max-width:76rem;padding:0 1rem}
                      *     h1{font-size:1.4rem;margin:.2rem 0}h2,caption{font-size:1.1rem;font-weight:600;text-align:left;margin:1.2rem 0 .3rem}
                      *     p{margin:.25rem 0}.soft{color:var(--soft)}
                      *     table{border-collapse:collapse;width:100%;margin-top:1rem}
                      *     th,td{border-bottom:1px solid var(--line);padding:.3rem .5rem;text-align:left;vertical-align:top;overflow-wrap:break-word}
                      *     thead th{border-bottom-width:2px}.number{text-align:right;font-variant-numeric:tabular-nums}
                      *     td.number{white-space:nowrap}caption p{font-weight:400;font-size:1rem}ul{margin:.3rem 0;padding-left:1.2rem;font-size:.93rem}
-                     *     @media screen and (max-width:44rem){
+                     *     @media screen and (max-width:74rem){
                      *     table,tbody,tr,td,tbody th,caption{display:block}thead{position:absolute;clip-path:inset(50%);width:1px;height:1px;overflow:hidden}
                      *     tr{border:1px solid var(--line);border-radius:.4rem;margin:.5rem 0;padding:.3rem .2rem}
                      *     td,tbody th,td.number{border:0;padding:.12rem .5rem;text-align:left;white-space:normal;overflow-wrap:anywhere}
@@ -13639,6 +13650,9 @@ export interface operations {
                      *       "currency": "AUD",
                      *       "driversSharing": 3,
                      *       "drivers": 3,
+                     *       "withheld": [
+                     *         "QB-EL-801"
+                     *       ],
                      *       "totals": [
                      *         {
                      *           "currency": "AUD",
@@ -13650,6 +13664,12 @@ export interface operations {
                      *           "lineId": "01930000-0000-7000-8000-000000000051",
                      *           "sku": "QB-TY-101",
                      *           "name": "Control slick, set of four",
+                     *           "packs": 2,
+                     *           "packSize": 4,
+                     *           "pieces": 8,
+                     *           "priceMinorUnits": 5200,
+                     *           "currency": "AUD",
+                     *           "costMinorUnits": 10400,
                      *           "supplierId": "01930000-0000-7000-8000-0000005bb001",
                      *           "supplierName": "Harrowmead Trade",
                      *           "drivers": 3,
@@ -13673,12 +13693,6 @@ export interface operations {
                      *           "expectedUntilDelivery": 0.000241711,
                      *           "orderNow": false,
                      *           "stockWanted": 7,
-                     *           "packs": 2,
-                     *           "packSize": 4,
-                     *           "pieces": 8,
-                     *           "priceMinorUnits": 5200,
-                     *           "currency": "AUD",
-                     *           "costMinorUnits": 10400,
                      *           "orderBy": "2027-01-23",
                      *           "late": false,
                      *           "chanceWithout": 7.60025e-7,
@@ -13695,6 +13709,12 @@ export interface operations {
                      *           "lineId": "01930000-0000-7000-8000-00000011e001",
                      *           "sku": "QB-SP-487",
                      *           "name": "Spur 87T 48 DP",
+                     *           "packs": 0,
+                     *           "packSize": 1,
+                     *           "pieces": 0,
+                     *           "priceMinorUnits": 900,
+                     *           "currency": "AUD",
+                     *           "costMinorUnits": 0,
                      *           "supplierId": "01930000-0000-7000-8000-0000005bb001",
                      *           "supplierName": "Harrowmead Trade",
                      *           "drivers": 3,
@@ -13718,12 +13738,6 @@ export interface operations {
                      *           "expectedUntilDelivery": 0.0000113835,
                      *           "orderNow": false,
                      *           "stockWanted": 1,
-                     *           "packs": 0,
-                     *           "packSize": 1,
-                     *           "pieces": 0,
-                     *           "priceMinorUnits": 900,
-                     *           "currency": "AUD",
-                     *           "costMinorUnits": 0,
                      *           "orderBy": null,
                      *           "late": false,
                      *           "chanceWithout": 0.999622,
@@ -13736,9 +13750,6 @@ export interface operations {
                      *           },
                      *           "sentence": "3 drivers are likely to need 0 to 1 from the shelf through 2027-06-30, most around 2027-05-23 (0.1); none has to be kept (now 4 and 0)."
                      *         }
-                     *       ],
-                     *       "withheld": [
-                     *         "QB-EL-801"
                      *       ],
                      *       "sentence": "3 of 3 drivers share what they will need: 0 of 2 lines are to be ordered now; 1 line with fewer than 3 drivers behind it not shown."
                      *     }
@@ -15614,6 +15625,9 @@ export interface operations {
                      *       "currency": "AUD",
                      *       "driversSharing": 3,
                      *       "drivers": 3,
+                     *       "withheld": [
+                     *         "QB-EL-801"
+                     *       ],
                      *       "listedAt": "2026-12-01T06:30:00.000Z",
                      *       "totals": [
                      *         {
@@ -15655,14 +15669,14 @@ export interface operations {
                      *               "lineId": "01930000-0000-7000-8000-000000000051",
                      *               "sku": "QB-TY-101",
                      *               "name": "Control slick, set of four",
-                     *               "makersPartNumber": null,
-                     *               "gtin": null,
                      *               "packs": 2,
                      *               "packSize": 4,
                      *               "pieces": 8,
                      *               "priceMinorUnits": 5200,
                      *               "currency": "AUD",
                      *               "costMinorUnits": 10400,
+                     *               "makersPartNumber": null,
+                     *               "gtin": null,
                      *               "orderFrom": "2027-01-10",
                      *               "orderBy": "2027-01-23",
                      *               "late": false,
@@ -15704,9 +15718,6 @@ export interface operations {
                      *           "later": [],
                      *           "sentence": "Wait with Harrowmead Trade until 2027-01-23: an order of 1 line for AUD 104.00 is AUD 46.00 below the minimum of AUD 150.00, and what sells until then may fill it; ordered on 2027-01-23 it comes between 2027-01-25 and 2027-02-04 eight times in ten, as likely as not by 2027-01-29."
                      *         }
-                     *       ],
-                     *       "withheld": [
-                     *         "QB-EL-801"
                      *       ],
                      *       "uncounted": [],
                      *       "sentence": "1 order for what 3 of 3 drivers will need through 2027-06-30, 0 of them to be placed before the next look on 2026-12-08; 1 line with fewer than 3 drivers behind it not shown."
@@ -15752,6 +15763,7 @@ export interface operations {
                      *       "currency": "AUD",
                      *       "driversSharing": 3,
                      *       "drivers": 3,
+                     *       "withheld": [],
                      *       "calendarEndsOn": "2027-05-23",
                      *       "listedAt": "2026-12-01T06:30:00.000Z",
                      *       "linesOnShelf": 1,
@@ -15804,7 +15816,6 @@ export interface operations {
                      *           "sentence": "4 pieces on the shelf: 3 pieces more than a year needs; the drivers who share are likely to need 0 to 1 of them by 2027-12-01; 0 left the shelf in the past year; order no more of it."
                      *         }
                      *       ],
-                     *       "withheld": [],
                      *       "undated": [],
                      *       "uncounted": [],
                      *       "unmatched": 2,

@@ -101,6 +101,14 @@ const contentOf = (readings: readonly Pick<ReadingRow, "value" | "instrument">[]
     .sort()
     .join(", ");
 
+/** The same for a person: as they were entered, with their units. */
+const saidOf = (
+  readings: readonly Pick<ReadingRow, "enteredValue" | "enteredUnit" | "instrument">[],
+): string =>
+  readings
+    .map(({ enteredValue, enteredUnit, instrument }) => `${enteredValue} ${enteredUnit} by ${instrument}`)
+    .join(", ");
+
 /** The looks at a piece that are new: those at a moment without readings so far. */
 function newLooks(rows: readonly ReadRow[], logged: readonly ReadingRow[], faults: Faults): ReadRow[][] {
   const before = groupedBy(logged, (reading) => reading.at);
@@ -112,7 +120,7 @@ function newLooks(rows: readonly ReadRow[], logged: readonly ReadingRow[], fault
       faults.add(
         look[0]!.row,
         "value",
-        `the readings of this piece at ${at} are there already as ${contentOf(there)}; delete that inspection first, or give another time`,
+        `the readings of this piece at ${at} are there already as ${saidOf(there)}; delete that inspection first, or give another time`,
       );
   }
   return looks.sort((a, b) => (a[0]!.at < b[0]!.at ? -1 : 1));

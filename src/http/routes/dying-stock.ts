@@ -1,10 +1,10 @@
 import { z } from "zod";
 import { dyingStock } from "../../services/dying-stock.ts";
 import { Sentence, Totals } from "../answer-schemas.ts";
+import { count, need, pool } from "../buying-schemas.ts";
 import { operation } from "../operation.ts";
 import { ById, Currency, Day, Id, Instant, MinorUnits } from "../schemas.ts";
 
-const count = z.number().int().min(0);
 const skus = (description: string) => z.array(z.string()).meta({ description });
 
 const DyingItem = z
@@ -52,18 +52,9 @@ const DyingItem = z
     outlook: z
       .enum(["known", "withheld"])
       .meta({ description: "withheld: fewer than three drivers who share their need stand behind it" }),
-    expectedSales: z
-      .object({
-        expected: z.number(),
-        p10: z.number().int(),
-        median: z.number().int(),
-        p90: z.number().int(),
-      })
-      .nullable()
-      .meta({
-        description:
-          "pieces of those on the shelf that the drivers who share will need by `through`, beyond what they hold; null where it is withheld",
-      }),
+    expectedSales: need(
+      "pieces of those on the shelf that the drivers who share will need by `through`, beyond what they hold; null where it is withheld",
+    ).nullable(),
     takenPastYear: count.nullable().meta({
       description:
         "pieces that left the shop's shelf in the past 365 days, sold to whomever, moved to a driver or counted down; null where it has no shelf in the ledger",
@@ -83,8 +74,7 @@ const DyingStock = z
     asOf: Instant,
     through: Day.meta({ description: "a year from today: what is sold by then does not die" }),
     currency: Currency,
-    driversSharing: z.number().int(),
-    drivers: z.number().int(),
+    ...pool,
     calendarEndsOn: Day.nullable().meta({ description: "no need is known beyond it" }),
     listedAt: Instant.nullable().meta({
       description: "when the shop's list was last said to be true; null: the ledger alone counts",

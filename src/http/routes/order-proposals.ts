@@ -1,36 +1,27 @@
 import { z } from "zod";
 import { orderProposals } from "../../services/order-proposals.ts";
+import { chance, LeadTime, Sentence, targetMembers, Totals } from "../answer-schemas.ts";
 import {
-  chance,
-  LeadTime,
-  reviewPeriodDays,
-  Sentence,
-  target,
-  targetKind,
-  targetMembers,
-  Totals,
-} from "../answer-schemas.ts";
+  askedOfShelf,
+  count,
+  drivers,
+  levels,
+  need,
+  orderedLine,
+  orderNow,
+  pool,
+} from "../buying-schemas.ts";
 import { operation } from "../operation.ts";
 import { ById, Currency, Day, Id, Instant, MinorUnits, queryFlag } from "../schemas.ts";
-
-const count = z.number().int().min(0);
 
 const Arrival = z
   .object({ p10: Day, median: Day, p90: Day })
   .meta({ id: "Arrival", description: "days by which it is there with a chance of 10, 50 and 90 %" });
 
 const ordered = {
-  lineId: Id,
-  sku: z.string(),
-  name: z.string(),
+  ...orderedLine,
   makersPartNumber: z.string().nullable(),
   gtin: z.string().nullable(),
-  packs: count.meta({ description: "packs to order, in the supplier's multiples" }),
-  packSize: count,
-  pieces: count.meta({ description: "the pieces in those packs" }),
-  priceMinorUnits: MinorUnits.meta({ description: "of one pack, by the line" }),
-  currency: Currency,
-  costMinorUnits: MinorUnits.meta({ description: "packs times price" }),
 };
 
 const orderFrom = Day.meta({
@@ -66,15 +57,8 @@ const ProposedLine = z
     }),
     arrival: Arrival,
     leadTime: LeadTime,
-    drivers: z.number().int().meta({ description: "drivers whose need it is: three or more" }),
-    need: z
-      .object({
-        expected: z.number(),
-        p10: z.number().int(),
-        median: z.number().int(),
-        p90: z.number().int(),
-      })
-      .meta({ description: "pieces needed from the shelf through that day, beyond what drivers hold" }),
+    drivers,
+    need: need("pieces needed from the shelf through that day, beyond what drivers hold"),
     onHand: z.number().int().meta({ description: "on the shelf, and promised to nobody" }),
     heldPieces: count.meta({ description: "on the shelf, and promised to drivers from today on" }),
     onOrder: z.number().int(),
@@ -83,11 +67,8 @@ const ProposedLine = z
       description:
         "pieces that left the shop's shelf in the past 365 days, sold to whomever, moved to a driver or counted down; null where it has no shelf in the ledger",
     }),
-    reorderPoint: z.number().int(),
-    orderUpTo: z.number().int(),
-    orderNow: z.boolean().meta({
-      description: "no more is there and on order than the reorder point, and less than one orders up to",
-    }),
+    ...levels,
+    orderNow,
     chanceWithout: chance("what there is lasts through that day"),
     chanceWith: chance("it lasts with these packs as well"),
     sentence: Sentence,
@@ -141,14 +122,12 @@ const OrderProposals = z
     ...targetMembers,
     reviewPeriodDays: z.number().int(),
     currency: Currency,
-    driversSharing: z.number().int(),
-    drivers: z.number().int(),
+    ...pool,
     listedAt: Instant.nullable().meta({
       description: "when the shop's list was last said to be true; null: the ledger alone counts",
     }),
     totals: Totals.meta({ description: "of all `lines`" }),
     suppliers: z.array(SupplierProposal),
-    withheld: z.array(z.string()).meta({ description: "SKUs behind which fewer than three drivers stand" }),
     uncounted: z.array(z.string()).meta({
       description: "SKUs that the shop's list has without saying how many: they count as none",
     }),
@@ -168,10 +147,7 @@ export const orderProposalOperations = [
     need: "stock:read",
     params: ById,
     query: z.strictObject({
-      through: Day.meta({ description: "last day to get through" }),
-      target,
-      targetKind,
-      reviewPeriodDays,
+      ...askedOfShelf,
       carried: queryFlag(
         "true: only lines that are on the shop's list, or of which something was ever on its shelf; all that drivers need if not given",
       ),

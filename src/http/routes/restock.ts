@@ -16,29 +16,21 @@ import {
   targetMembers,
   Totals,
 } from "../answer-schemas.ts";
+import { levels, need, orderedLine, orderNow } from "../buying-schemas.ts";
 import { operation } from "../operation.ts";
 import { ById, Currency, Day, Id, Instant, MinorUnits } from "../schemas.ts";
 import { shelfMembers } from "../stock-list-schemas.ts";
 
 const RestockEntry = z
   .object({
-    lineId: Id,
-    sku: z.string(),
-    name: z.string(),
+    ...orderedLine,
     insteadOf: z.string().nullable().meta({
       description:
         "SKU of the line in use that has ended and that this one supersedes; several with commas between them. Where this line is in use as well, need and stock are those of all of them, counted once",
     }),
     kindCode: z.string(),
     inUse: z.number().int().meta({ description: "pieces in use in these cars" }),
-    need: z
-      .object({
-        expected: z.number(),
-        p10: z.number().int(),
-        median: z.number().int(),
-        p90: z.number().int(),
-      })
-      .meta({ description: "pieces that will be needed through the day" }),
+    need: need("pieces that will be needed through the day"),
     onHand: z.number().int(),
     onOrder: z.number().int(),
     spares: z.number().int().meta({ description: "part-worn pieces that can still serve" }),
@@ -48,8 +40,6 @@ const RestockEntry = z
     stockWanted: z.number().int().meta({
       description: "the smallest stock that meets the target, or this line's part in that of the whole list",
     }),
-    packs: z.number().int().meta({ description: "packs to order" }),
-    packSize: z.number().int(),
     orderMultiplePacks: z
       .number()
       .int()
@@ -57,10 +47,6 @@ const RestockEntry = z
     leastPacks: z.number().int().meta({
       description: "packs that would be enough without the multiple, as at a shop's counter",
     }),
-    pieces: z.number().int().meta({ description: "pieces in those packs" }),
-    priceMinorUnits: MinorUnits.meta({ description: "price of one pack, in minor units" }),
-    currency: Currency,
-    costMinorUnits: MinorUnits,
     orderBy: Day.nullable().meta({
       description:
         "latest day to order, so that it arrives before the chance of running out passes the target",
@@ -71,14 +57,7 @@ const RestockEntry = z
     chanceWithout: chance("what there is lasts through the day"),
     chanceWith: chance("it lasts with the order as well"),
     expectedShort: z.number().meta({ description: "pieces expected to be missing without the order" }),
-    reorderPoint: z
-      .number()
-      .int()
-      .meta({ description: "order again when no more than this is on hand and on order" }),
-    orderUpTo: z
-      .number()
-      .int()
-      .meta({ description: "and then up to this: it lasts until the delivery after the next review" }),
+    ...levels,
     safetyStock: z
       .number()
       .meta({ description: "reorder point less the pieces expected to be needed before a delivery" }),
@@ -152,14 +131,7 @@ const ReorderPoint = z
     ...targetMembers,
     reviewPeriodDays: z.number().int(),
     inUse: z.number().int(),
-    reorderPoint: z
-      .number()
-      .int()
-      .meta({ description: "order when no more than this is on hand and on order" }),
-    orderUpTo: z
-      .number()
-      .int()
-      .meta({ description: "and then up to this: it lasts until the delivery after the next review" }),
+    ...levels,
     expectedNeed: z
       .number()
       .meta({ description: "pieces expected to be needed before an order placed now arrives" }),
@@ -167,7 +139,7 @@ const ReorderPoint = z
     chance: chance("not running out before the delivery, if ordered at the reorder point"),
     onHand: z.number().int(),
     onOrder: z.number().int(),
-    orderNow: z.boolean(),
+    orderNow,
     leadTime: LeadTime,
     sentence: Sentence,
   })
