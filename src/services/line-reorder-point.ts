@@ -12,6 +12,7 @@ import {
   keepingOf,
   longestWait,
   neededWithin,
+  shownLeadTime,
   stockInScope,
   targetOf,
 } from "./needs-ahead.ts";
@@ -45,7 +46,6 @@ export async function lineReorderPoint(
   const onHand = stock.onHand.get(lineId) ?? 0;
   const onOrder = stock.onOrder.get(lineId) ?? 0;
   const orderNow = isDue(levels, onHand + onOrder);
-  const { meanDays, sdDays, deliveries } = leadTime;
   return {
     lineId,
     sku: line.sku,
@@ -58,7 +58,7 @@ export async function lineReorderPoint(
     onHand,
     onOrder,
     orderNow,
-    leadTime: { meanDays, sdDays, deliveries },
-    sentence: `${oneDecimal(levels.expectedNeed)} expected to be needed in the ${oneDecimal(meanDays)} days or so that a delivery takes; ${keepingOf(levels)} (now ${onHand} on hand and ${onOrder} on order${orderNow ? ": order now" : ""}).`,
+    leadTime: shownLeadTime(leadTime),
+    sentence: `${oneDecimal(levels.expectedNeed)} expected to be needed in the ${oneDecimal(leadTime.meanDays)} days or so that a delivery takes; ${keepingOf(levels)} (now ${onHand} on hand and ${onOrder} on order${orderNow ? ": order now" : ""}).`,
   };
 }

@@ -75,6 +75,13 @@ export const beyondCalendar = (through: string, calendarEndsOn: string | null): 
 /** Days until a delivery practically surely came: what reorder points look ahead to. */
 export const longestWait = (leadTime: LeadTime): number => pmfQuantile(leadTime.byDay, 0.999);
 
+/** A lead time as answers show it. */
+export const shownLeadTime = ({ meanDays, sdDays, deliveries }: LeadTime) => ({
+  meanDays,
+  sdDays,
+  deliveries,
+});
+
 /** What the levels of a line come to, in words. */
 export const keepingOf = ({ reorderPoint, orderUpTo }: StockLevels): string =>
   orderUpTo === 0

@@ -9,7 +9,7 @@ import { allRecords } from "../storage/records.ts";
 import type { LineRow } from "../storage/tables.ts";
 import { count, percent, rangeInWords } from "./in-words.ts";
 import { clubDay } from "./calendar-ahead.ts";
-import { daysFrom, totalsOf } from "./needs-ahead.ts";
+import { daysFrom, shownLeadTime, totalsOf } from "./needs-ahead.ts";
 import {
   type AskedShelf,
   fewestDrivers,
@@ -270,7 +270,7 @@ function entryOf(
     ended,
     boughtThrough,
     arrival: arrivalOf(orderedOn, leadTime),
-    leadTime: { meanDays: leadTime.meanDays, sdDays: leadTime.sdDays, deliveries: leadTime.deliveries },
+    leadTime: shownLeadTime(leadTime),
     drivers,
     need: range,
     onHand,

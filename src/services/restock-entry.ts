@@ -2,7 +2,7 @@ import { packsFor, reorderLevels, restockDecision } from "../domain/restock.ts";
 import type { ServiceTarget } from "../stats/index.ts";
 import { replacedSkus, sharedBy } from "./bought-demand.ts";
 import { capitalised, count, likelyNeed, percent, percents } from "./in-words.ts";
-import { neededWithin } from "./needs-ahead.ts";
+import { neededWithin, shownLeadTime } from "./needs-ahead.ts";
 import type { SuppliedDemand } from "./restock-list.ts";
 
 /** What each line is ordered for, and what its reorder levels and its day to order are for. */
@@ -60,7 +60,7 @@ export function entryOf(one: SuppliedDemand, target: LineTargets, terms: ListTer
     reorderPoint: levels.reorderPoint,
     orderUpTo: levels.orderUpTo,
     safetyStock: levels.safetyStock,
-    leadTime: { meanDays: leadTime.meanDays, sdDays: leadTime.sdDays, deliveries: leadTime.deliveries },
+    leadTime: shownLeadTime(leadTime),
     cautions: kind.cautions,
     sentence:
       sentenceOf(told, needs.at(-1)!.day) +

@@ -3,7 +3,7 @@ import { selectClub } from "../storage/clubs.ts";
 import { allRecords } from "../storage/records.ts";
 import type { LineDemand } from "./line-demand.ts";
 import { count, oneDecimal, percent, rangeInWords } from "./in-words.ts";
-import { keepingOf, stockAt, totalsOf } from "./needs-ahead.ts";
+import { keepingOf, shownLeadTime, stockAt, totalsOf } from "./needs-ahead.ts";
 import {
   type AskedShelf,
   fewestDrivers,
@@ -72,7 +72,7 @@ function entryOf(need: ShelfNeed, through: string) {
     expectedUntilDelivery: levels.expectedNeed,
     orderNow,
     peak,
-    leadTime: { meanDays: leadTime.meanDays, sdDays: leadTime.sdDays, deliveries: leadTime.deliveries },
+    leadTime: shownLeadTime(leadTime),
     sentence: `${drivers} drivers are likely to need ${rangeInWords(decision.need)} from the shelf through ${through}${peak === null ? "" : `, most around ${peak.day} (${oneDecimal(peak.expected)})`}; ${keepingOf(levels)} (now ${onHand} and ${onOrder}${orderNow ? ": order now" : ""})${decision.packs > 0 ? `; ${count(decision.packs, "pack")} in all make it last with a chance of ${percent(decision.chanceWith)}` : ""}.`,
   };
 }
