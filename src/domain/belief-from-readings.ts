@@ -13,7 +13,7 @@ export interface ReadingsOfPiece {
 /** Where the expected life comes from: it was stated, or it was guessed from the readings. */
 export type LifeSource = "stated" | "readings";
 
-/** Whether the exponent of usage is learned, or wear is taken to go in proportion to usage. */
+/** Whether the bend of the path is learned, or wear is taken to go in proportion to usage. */
 export type Path = "learned" | "straight";
 
 export interface ReadingsBelief {
@@ -99,7 +99,7 @@ export function beliefFromReadings(given: {
       // A piece's own as-new size is known as well as one reading is.
       startSd: readingSd,
       readingSd,
-      ...(path === "straight" ? { exponentSd: 0 } : {}),
+      ...(path === "straight" ? { exponentSd: 0, bendSd: 0 } : {}),
     },
     lifeFrom: expectedLife === undefined ? "readings" : "stated",
   };

@@ -2,7 +2,7 @@ import { setTimeout } from "node:timers/promises";
 import type { LineBreakage } from "../domain/breakage.ts";
 import type { Kind } from "../domain/kind.ts";
 import { type LineOverrides, wearLimit, wearPrior, wearScale } from "../domain/wear.ts";
-import { updateWearLine, type WearLineFit } from "../stats/index.ts";
+import { updateWearLine, wearFitVersion, type WearLineFit } from "../stats/index.ts";
 import type { Db } from "../storage/database.ts";
 import { keepLineModels, selectEvidence, selectLineModel } from "../storage/line-models.ts";
 import type { LineModelRow, LineRow } from "../storage/tables.ts";
@@ -172,7 +172,9 @@ export class LineModels {
     const row = await selectLineModel(db, line.id);
     // What is kept may be newer than what is saved.
     if (row === undefined || (kept !== undefined && row.evidence <= kept.evidence)) return kept;
-    return this.#keep(line.id, row.evidence, JSON.parse(row.fit) as LineFit);
+    const model = JSON.parse(row.fit) as LineFit;
+    if (model.wear.version !== wearFitVersion) return kept;
+    return this.#keep(line.id, row.evidence, model);
   }
 
   #keep(lineId: string, evidence: number, model: LineFit): Kept {

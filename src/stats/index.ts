@@ -188,6 +188,7 @@ export { fitGammaProcess, type GammaProcess, gammaProcessCdf } from "./wear-gamm
 export { splitFit } from "./wear-strata.ts";
 export { conditionMultipliers, populationSummary } from "./wear-summary.ts";
 export { updateWearLine } from "./wear-update.ts";
+export { wearFitVersion } from "./wear-types.ts";
 export type {
   Quantiles,
   WearForecast,

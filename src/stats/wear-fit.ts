@@ -10,7 +10,13 @@ import {
   scalePrior,
 } from "./wear-scale.ts";
 import { digits, fingerprintOf, roundedLog, updateWearLine } from "./wear-update.ts";
-import type { WearHyper, WearLineFit, WearPiece, WearPrior } from "./wear-types.ts";
+import {
+  type WearHyper,
+  wearFitVersion,
+  type WearLineFit,
+  type WearPiece,
+  type WearPrior,
+} from "./wear-types.ts";
 
 /**
  * Van der Corput sequence turned into a normal score: conditions that the data never met keep the whole width of
@@ -62,7 +68,7 @@ export function fitWearLine(
   const active = (prior.conditions ?? [])
     .map((_, c) => c)
     .filter((c) => pieces.some((piece) => piece.exposures[c]?.some((e) => e > 0)));
-  const index = [0, 1, 2, 3, 4, ...active.map((c) => BASE_DIMENSIONS + c)];
+  const index = [0, 1, 2, 3, 4, 5, ...active.map((c) => BASE_DIMENSIONS + c)];
   const seen = pieces.filter(({ count }) => count > 0);
 
   const { mode, posterior } = search(seen, scaled, index, startOf(options.start, active, index.length));
@@ -86,7 +92,7 @@ export function fitWearLine(
       : priorDesign(scaled, index, hypers);
   const places = new Map(seen.map(({ id }, i) => [id, i]));
   return {
-    version: 1,
+    version: wearFitVersion,
     scale: { usage: scaled.usage, wear: scaled.wear },
     prior,
     activeConditions: active,
@@ -122,12 +128,13 @@ function shortened(hyper: WearHyper): WearHyper {
     noise: digits(hyper.noise),
     reading: digits(hyper.reading),
     exponent: digits(hyper.exponent),
+    bend: digits(hyper.bend),
     multipliers: hyper.multipliers.map(digits),
   };
 }
 
 function startOf(start: WearLineFit | undefined, active: readonly number[], dimensions: number): number[] {
-  const fits = start !== undefined && start.activeConditions.join() === active.join();
+  const fits = start?.version === wearFitVersion && start.activeConditions.join() === active.join();
   return fits && start.mode.length === dimensions && start.mode.every(Number.isFinite)
     ? start.mode.slice()
     : new Array<number>(dimensions).fill(0);

@@ -158,6 +158,7 @@ function groupOf({ hyper, last, parts, log }: PointView, now: ScaledUsage, top: 
     usage: clock ** (1 / hyper.exponent),
     clock,
     exponent: hyper.exponent,
+    bend: hyper.bend,
     diffusion,
     weight: weight.subarray(0, kept),
     rate: rate.subarray(0, kept),

@@ -9,9 +9,10 @@ import {
   clockOf,
   type GrossSet,
   normalSd,
-  normalValue,
+  normalVariance,
   standInLogLikelihood,
   startVariance,
+  straighten,
 } from "./wear-path.ts";
 import { findMode, type RateMode } from "./wear-rate.ts";
 import type { WearHyper } from "./wear-types.ts";
@@ -60,6 +61,7 @@ export function leaveOneOut(piece: ScaledPiece, hyper: WearHyper, added: Float64
   const lambda = clockOf(piece, hyper, piece.room);
   const diffusion = (hyper.rate * hyper.noise) ** 2;
   const { stated, gain, inverse, innovationY, innovationL } = roomFor(n);
+  straighten(piece, hyper);
   let variance = startVariance(piece, hyper, lambda);
   let levelY = 0;
   let levelL = 0;
@@ -69,10 +71,10 @@ export function leaveOneOut(piece: ScaledPiece, hyper: WearHyper, added: Float64
     if (j === 0) variance += diffusion * lambda[0]!;
     else variance += diffusion * Math.max(0, lambda[j]! - lambda[j - 1]!);
     stated[j] = normalSd(piece, j, hyper);
-    const error = stated[j]! ** 2 + (added === null ? 0 : added[j]!);
+    const error = normalVariance(piece, j, hyper, added);
     inverse[j] = 1 / (variance + error);
     gain[j] = variance * inverse[j]!;
-    const offY = normalValue(piece, j) - levelY;
+    const offY = piece.places[j]! - levelY;
     const offL = lambda[j]! - levelL;
     innovationY[j] = offY * inverse[j]!;
     innovationL[j] = offL * inverse[j]!;
@@ -101,7 +103,9 @@ export function leaveOneOut(piece: ScaledPiece, hyper: WearHyper, added: Float64
     const rate = hyper.rate * Math.exp(hyper.spread * mode.z);
     const lever = solvedL / precision;
     const own =
-      1 / precision - (added === null ? 0 : added[j]!) + (lever * rate * hyper.spread * mode.sd) ** 2;
+      1 / precision -
+      (added === null ? 0 : added[j]! * piece.slopes[j]! ** 2) +
+      (lever * rate * hyper.spread * mode.sd) ** 2;
     out.residual[j] = solvedY / precision - rate * lever;
     out.sd[j] = Math.sqrt(Math.max(own, stated[j]! ** 2));
   }
@@ -120,7 +124,7 @@ function anySuspect(piece: ScaledPiece, hyper: WearHyper, { residual, sd }: Left
   for (let j = 0; j < piece.count; j++) {
     if (piece.grade[j]! >= 0) continue;
     const score = (residual[j]! / sd[j]!) ** 2;
-    const added = grossVariance(piece, j, hyper, residual[j]!) / sd[j]! ** 2;
+    const added = (grossVariance(piece, j, hyper, residual[j]!) * piece.slopes[j]! ** 2) / sd[j]! ** 2;
     // What the log-likelihood of the piece gains when this reading has so much more variance.
     const gain = 0.5 * score * (added / (1 + added)) - 0.5 * Math.log1p(added);
     if (gain + LOG_GROSS - LOG_ORDINARY > least) return true;
@@ -128,9 +132,12 @@ function anySuspect(piece: ScaledPiece, hyper: WearHyper, { residual, sd }: Left
   return false;
 }
 
-/** A gross error is given the variance of its own residual: heavy-tailed, so that its size has no say in the rest. */
+/**
+ * A gross error is given the variance of its own residual, in units of wear: heavy-tailed, so that its size has no say in
+ * the rest. `straighten` has been at the piece.
+ */
 function grossVariance(piece: ScaledPiece, j: number, hyper: WearHyper, residual: number): number {
-  return Math.max((GROSS_FACTOR * normalSd(piece, j, hyper)) ** 2, residual ** 2);
+  return Math.max((GROSS_FACTOR * normalSd(piece, j, hyper)) ** 2, residual ** 2) / piece.slopes[j]! ** 2;
 }
 
 /** The choices of gross readings that matter for one piece, with their log prior probabilities. */

@@ -1,24 +1,23 @@
 /**
  * Likelihood of all pieces of a line at once, with its gradient.
  *
- * A fit asks for it some hundred times, so the events of all pieces lie one after another in a few arrays, and
- * nothing is made anew in the loops. Pieces with grades, or with unknown earlier usage, go through `wear-path.ts`.
+ * A fit asks for it some hundred times, so the events of all pieces lie one after another in a few arrays
+ * (`wear-events.ts`), and nothing is made anew in the loops. Pieces with grades, or with unknown earlier usage, go through `wear-path.ts`.
  *
  * Gradient: with covariance K of the readings, residual r = y - bλ and u = K⁻¹r, the log-likelihood given the rate
- * changes by ½ tr((uuᵀ - K⁻¹) dK) + b uᵀdλ, and the one with the rate integrated out by the mean of that over the
+ * changes by ½ tr((uuᵀ - K⁻¹) dK) + b uᵀdλ - uᵀdy (y moves with the bend), and the one with the rate integrated out by the mean of that over the
  * rate given the readings (Fisher's identity). One pass back over the readings gives u, diag K⁻¹ and their sums over
  * what follows (de Jong 1989), whatever the number of hyper-parameters.
  */
-import { type GrossSet, LOG_2PI, logSumExp, normalValue, pieceLogLikelihood, usageAt } from "./wear-path.ts";
+import { within } from "./wear-bend.ts";
+import { LineEvents } from "./wear-events.ts";
+import { type GrossSet, LOG_2PI, logSumExp, pieceLogLikelihood } from "./wear-path.ts";
 import { integrateRate, type RateIntegral } from "./wear-rate.ts";
 import { BASE_DIMENSIONS, type ScaledPiece } from "./wear-scale.ts";
 import type { WearHyper } from "./wear-types.ts";
 
 /** Difference step in the log of a hyper-parameter, for pieces without an exact gradient. */
 const STEP = 1e-3;
-
-/** Largest step in the log of the clock for which four terms of the exponential series do: they leave 3e-9. */
-const SMALL_STEP = 0.05;
 
 /** Where the events of a piece lie among those of the line, and its choices of gross readings. */
 interface Place {
@@ -27,22 +26,14 @@ interface Place {
   from: number;
   /** whether all is normal once the rate is known */
   plain: boolean;
+  /** sum of the wear of its events, kept inside the range of the bend */
+  sum: number;
 }
 
 export class LineLikelihood {
   readonly #places: readonly Place[];
   readonly #dimensions: number;
-  readonly #conditioned: boolean;
-  /** value and stated variance of each event */
-  readonly #value: Float64Array;
-  readonly #square: Float64Array;
-  /** log of the usage of each event, and usage to the power of the exponent, as `#setClock` left them */
-  readonly #logUsage: Float64Array;
-  readonly #clock: Float64Array;
-  /** the clock of the exponent for which it was last worked out by itself, and the largest log of usage */
-  readonly #exact: Float64Array;
-  #exponent = NaN;
-  #furthest = 0;
+  readonly #events: LineEvents;
   // What the pass forward leaves for the pass back: inverse variance, gain and residuals of the events of one piece.
   readonly #inverse: Float64Array;
   readonly #gain: Float64Array;
@@ -64,23 +55,16 @@ export class LineLikelihood {
       const from = events;
       events += piece.count;
       longest = Math.max(longest, piece.count);
-      return { piece, sets: sets[i]!, from, plain: !piece.graded && piece.priorUsageSd === 0 };
+      return {
+        piece,
+        sets: sets[i]!,
+        from,
+        plain: !piece.graded && piece.priorUsageSd === 0,
+        sum: piece.value.reduce((total, x) => total + within(x), 0),
+      };
     });
     this.#dimensions = BASE_DIMENSIONS + conditions;
-    this.#conditioned = pieces.some(({ exposures }) => exposures.length > 0);
-    this.#value = new Float64Array(events);
-    this.#square = new Float64Array(events);
-    this.#logUsage = new Float64Array(events);
-    this.#clock = new Float64Array(events);
-    this.#exact = new Float64Array(events);
-    for (const { piece, from } of this.#places) {
-      this.#logUsage.set(piece.logBase, from);
-      for (let j = 0; j < piece.count; j++) {
-        this.#value[from + j] = normalValue(piece, j);
-        this.#square[from + j] = piece.sd[j]! * piece.sd[j]!;
-        this.#furthest = Math.max(this.#furthest, Math.abs(piece.logBase[j]!));
-      }
-    }
+    this.#events = new LineEvents(pieces);
     this.#inverse = new Float64Array(longest);
     this.#gain = new Float64Array(longest);
     this.#offY = new Float64Array(longest);
@@ -93,7 +77,7 @@ export class LineLikelihood {
    * Log-likelihood of the line; that of each piece is written into `out`.
    */
   values(hyper: WearHyper, out: Float64Array): number {
-    this.#setClock(hyper);
+    this.#events.set(hyper);
     let total = 0;
     for (let i = 0; i < this.#places.length; i++) {
       const place = this.#places[i]!;
@@ -116,7 +100,7 @@ export class LineLikelihood {
    *   pieces this is about minus the matrix of second derivatives (Berndt, Hall, Hall & Hausman 1974)
    */
   gradient(hyper: WearHyper, gradient: Float64Array, outer: Float64Array): number {
-    this.#setClock(hyper);
+    this.#events.set(hyper);
     const d = this.#dimensions;
     const own = this.#own;
     gradient.fill(0);
@@ -135,29 +119,6 @@ export class LineLikelihood {
     return total;
   }
 
-  #setClock({ exponent, multipliers }: WearHyper): void {
-    const logUsage = this.#logUsage;
-    const clock = this.#clock;
-    if (this.#conditioned)
-      for (const { piece, from } of this.#places) {
-        if (piece.exposures.length === 0) continue;
-        for (let j = 0; j < piece.count; j++) logUsage[from + j] = Math.log(usageAt(piece, j, multipliers));
-      }
-    // The points of a line of many pieces have nearly one exponent: from one to the next a few terms of the series do.
-    const by = exponent - this.#exponent;
-    if (!this.#conditioned && Math.abs(by) * this.#furthest < SMALL_STEP) {
-      const exact = this.#exact;
-      for (let j = 0; j < clock.length; j++) {
-        const x = by * logUsage[j]!;
-        clock[j] = exact[j]! * (1 + x * (1 + x * (0.5 + x * (1 / 6 + x / 24))));
-      }
-      return;
-    }
-    for (let j = 0; j < clock.length; j++) clock[j] = Math.exp(exponent * logUsage[j]!);
-    this.#exact.set(clock);
-    this.#exponent = exponent;
-  }
-
   /**
    * Kalman filter of one piece over the readings and over the clock, and the integral over its rate; `andBack` where
    * the pass back is to follow.
@@ -165,9 +126,7 @@ export class LineLikelihood {
   #forward(place: Place, { added, logPrior }: GrossSet, hyper: WearHyper, andBack: boolean): number {
     const { from, piece } = place;
     const count = piece.count;
-    const value = this.#value;
-    const square = this.#square;
-    const clock = this.#clock;
+    const { place: value, square, slope, clock, slopeWhenNew } = this.#events;
     const inverse = this.#inverse;
     const gains = this.#gain;
     const offYs = this.#offY;
@@ -176,7 +135,7 @@ export class LineLikelihood {
     const reading = hyper.reading * hyper.reading;
     // The variance is p / q, so that no division waits for the one before; the product of all variances of the
     // residuals is then the last q.
-    let p = piece.startVariance;
+    let p = piece.startVariance * slopeWhenNew * slopeWhenNew;
     let q = 1;
     let logs = 0;
     let levelY = 0;
@@ -191,7 +150,8 @@ export class LineLikelihood {
         p += diffusion * (at - previous) * q;
         previous = at;
       }
-      const error = reading * square[from + j]! + (added === null ? 0 : added[j]!);
+      let error = reading * square[from + j]!;
+      if (added !== null) error += added[j]! * slope[from + j]! * slope[from + j]!;
       const next = p + error * q;
       const share = 1 / next;
       const per = q * share;
@@ -218,15 +178,17 @@ export class LineLikelihood {
       }
     }
     integrateRate(a, b, hyper, this.#integral, andBack);
-    return logPrior + this.#integral.log - 0.5 * (count * LOG_2PI + logs + Math.log(q) + squares);
+    const scale = count * Math.log(slopeWhenNew) - hyper.bend * place.sum;
+    return logPrior + scale + this.#integral.log - 0.5 * (count * LOG_2PI + logs + Math.log(q) + squares);
   }
 
   /** The pass back after `#forward`; leaves the gradient of this choice in `#choice`. */
-  #backward(place: Place, hyper: WearHyper): void {
+  #backward(place: Place, { added }: GrossSet, hyper: WearHyper): void {
     const { from, piece } = place;
     const { rate, square, byRate, bySpread } = this.#integral;
     const choice = this.#choice;
-    const clock = this.#clock;
+    const events = this.#events;
+    const { clock, square: stated, slope, near, logUsage, slopeWhenNew, logSlopeByBend } = events;
     const diffusion = (hyper.rate * hyper.noise) ** 2;
     const reading = hyper.reading * hyper.reading;
     // Sums over what follows of u (for the readings and for the clock) and of K⁻¹.
@@ -237,6 +199,7 @@ export class LineLikelihood {
     let byReading = 0;
     let byDiffusion = 0;
     let byExponent = 0;
+    let byBend = piece.count * logSlopeByBend - place.sum;
     for (let c = BASE_DIMENSIONS; c < choice.length; c++) choice[c] = 0;
     for (let j = piece.count - 1; j >= 0; j--) {
       const per = this.#inverse[j]!;
@@ -246,7 +209,12 @@ export class LineLikelihood {
       const uY = offY - gain * sumY;
       const uL = offL - gain * sumL;
       const excess = uY * uY - 2 * rate * uY * uL + square * uL * uL - (per + gain * gain * sumK);
-      byReading += reading * this.#square[from + j]! * excess;
+      const byError = reading * stated[from + j]! * excess;
+      byReading += byError;
+      let byScale = byError;
+      if (added !== null) byScale += added[j]! * slope[from + j]! * slope[from + j]! * excess;
+      byBend +=
+        byScale * (logSlopeByBend - near[from + j]!) - (uY - rate * uL) * events.placeByBend(from + j);
       const rest = 1 - gain;
       sumY = offY + rest * sumY;
       sumL = offL + rest * sumL;
@@ -257,20 +225,23 @@ export class LineLikelihood {
       const byClock = (now - later + rate * uY - square * uL) * at;
       later = now;
       if (at > 0) {
-        byExponent += byClock * hyper.exponent * this.#logUsage[from + j]!;
+        byExponent += byClock * hyper.exponent * logUsage[from + j]!;
         if (piece.exposures.length > 0) {
-          const share = (byClock * hyper.exponent) / Math.exp(this.#logUsage[from + j]!);
+          const share = (byClock * hyper.exponent) / Math.exp(logUsage[from + j]!);
           for (let c = 0; c < piece.exposures.length; c++)
             choice[BASE_DIMENSIONS + c]! += share * hyper.multipliers[c]! * piece.exposures[c]![j]!;
         }
       }
     }
+    const start = piece.startVariance * slopeWhenNew * slopeWhenNew;
+    byBend += start * logSlopeByBend * (sumY * sumY - 2 * rate * sumY * sumL + square * sumL * sumL - sumK);
     // Diffusion is the square of rate times noise.
     choice[0] = 2 * byDiffusion + byRate;
     choice[1] = bySpread;
     choice[2] = 2 * byDiffusion;
     choice[3] = byReading;
     choice[4] = byExponent;
+    choice[5] = byBend;
   }
 
   /** Log-likelihood of a piece; its gradient is left in `#own`. */
@@ -282,7 +253,7 @@ export class LineLikelihood {
     let whole = -Infinity;
     for (const set of sets) {
       const log = this.#forward(place, set, hyper, true);
-      this.#backward(place, hyper);
+      this.#backward(place, set, hyper);
       // The gradient of a sum of likelihoods is the mean of the gradients of their logs, weighted by the likelihoods.
       const top = Math.max(whole, log);
       const sum = top + Math.log(Math.exp(whole - top) + Math.exp(log - top));
@@ -304,7 +275,7 @@ export class LineLikelihood {
   }
 }
 
-/** One hyper-parameter multiplied by exp(by). */
+/** One hyper-parameter multiplied by exp(by), or the bend moved by as much. */
 function moved(hyper: WearHyper, k: number, by: number): WearHyper {
   const factor = (i: number): number => (i === k ? Math.exp(by) : 1);
   return {
@@ -313,6 +284,7 @@ function moved(hyper: WearHyper, k: number, by: number): WearHyper {
     noise: hyper.noise * factor(2),
     reading: hyper.reading * factor(3),
     exponent: hyper.exponent * factor(4),
+    bend: hyper.bend + (k === 5 ? by : 0),
     multipliers: hyper.multipliers.map((m, c) => m * factor(BASE_DIMENSIONS + c)),
   };
 }

@@ -1,4 +1,5 @@
 /** Laws that are mixtures: of normal levels, of log-normal rates, of first passages. Quantiles by root search. */
+import { bentBack, straightened, straightenedSlope } from "./wear-bend.ts";
 import { findRoot } from "./optimise.ts";
 import { passageChance } from "./wear-passage.ts";
 import { tailCdf } from "./wear-tail.ts";
@@ -11,6 +12,7 @@ export interface WearGroup {
   /** the same on the clock of the group */
   clock: number;
   exponent: number;
+  bend: number;
   /** variance gained per unit of the clock */
   diffusion: number;
   weight: Float64Array;
@@ -30,9 +32,10 @@ export function mixturePassage(groups: readonly WearGroup[], limit: number, ahea
   for (const group of groups) {
     const clock = ahead > 0 ? clockAhead(group, ahead) : 0;
     const gained = group.diffusion * clock;
+    const end = straightened(limit, group.bend);
     const { weight, rate, level, variance } = group;
     for (let i = 0; i < weight.length; i++)
-      sum += weight[i]! * passageChance(limit - level[i]!, variance[i]!, rate[i]! * clock, gained);
+      sum += weight[i]! * passageChance(end - level[i]!, variance[i]!, rate[i]! * clock, gained);
   }
   return Math.min(1, sum);
 }
@@ -40,24 +43,28 @@ export function mixturePassage(groups: readonly WearGroup[], limit: number, ahea
 /** Probability that the wear is at most `x` now. */
 export function mixtureLevelCdf(groups: readonly WearGroup[], x: number): number {
   let sum = 0;
-  for (const { weight, level, variance } of groups)
+  for (const { weight, level, variance, bend } of groups) {
+    const at = straightened(x, bend);
     for (let i = 0; i < weight.length; i++) {
-      const off = x - level[i]!;
+      const off = at - level[i]!;
       const sd = Math.sqrt(variance[i]!);
       sum += weight[i]! * (sd > 0 ? tailCdf(off / sd) : Number(off >= 0));
     }
+  }
   return Math.min(1, sum);
 }
 
-/** Mean and standard deviation of the wear now. */
+/** Mean and standard deviation of the wear now, about: of each component as if the scale were straight at its middle. */
 export function mixtureLevelMoments(groups: readonly WearGroup[]): { mean: number; sd: number } {
   let mean = 0;
-  for (const { weight, level } of groups)
-    for (let i = 0; i < weight.length; i++) mean += weight[i]! * level[i]!;
   let square = 0;
-  for (const { weight, level, variance } of groups)
-    for (let i = 0; i < weight.length; i++) square += weight[i]! * (variance[i]! + (level[i]! - mean) ** 2);
-  return { mean, sd: Math.sqrt(square) };
+  for (const { weight, level, variance, bend } of groups)
+    for (let i = 0; i < weight.length; i++) {
+      const wear = bentBack(level[i]!, bend);
+      mean += weight[i]! * wear;
+      square += weight[i]! * (variance[i]! / straightenedSlope(wear, bend) ** 2 + wear * wear);
+    }
+  return { mean, sd: Math.sqrt(Math.max(0, square - mean * mean)) };
 }
 
 /** Quantile of a law with distribution function `cdf`, around a given mean and standard deviation. */
@@ -78,24 +85,30 @@ export function quantilesAround(cdf: (x: number) => number, mean: number, sd: nu
   };
 }
 
+/** Log of the wear per scaled usage of one component over the next `run`. */
+function logWearOver({ bend, rate, level }: WearGroup, i: number, run: number, clock: number): number {
+  const gained = bentBack(level[i]! + rate[i]! * clock, bend) - bentBack(level[i]!, bend);
+  return Math.log(Math.max(gained, 1e-300) / run);
+}
+
 /**
  * Wear per scaled usage over the next `run`. The discrete rates of a group are replaced by the log-normal law with
  * their first two moments of the log, so that the quantiles do not jump from node to node.
  */
 export function mixtureRate(groups: readonly WearGroup[], run: number): Quantiles {
   const parts = groups.map((group) => {
-    const factor = Math.log(Math.max(clockAhead(group, run), 1e-300) / run);
+    const clock = clockAhead(group, run);
+    const logs = group.weight.map((_, i) => logWearOver(group, i, run, clock));
     let mass = 0;
     let mean = 0;
-    for (let i = 0; i < group.weight.length; i++) {
+    for (let i = 0; i < logs.length; i++) {
       mass += group.weight[i]!;
-      mean += group.weight[i]! * Math.log(group.rate[i]!);
+      mean += group.weight[i]! * logs[i]!;
     }
     mean /= mass;
     let square = 0;
-    for (let i = 0; i < group.weight.length; i++)
-      square += group.weight[i]! * (Math.log(group.rate[i]!) - mean) ** 2;
-    return { mass, mean: mean + factor, sd: Math.sqrt(square / mass) };
+    for (let i = 0; i < logs.length; i++) square += group.weight[i]! * (logs[i]! - mean) ** 2;
+    return { mass, mean, sd: Math.sqrt(square / mass) };
   });
   const mean = parts.reduce((sum, part) => sum + part.mass * part.mean, 0);
   const sd = Math.sqrt(

@@ -1,19 +1,23 @@
 /**
  * Likelihood of one piece under given hyper-parameters.
  *
- * Path of a piece: wear = start + b Λ(usage) + Brownian motion in Λ, Λ(u) = u^exponent, ln b normal over pieces.
- * Given b everything is normal, and the log-likelihood is quadratic in b: C + B b - A b² / 2. One pass of a
+ * Path of a piece, on the straightened scale: start + b Λ(usage) + Brownian motion in Λ, Λ(u) = u^exponent, ln b normal
+ * over pieces. Given b everything is normal, and the log-likelihood is quadratic in b: C + B b - A b² / 2. One pass of a
  * Kalman filter over the readings and, with the same gains, over Λ gives A, B, C. Grades by eye are not normal:
  * a piece that has some is filtered once for each value of b.
  */
+import { slopeWhenNew, straightenAll } from "./wear-bend.ts";
 import { findMode, INV_SQRT_2PI, integrateRate, type RateIntegral, type RateMode } from "./wear-rate.ts";
-import { GRADE_MIDDLE, GRADE_WIDTH, type RunningLevel, seeGrade } from "./wear-grade.ts";
+import { GRADE_WIDTH, type GradeBounds, gradeBounds, type RunningLevel, seeGrade } from "./wear-grade.ts";
 import type { ScaledPiece } from "./wear-scale.ts";
 import type { WearHyper } from "./wear-types.ts";
 
 export const LOG_2PI = Math.log(2 * Math.PI);
 
-/** Readings taken to be grossly wrong: variance added to each event (0 for ordinary ones), log prior of the choice. */
+/**
+ * Readings taken to be grossly wrong: variance added to each event (0 for ordinary ones; units of wear, so that a gross
+ * error says nothing of the bend), log prior of the choice.
+ */
 export interface GrossSet {
   added: Float64Array | null;
   logPrior: number;
@@ -55,23 +59,57 @@ export function clockOf(
 
 /** Variance of the wear when the stated usage began: as-new scatter and unknown earlier usage. */
 export function startVariance(piece: ScaledPiece, hyper: WearHyper, lambda: Float64Array): number {
-  if (piece.priorUsageSd === 0) return piece.startVariance;
+  const own = piece.startVariance * slopeWhenNew(hyper.bend) ** 2;
+  if (piece.priorUsageSd === 0) return own;
   // The unknown usage is turned into wear by the slope of the clock at the first observation.
   const first = Math.max(lambda[0] ?? 0, piece.priorUsageSd ** hyper.exponent);
   const slope = hyper.exponent * first ** (1 - 1 / hyper.exponent);
-  return piece.startVariance + (hyper.rate * slope * piece.priorUsageSd) ** 2;
+  return own + (hyper.rate * slope * piece.priorUsageSd) ** 2;
 }
 
-/** Value and standard deviation that stand for event j in the normal filter. */
-export function normalValue(piece: ScaledPiece, j: number): number {
-  const grade = piece.grade[j]!;
-  return grade < 0 ? piece.value[j]! : GRADE_MIDDLE[grade]! * piece.limit;
+/**
+ * Straightens the wear of all events; places and slopes are left in the rooms of the piece, for `normalSd` and for what
+ * follows it.
+ */
+export function straighten(piece: ScaledPiece, { bend }: WearHyper): void {
+  straightenAll(piece.value, bend, piece.places, piece.slopes);
 }
 
+/** Standard deviation that stands for event j on the straightened scale, after `straighten`. */
 export function normalSd(piece: ScaledPiece, j: number, hyper: WearHyper): number {
   const grade = piece.grade[j]!;
-  if (grade < 0) return piece.sd[j]! * hyper.reading;
-  return Math.hypot(piece.sd[j]!, GRADE_WIDTH[grade]!) * piece.limit;
+  const sd =
+    grade < 0 ? piece.sd[j]! * hyper.reading : Math.hypot(piece.sd[j]!, GRADE_WIDTH[grade]!) * piece.limit;
+  return piece.slopes[j]! * sd;
+}
+
+/** Variance of the same, `added` for a gross reading: that is in units of wear. */
+export function normalVariance(
+  piece: ScaledPiece,
+  j: number,
+  hyper: WearHyper,
+  added: Float64Array | null,
+): number {
+  const sd = normalSd(piece, j, hyper);
+  return sd * sd + (added === null ? 0 : added[j]! * piece.slopes[j]! * piece.slopes[j]!);
+}
+
+/**
+ * Log of the slopes of the straightened scale at the readings, after `straighten`: it turns a density on that scale into
+ * one of the readings.
+ */
+function logSlopes(piece: ScaledPiece): number {
+  let product = 1;
+  let sum = 0;
+  for (let j = 0; j < piece.count; j++) {
+    if (piece.grade[j]! >= 0) continue;
+    product *= piece.slopes[j]!;
+    if (product < 1e-200 || product > 1e200) {
+      sum += Math.log(product);
+      product = 1;
+    }
+  }
+  return sum + Math.log(product);
 }
 
 /** Kalman filter with two right-hand sides, grades replaced by their normal stand-ins. */
@@ -82,6 +120,7 @@ export function filterPath(
   added: Float64Array | null,
 ): PathState {
   const diffusion = (hyper.rate * hyper.noise) ** 2;
+  straighten(piece, hyper);
   let variance = startVariance(piece, hyper, lambda);
   let levelY = 0;
   let levelL = 0;
@@ -97,11 +136,10 @@ export function filterPath(
       variance += diffusion * (at - previous);
       previous = at;
     }
-    const sd = normalSd(piece, j, hyper);
-    const error = sd * sd + (added === null ? 0 : added[j]!);
+    const error = normalVariance(piece, j, hyper, added);
     const total = variance + error;
     const gain = variance / total;
-    const offY = normalValue(piece, j) - levelY;
+    const offY = piece.places[j]! - levelY;
     const offL = at - levelL;
     levelY += gain * offY;
     levelL += gain * offL;
@@ -116,7 +154,7 @@ export function filterPath(
       product = 1;
     }
   }
-  const c = -0.5 * (piece.count * LOG_2PI + logs + Math.log(product) + squares);
+  const c = logSlopes(piece) - 0.5 * (piece.count * LOG_2PI + logs + Math.log(product) + squares);
   return { a, b, c, levelY, levelL, variance };
 }
 
@@ -147,19 +185,20 @@ function integrateNormal(state: PathState, hyper: WearHyper): number {
   return state.c + integral.log;
 }
 
-/** Runs a filter at one rate, grades entering as what they are; the result is left in `state`. */
+/** Runs a filter at one rate, grades entering as what they are, after `straighten`; the result is left in `state`. */
 function filterGraded(
   piece: ScaledPiece,
   hyper: WearHyper,
   lambda: Float64Array,
   added: Float64Array | null,
+  bounds: GradeBounds,
   rate: number,
   state: RunningLevel,
 ): void {
   const diffusion = (hyper.rate * hyper.noise) ** 2;
   state.variance = startVariance(piece, hyper, lambda);
   state.level = 0;
-  state.log = 0;
+  state.log = logSlopes(piece);
   let previous = 0;
   for (let j = 0; j < piece.count; j++) {
     const at = lambda[j]!;
@@ -170,13 +209,12 @@ function filterGraded(
     }
     const grade = piece.grade[j]!;
     if (grade >= 0) {
-      seeGrade(state, grade, piece.sd[j]! * piece.limit, piece.limit);
+      seeGrade(state, grade, piece.sd[j]! * piece.limit, bounds);
       continue;
     }
-    const sd = piece.sd[j]! * hyper.reading;
-    const error = sd * sd + (added === null ? 0 : added[j]!);
+    const error = normalVariance(piece, j, hyper, added);
     const total = state.variance + error;
-    const off = piece.value[j]! - state.level;
+    const off = piece.places[j]! - state.level;
     state.log -= 0.5 * (LOG_2PI + Math.log(total) + (off * off) / total);
     state.level += (state.variance / total) * off;
     state.variance *= error / total;
@@ -217,6 +255,7 @@ function locateGraded(
   hyper: WearHyper,
   lambda: Float64Array,
   added: Float64Array | null,
+  bounds: GradeBounds,
   mode: { z: number; sd: number },
 ): { z: number; sd: number } {
   const step = 1.1 * Math.min(1, 1.3 * mode.sd);
@@ -227,7 +266,7 @@ function locateGraded(
   let square = 0;
   for (let k = -3; k <= 3; k++) {
     const z = mode.z + k * step;
-    filterGraded(piece, hyper, lambda, added, hyper.rate * Math.exp(hyper.spread * z), state);
+    filterGraded(piece, hyper, lambda, added, bounds, hyper.rate * Math.exp(hyper.spread * z), state);
     const log = state.log - 0.5 * z * z;
     if (log > top) {
       const shrink = Math.exp(top - log);
@@ -255,14 +294,15 @@ function gradedNodes(
   plan: NodePlan,
   mode: { z: number; sd: number },
 ): RateNodes {
-  const { z, sd } = locateGraded(piece, hyper, lambda, set.added, mode);
+  const bounds = gradeBounds(piece.limit, hyper.bend);
+  const { z, sd } = locateGraded(piece, hyper, lambda, set.added, bounds, mode);
   const nodes: RateNodes = { logWeight: [], rate: [], level: [], variance: [] };
   const width = Math.log(plan.step * sd * INV_SQRT_2PI) + set.logPrior;
   const state: RunningLevel = { log: 0, level: 0, variance: 0 };
   for (let k = -plan.reach; k <= plan.reach; k++) {
     const at = z + (k + plan.shift) * plan.step * sd;
     const rate = hyper.rate * Math.exp(hyper.spread * at);
-    filterGraded(piece, hyper, lambda, set.added, rate, state);
+    filterGraded(piece, hyper, lambda, set.added, bounds, rate, state);
     nodes.logWeight.push(width + state.log - 0.5 * at * at);
     nodes.rate.push(rate);
     nodes.level.push(state.level);

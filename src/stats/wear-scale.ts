@@ -2,6 +2,7 @@
  * From the caller's units to the scaled model: usage over the usual life, wear over the limit of the line, so that
  * every parameter is near one. Here the arguments are checked, too.
  */
+import { GRADE_MIDDLE } from "./wear-grade.ts";
 import type { WearHyper, WearObservation, WearPiece, WearPrior } from "./wear-types.ts";
 
 /**
@@ -11,14 +12,16 @@ import type { WearHyper, WearObservation, WearPiece, WearPrior } from "./wear-ty
 export const GROSS_SHARE = 0.002;
 
 const LOG_Z90 = 1.2815515655446004;
-/** Standard deviations of the log hyper-parameters: piece spread, run spread, reading error, exponent. */
+/** Standard deviations of the log hyper-parameters (piece spread, run spread, reading error, exponent), and of the bend. */
 const SD_SPREAD = 0.4;
 const SD_NOISE = 0.5;
 const SD_READING = 0.4;
-const SD_EXPONENT = 0.25;
+const SD_EXPONENT = 0.2;
+const SD_BEND = 0.3;
+const MOST_BEND = 3;
 const SD_CONDITION = 0.4;
 /** Number of hyper-parameters before the multipliers of the conditions. */
-export const BASE_DIMENSIONS = 5;
+export const BASE_DIMENSIONS = 6;
 
 // Beyond these the scaled numbers say only "far outside"; the bounds keep every later square finite.
 const LARGEST_WEAR = 1e4;
@@ -48,12 +51,15 @@ export interface ScaledPiece {
   /** usage at multiplier 1, and its logarithm */
   base: Float64Array;
   logBase: Float64Array;
-  /** room for the clock inside the search for the hyper-parameters, so that it need not be made anew each time */
+  /** room inside the search for the hyper-parameters, so that it need not be made anew each time: clock, straightened scale */
   room: Float64Array;
+  places: Float64Array;
+  slopes: Float64Array;
   /** usage under each condition; empty when no condition was ever met */
   exposures: Float64Array[];
   /** -1 for a reading, else the grade */
   grade: Int8Array;
+  /** the reading, or the wear in the middle of the grade */
   value: Float64Array;
   sd: Float64Array;
   /** index of the observation that each event came from */
@@ -81,8 +87,9 @@ export function scalePrior(prior: WearPrior, limit: number, name: string): Scale
     `${name} requires standard deviations >= 0`,
   );
   requireThat(prior.gradeSd === undefined || positive(prior.gradeSd), `${name} requires a gradeSd > 0`);
-  const { exponentSd = SD_EXPONENT, conditions = [] } = prior;
+  const { exponentSd = SD_EXPONENT, bendSd = SD_BEND, conditions = [] } = prior;
   requireThat(notNegative(exponentSd), `${name} requires an exponentSd >= 0`);
+  requireThat(notNegative(bendSd), `${name} requires a bendSd >= 0`);
   for (const { multiplier, sdLog = SD_CONDITION } of conditions)
     requireThat(
       positive(multiplier) && positive(sdLog),
@@ -107,6 +114,7 @@ export function scalePrior(prior: WearPrior, limit: number, name: string): Scale
       Math.log(noise),
       0,
       0,
+      0,
       ...conditions.map(({ multiplier }) => clamp(Math.log(multiplier), -10, 10)),
     ],
     sd: [
@@ -115,6 +123,7 @@ export function scalePrior(prior: WearPrior, limit: number, name: string): Scale
       SD_NOISE,
       SD_READING,
       clamp(exponentSd, SMALLEST_SD, 2),
+      clamp(bendSd, SMALLEST_SD, 2),
       ...conditions.map(({ sdLog = SD_CONDITION }) => clamp(sdLog, 1e-6, 5)),
     ],
     startVariance: clamp(prior.startSd / limit, 0, LARGEST_WEAR) ** 2,
@@ -153,6 +162,7 @@ export function hyperFrom(
     noise: Math.exp(logs[2]!),
     reading: Math.exp(logs[3]!),
     exponent: Math.exp(clamp(logs[4]!, -2, 2)),
+    bend: clamp(logs[5]!, -MOST_BEND, MOST_BEND),
     multipliers: logs.slice(BASE_DIMENSIONS).map(Math.exp),
   };
 }
@@ -242,6 +252,8 @@ export function scalePiece(piece: WearPiece, prior: ScaledPrior, name: string): 
     base: new Float64Array(count),
     logBase: new Float64Array(count),
     room: new Float64Array(count),
+    places: new Float64Array(count),
+    slopes: new Float64Array(count),
     exposures: Array.from({ length: conditions }, () => new Float64Array(count)),
     grade: new Int8Array(count).fill(-1),
     value: new Float64Array(count),
@@ -277,6 +289,7 @@ export function scalePiece(piece: WearPiece, prior: ScaledPrior, name: string): 
     if (grade !== undefined) {
       place(at, source);
       scaled.grade[event] = grade;
+      scaled.value[event] = GRADE_MIDDLE[grade]! * scaled.limit;
       scaled.sd[event++] = prior.gradeSd;
       scaled.graded = true;
     }

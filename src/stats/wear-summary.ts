@@ -1,9 +1,15 @@
 /** What a fitted line says of its pieces as a whole. */
 import { normalQuantile } from "./normal.ts";
+import { straightened } from "./wear-bend.ts";
 import { scalePrior } from "./wear-scale.ts";
 import type { Quantiles, WearHyper, WearLineFit } from "./wear-types.ts";
 
 const Z90 = normalQuantile(0.9);
+
+/** The power of usage that is at half the limit when the bent path is: below 1 where wear slows down. */
+function pathExponent({ exponent, bend }: WearHyper): number {
+  return (exponent * Math.log(0.5)) / Math.log(straightened(0.5, bend));
+}
 
 /** Mean and variance of the log of a hyper-parameter over the weighted points. */
 function logMoments(fit: WearLineFit, of: (hyper: WearHyper) => number): { mean: number; variance: number } {
@@ -59,6 +65,8 @@ export function populationSummary(fit: WearLineFit): {
     pieceSpread: Math.sqrt(Math.expm1(median(({ spread }) => spread) ** 2)),
     runSpread: median(({ noise }) => noise) / Math.sqrt(run),
     readingSd: fit.prior.readingSd * median(({ reading }) => reading),
-    pathExponent: median(({ exponent }) => exponent),
+    pathExponent: Math.exp(
+      fit.points.reduce((sum, { hyper, weight }) => sum + weight * Math.log(pathExponent(hyper)), 0),
+    ),
   };
 }

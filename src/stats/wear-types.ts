@@ -23,8 +23,13 @@ export interface WearPrior {
   readingSd: number;
   /** standard deviation of the grading error in shares of the limit, default 0.10 */
   gradeSd?: number;
-  /** standard deviation of the log of the exponent of usage about 0, default 0.25, >= 0; 0: the path is straight */
+  /** standard deviation of the log of the exponent of usage about 0, default 0.2, >= 0 */
   exponentSd?: number;
+  /**
+   * standard deviation of the bend about 0, default 0.3, >= 0. The bend is the log of the wear rate of a piece at the
+   * limit over that of a new one. With this and `exponentSd` 0 the path is straight
+   */
+  bendSd?: number;
   /** multipliers on usage under named conditions; the prior of each is log-normal, `sdLog` default 0.4 */
   conditions?: { name: string; multiplier: number; sdLog?: number }[];
 }
@@ -55,7 +60,7 @@ export interface WearPiece {
 
 /** One set of hyper-parameters, in the scaled units of the fit (usage over usual life, wear over limit). */
 export interface WearHyper {
-  /** median wear rate over pieces */
+  /** median wear rate over pieces, from new to the limit */
   rate: number;
   /** standard deviation of the log rate from piece to piece */
   spread: number;
@@ -65,13 +70,18 @@ export interface WearHyper {
   reading: number;
   /** exponent of usage: below 1 wear slows down, above 1 it speeds up */
   exponent: number;
+  /** log of the wear rate at the limit over that of a new piece: below 0 wear slows down, above 0 it speeds up */
+  bend: number;
   /** factor on usage under each condition of the prior */
   multipliers: number[];
 }
 
+/** Raised when fits of before can no longer be read: what is stored under another number has to be fitted anew. */
+export const wearFitVersion = 2;
+
 /** A fitted line, plain JSON. */
 export interface WearLineFit {
-  version: 1;
+  version: typeof wearFitVersion;
   /** units of the scaled model */
   scale: { usage: number; wear: number };
   prior: WearPrior;

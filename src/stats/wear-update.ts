@@ -2,7 +2,7 @@
 import { findGross } from "./wear-gross.ts";
 import { LineLikelihood } from "./wear-likelihood.ts";
 import { BASE_DIMENSIONS, requireThat, type ScaledPiece, scalePiece, scalePrior } from "./wear-scale.ts";
-import type { WearLineFit, WearPiece, WearPrior } from "./wear-types.ts";
+import { wearFitVersion, type WearLineFit, type WearPiece, type WearPrior } from "./wear-types.ts";
 
 /**
  * Weights that are worth fewer equal ones than this call for new points. A new fit has 30 to 45. Measured over lines
@@ -107,7 +107,8 @@ export function updateWearLine(
   prior: WearPrior,
 ): WearLineFit | undefined {
   const { updates = 0 } = fit;
-  if (updates >= MOST_UPDATES || data.limit !== fit.scale.wear) return undefined;
+  if (fit.version !== wearFitVersion || updates >= MOST_UPDATES || data.limit !== fit.scale.wear)
+    return undefined;
   if (!sameBelief(prior, fit.prior)) return undefined;
   const { rows, changed, gone } = changesSince(fit, data.pieces);
   if (changed.length + gone.length === 0) return fit;

@@ -7,7 +7,10 @@ export interface BacktestData {
   limit: number;
   origins: (readings: number) => number[];
   horizon: number;
-  /** what somebody might have believed before: a usual life within a factor of five, round numbers for the rest */
+  /**
+   * what somebody might have believed before: a usual life within a factor of five, round numbers for the rest; the start
+   * is exact where it is so by definition
+   */
   prior: WearPrior;
 }
 
@@ -37,7 +40,7 @@ const everySecondFrom3 = (n: number): number[] =>
   Array.from({ length: n }, (_, k) => k).filter((k) => k >= 3 && k % 2 === 1);
 /** Crack length at the start and at the end of the test, inch. */
 const crack = { start: 0.9, end: 1.25 };
-/** Turns crack lengths that speed up into something that grows about evenly. */
+/** Turns crack lengths that speed up into something that grows more evenly; in fact it then slows down. */
 const evened = (length: number): number => 1 - (length / crack.start) ** -3.75;
 
 /**
@@ -60,7 +63,7 @@ export function alloyData(form: "raw" | "evened"): BacktestData {
       pieceSpread: 0.25,
       runSpread: 0.3,
       usagePerRun: 1,
-      startSd: 0.01,
+      startSd: 0,
       readingSd: 0.01,
     },
   };

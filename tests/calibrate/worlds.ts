@@ -11,6 +11,7 @@ import {
   type WearPiece,
   type WearPrior,
 } from "../../src/stats/index.ts";
+import { bentBack, straightened } from "../../src/stats/wear-bend.ts";
 import { heavyTailed, scalePrior } from "../../src/stats/wear-scale.ts";
 
 export interface Chance {
@@ -29,7 +30,7 @@ export function chance(seed: number): Chance {
 export interface World {
   /** wear in gamma-distributed steps, never falling */
   gamma?: boolean;
-  /** exponent of usage, instead of one drawn from the prior */
+  /** wear goes with usage to this power, instead of with a bend drawn from the prior */
   exponent?: number;
   /** share of readings that are wrong by eight standard deviations */
   wrongShare?: number;
@@ -101,10 +102,11 @@ export function simulateLine(count: number, world: World, random: Chance): Simul
   const scaled = scalePrior(PRIOR, LIMIT, "simulateLine");
   const drawn = scaled.centre.map((centre, i) => {
     const score = random.normal();
-    return Math.exp(centre + scaled.sd[i]! * (i === 0 ? heavyTailed(score) : score));
+    return centre + scaled.sd[i]! * (i === 0 ? heavyTailed(score) : score);
   });
-  const [level, spread, noise, reading] = drawn as [number, number, number, number];
-  const exponent = world.exponent ?? drawn[4]!;
+  const [level, spread, noise, reading] = drawn.map(Math.exp) as [number, number, number, number];
+  const exponent = world.exponent ?? Math.exp(drawn[4]!);
+  const bend = world.exponent === undefined ? drawn[5]! : 0;
   const surface = world.surfaces
     ? Math.exp(Math.log(SURFACE.multiplier) + SURFACE.sdLog * random.normal())
     : 1;
@@ -119,7 +121,7 @@ export function simulateLine(count: number, world: World, random: Chance): Simul
       const scale = diffusion / rate;
       return scale * gammaVariate((rate * clock) / scale, random);
     };
-    let x = scaled.startVariance ** 0.5 * random.normal();
+    let x = straightened(scaled.startVariance ** 0.5 * random.normal(), bend);
     let clock = 0;
     let usage = 0;
     let rough = 0;
@@ -145,11 +147,11 @@ export function simulateLine(count: number, world: World, random: Chance): Simul
       const observation: WearObservation = { usage };
       if (world.surfaces === "logged") observation.exposures = [rough];
       if (world.grades === "only" || (world.grades === "mixed" && j % 2 === 0)) {
-        const seen = x + 0.1 * random.normal();
+        const seen = bentBack(x, bend) + 0.1 * random.normal();
         observation.grade = GRADE_BOUNDS.filter((bound) => seen >= bound).length;
       } else {
         const wrong = random.uniform() < (world.wrongShare ?? 0) ? (random.uniform() < 0.5 ? -8 : 8) : 0;
-        observation.wear = x + PRIOR.readingSd * reading * (random.normal() + wrong);
+        observation.wear = bentBack(x, bend) + PRIOR.readingSd * reading * (random.normal() + wrong);
       }
       observations.push(observation);
     }

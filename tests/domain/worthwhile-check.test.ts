@@ -7,6 +7,7 @@ import type { Kind } from "../../src/domain/kind.ts";
 import { wearLimit, wearPrior, wearScale } from "../../src/domain/wear.ts";
 import { checkGain, checksWithin } from "../../src/domain/worthwhile-check.ts";
 import { createRandom, fitWearLine } from "../../src/stats/index.ts";
+import { bentBack, straightened } from "../../src/stats/wear-bend.ts";
 
 const same = { asNew: null, limits: null, usualLife: null };
 const lineOf = (code: string): LineKnowledge => {
@@ -123,7 +124,8 @@ describe("checkGain", () => {
       const clock = (usage / scale.usage) ** hyper.exponent;
       const rate = hyper.rate * Math.exp(hyper.spread * random.normal());
       const path = rate * clock + hyper.rate * hyper.noise * Math.sqrt(clock) * random.normal();
-      return prior.startSd * random.normal() + scale.wear * path;
+      const start = straightened((prior.startSd / scale.wear) * random.normal(), hyper.bend);
+      return scale.wear * bentBack(start + path, hyper.bend);
     };
     const after: number[] = [];
     for (let i = 0; i < 400; i++) {

@@ -1,7 +1,9 @@
 """Writes wear-piece.json: likelihood, posterior and remaining life of single pieces with fixed hyper-parameters.
 
 Independent of the product's code: joint normal laws written out as matrices, the rate integrated on 4001 nodes, the
-level on 2001 nodes, grades as rectangle probabilities of a multivariate normal law.
+level on 2001 nodes, grades as rectangle probabilities of a multivariate normal law. Bent paths have no such law: there
+the level is followed on a grid from one observation to the next, with the error of a reading where it belongs, on the
+wear and not on the straightened scale.
 Program: Python 3.11+ with numpy and scipy 1.10 or later. Call: python3 wear-piece.py > wear-piece.json
 """
 import json
@@ -9,7 +11,7 @@ import numpy as np
 from scipy import stats
 from scipy.special import erfcx, ndtr
 
-HYPER = dict(rate=0.9, spread=0.35, noise=0.06, reading=1.2, exponent=1.1)
+HYPER = dict(rate=0.9, spread=0.35, noise=0.06, reading=1.2, exponent=1.1, bend=0)
 START_SD, GRADE_SD, SLIP = 0.015, 0.1, 0.02
 BOUNDS = [-np.inf, 0.1, 0.4, 0.75, 1.0, np.inf]
 Z = np.linspace(-7, 7, 4001)
@@ -89,6 +91,64 @@ def grades(usage, grade):
     return dict(logLikelihood=float(np.log(np.trapezoid(np.array(total) * stats.norm.pdf(z), z))))
 
 
+def bent(case, bend, sd=0.02):
+    """Readings (`wear`) and grades (`grade`) of a bent path: densities of the level on a grid, rate by rate."""
+    unit = 1 - np.exp(-bend)
+    x = np.linspace(-0.3, 1.5, 1201)
+    s = (1 - np.exp(-bend * x)) / unit
+    width = np.gradient(s)
+    end = (1 - np.exp(-bend * case["limit"])) / unit
+    z = np.linspace(-5, 5, 161)
+    s2 = (HYPER["rate"] * HYPER["noise"]) ** 2
+    start = START_SD * bend / unit
+    total, levels = [], []
+    for b in HYPER["rate"] * np.exp(HYPER["spread"] * z):
+        before, log = None, 0.0
+        for j, u in enumerate(case["usage"]):
+            lam = float(clock(u))
+            if before is None:
+                law = stats.norm.pdf(s, b * lam, np.sqrt(start**2 + s2 * lam))
+            else:
+                move = lam - before
+                kernel = stats.norm.pdf(s[:, None], s[None, :] + b * move, np.sqrt(s2 * move))
+                law = kernel @ (law * width)
+            if "wear" in case:
+                seen = stats.norm.pdf(case["wear"][j], x, sd * HYPER["reading"])
+            else:
+                g = case["grade"][j]
+                inside = ndtr((BOUNDS[g + 1] - x) / GRADE_SD) - ndtr((BOUNDS[g] - x) / GRADE_SD)
+                seen = (1 - SLIP) * inside + SLIP / 5
+            law = law * seen
+            mass = (law * width).sum()
+            if mass < 1e-250:
+                law, log = np.zeros_like(law), -np.inf
+                break
+            law, log, before = law / mass, log + np.log(mass), lam
+        total.append(log)
+        levels.append(law * width)
+    w = np.exp(np.array(total)) * stats.norm.pdf(z)
+    out = dict(logLikelihood=float(np.log(np.trapezoid(w, z))))
+    if "now" not in case:
+        return out
+    assert case["now"] == case["usage"][-1]
+    w /= w.sum()
+    out["wearMean"] = float(sum(wi * (law @ x) for wi, law in zip(w, levels)))
+    out["wearSd"] = float(np.sqrt(sum(wi * (law @ x**2) for wi, law in zip(w, levels)) - out["wearMean"] ** 2))
+    past = sum(wi * law[s >= end].sum() for wi, law in zip(w, levels))
+    out["past"] = float(past)
+    d = end - s[s < end]
+    for a in case["ahead"]:
+        travel = float(clock(case["now"] + a) - clock(case["now"]))
+        reached = 0.0
+        for b, wi, law in zip(HYPER["rate"] * np.exp(HYPER["spread"] * z), w, levels):
+            root = np.sqrt(s2 * travel)
+            up, down = (b * travel - d) / root, (b * travel + d) / root
+            f = ndtr(up) + 0.5 * np.exp(-0.5 * up * up) * erfcx(down / np.sqrt(2))
+            reached += wi * (law[s < end] @ f)
+        out[f"remaining_{a}"] = float(reached / (1 - past))
+    return out
+
+
 cases = {
     "three readings": dict(usage=[0.15, 0.3, 0.45], wear=[0.12, 0.28, 0.42], now=0.5, limit=1.0, ahead=[0.3, 0.5, 0.8]),
     "near the limit": dict(usage=[0.3, 0.6, 0.95], wear=[0.28, 0.6, 0.97], now=0.97, limit=1.0, ahead=[0.01, 0.05, 0.1]),
@@ -118,4 +178,16 @@ graded = {
 }
 for case in graded.values():
     case["expected"] = grades(case["usage"], case["grade"])
-print(json.dumps(dict(hyper=HYPER, startSd=START_SD, readingSd=0.02, readings=cases, grades=graded), indent=1))
+bends = {
+    "three readings that speed up": dict(
+        bend=0.8, usage=[0.2, 0.4, 0.6], wear=[0.12, 0.29, 0.5], now=0.6, limit=1.0, ahead=[0.2, 0.35, 0.5]
+    ),
+    "three readings that slow down": dict(
+        bend=-0.8, usage=[0.2, 0.4, 0.6], wear=[0.21, 0.42, 0.57], now=0.6, limit=1.0, ahead=[0.3, 0.6, 1.1]
+    ),
+    "grades 1, 2 and 3, speeding up": dict(bend=0.8, usage=[0.3, 0.7, 0.8], grade=[1, 2, 3], limit=1.0),
+    "grades 2 and 3, slowing down": dict(bend=-0.8, usage=[0.3, 0.8], grade=[2, 3], limit=1.0),
+}
+for case in bends.values():
+    case["expected"] = bent(case, case["bend"])
+print(json.dumps(dict(hyper=HYPER, startSd=START_SD, readingSd=0.02, readings=cases, grades=graded, bends=bends), indent=1))

@@ -1,7 +1,7 @@
 import { readFileSync } from "node:fs";
 import { describe, expect, test } from "vitest";
 import { backtest, type Method, type Scores } from "../calibrate/backtest.ts";
-import { batteryData, laserData } from "../calibrate/data.ts";
+import { alloyData, batteryData, laserData } from "../calibrate/data.ts";
 import { pluggedIn, wearLine } from "../calibrate/methods.ts";
 import { caseOf, expectCase } from "./cases.ts";
 
@@ -39,7 +39,7 @@ describe("back-test on the batteries, each cell forecast from the three others",
   const published = baselines.results["battery, every 6th cycle, fade 0.4 Ah, LOO, origins 4,6,8.."]!["WME"]!;
 
   test("with its path taken as straight, as the drift process has it, the wear line scores within 2 % of it or better", () => {
-    const method = wearLine(battery.limit, { ...battery.prior, exponentSd: 0 });
+    const method = wearLine(battery.limit, { ...battery.prior, exponentSd: 0, bendSd: 0 });
     const scores = backtest(battery.units, battery.limit, method, battery.origins, battery.horizon, {
       gridSize: 200,
     });
@@ -48,5 +48,33 @@ describe("back-test on the batteries, each cell forecast from the three others",
     expect(Math.abs(scores.rul_cov80 - 0.8)).toBeLessThan(0.06);
     expect(scores.crps).toBeLessThan(1.02 * published.crps);
     expect(scores.rul_crps).toBeLessThan(1.02 * published.rul_crps);
+  });
+
+  test("with its bend learned from three cells it scores within the bands that the baselines state", () => {
+    const method = wearLine(battery.limit, battery.prior);
+    const scores = backtest(battery.units, battery.limit, method, battery.origins, battery.horizon, {
+      gridSize: 200,
+    });
+    expect(Math.abs(scores.cov80 - 0.8)).toBeLessThan(0.06);
+    expect(scores.crps).toBeLessThan(1.02 * published.crps);
+    expect(scores.rul_cov80).toBeGreaterThan(0.65);
+    expect(scores.rul_crps).toBeLessThan(1.15 * published.rul_crps);
+  });
+});
+
+describe("back-test on cracks that speed up, each specimen forecast from the twenty others", () => {
+  const crack = alloyData("raw");
+  const published = baselines.results["alloyA raw crack growth above 0.9, limit 0.35, LOO, origins 3,5,.."]!;
+  const best = (score: "crps" | "rul_crps"): number =>
+    Math.min(...Object.values(published).map((model) => model[score]));
+
+  test("readings are covered within 6 points of 50, 80 and 95 %, and scores are half of those of straight paths", () => {
+    const method = wearLine(crack.limit, crack.prior);
+    const scores = backtest(crack.units, crack.limit, method, crack.origins, crack.horizon, { gridSize: 60 });
+    expect(Math.abs(scores.cov50 - 0.5)).toBeLessThan(0.06);
+    expect(Math.abs(scores.cov80 - 0.8)).toBeLessThan(0.06);
+    expect(Math.abs(scores.cov95 - 0.95)).toBeLessThan(0.06);
+    expect(scores.crps).toBeLessThan(0.5 * best("crps"));
+    expect(scores.rul_crps).toBeLessThan(0.5 * best("rul_crps"));
   });
 });

@@ -50,12 +50,14 @@ describe("fit of a line", () => {
     );
   });
 
-  test("an exponentSd of 0 takes the path as straight: the exponent stays 1 where the readings slow down", () => {
+  test("with an exponentSd and a bendSd of 0 the path is straight: it stays so where the readings slow down", () => {
     const slowing = [3, 6, 9, 12, 15, 18].map((usage) => ({ usage, wear: 0.05 * usage ** 0.6 }));
     const data = { pieces: [{ id: "a", limit: 1, observations: slowing }], limit: 1 };
     expect(populationSummary(fitWearLine(data, prior)).pathExponent).toBeLessThan(0.9);
-    expect(populationSummary(fitWearLine(data, { ...prior, exponentSd: 0 })).pathExponent).toBeCloseTo(1, 4);
+    const straight = { ...prior, exponentSd: 0, bendSd: 0 };
+    expect(populationSummary(fitWearLine(data, straight)).pathExponent).toBeCloseTo(1, 4);
     expect(() => fitWearLine(data, { ...prior, exponentSd: -1 })).toThrow(/exponentSd >= 0/);
+    expect(() => fitWearLine(data, { ...prior, bendSd: -1 })).toThrow(/bendSd >= 0/);
   });
 
   test("the rate over pieces covers the rates that made the data", () => {

@@ -6,13 +6,21 @@ import { pieceLogLikelihood } from "../../src/stats/wear-path.ts";
 import { hyperFrom, scalePiece, scalePrior } from "../../src/stats/wear-scale.ts";
 import { chance, LIMIT, priorOf, simulateLine, type World } from "../calibrate/worlds.ts";
 
-/** The same with the log of one hyper-parameter moved. */
+/** The same with the log of one hyper-parameter, or the bend, moved. */
 function moved(hyper: WearHyper, k: number, by: number): WearHyper {
-  const logs = [hyper.rate, hyper.spread, hyper.noise, hyper.reading, hyper.exponent, ...hyper.multipliers];
-  const [rate, spread, noise, reading, exponent, ...multipliers] = logs.map((v, i) =>
-    i === k ? v * Math.exp(by) : v,
-  ) as [number, number, number, number, number, ...number[]];
-  return { rate, spread, noise, reading, exponent, multipliers };
+  const plain = [
+    hyper.rate,
+    hyper.spread,
+    hyper.noise,
+    hyper.reading,
+    hyper.exponent,
+    hyper.bend,
+    ...hyper.multipliers,
+  ];
+  const [rate, spread, noise, reading, exponent, bend, ...multipliers] = plain.map((v, i) =>
+    i !== k ? v : i === 5 ? v + by : v * Math.exp(by),
+  ) as [number, number, number, number, number, number, ...number[]];
+  return { rate, spread, noise, reading, exponent, bend, multipliers };
 }
 
 function lineOf(world: World, priorUsageSd: number) {
@@ -30,7 +38,7 @@ function lineOf(world: World, priorUsageSd: number) {
     .map((piece, i) => scalePiece({ ...piece, ...(i === 1 ? { priorUsageSd } : {}) }, prior, "test"))
     .filter(({ count }) => count > 0);
   const sets = pieces.map((piece) => findGross(piece, hyper));
-  return { pieces, sets, hyper, prior, likelihood: new LineLikelihood(pieces, sets, index.length - 5) };
+  return { pieces, sets, hyper, prior, likelihood: new LineLikelihood(pieces, sets, index.length - 6) };
 }
 
 const worlds: [string, World, number][] = [

@@ -1,6 +1,12 @@
 import { readFileSync } from "node:fs";
 import { describe, expect, test } from "vitest";
-import { forecastWear, type WearHyper, type WearLineFit, type WearPrior } from "../../src/stats/index.ts";
+import {
+  forecastWear,
+  type WearHyper,
+  type WearLineFit,
+  type WearPrior,
+  wearFitVersion,
+} from "../../src/stats/index.ts";
 import { erfcx, normalCdf } from "../../src/stats/normal.ts";
 import { passageChance } from "../../src/stats/wear-passage.ts";
 import { pieceLogLikelihood } from "../../src/stats/wear-path.ts";
@@ -20,12 +26,18 @@ interface GradeCase {
   grade: number[];
   expected: { logLikelihood: number };
 }
+/** A bent path, with readings or with grades. */
+type BentCase = { bend: number; usage: number[]; limit: number; expected: Record<string, number> } & (
+  | { wear: number[]; now: number; ahead: number[] }
+  | { grade: number[] }
+);
 const reference: {
   hyper: Omit<WearHyper, "multipliers">;
   startSd: number;
   readingSd: number;
   readings: Record<string, ReadingCase>;
   grades: Record<string, GradeCase>;
+  bends: Record<string, BentCase>;
 } = JSON.parse(readFileSync("tests/reference/wear-piece.json", "utf8"));
 
 /** A usual life of 1 and a limit of 1: scaled and plain units are the same. */
@@ -43,11 +55,11 @@ const ordinary = [{ added: null, logPrior: 0 }];
 
 /** A fit that consists of one point, so that forecasts rest on known hyper-parameters. */
 const known: WearLineFit = {
-  version: 1,
+  version: wearFitVersion,
   scale: { usage: 1, wear: 1 },
   prior,
   activeConditions: [],
-  mode: [0, 0, 0, 0, 0],
+  mode: [0, 0, 0, 0, 0, 0],
   centre: hyper,
   points: [{ hyper, weight: 1 }],
   pieces: [],
@@ -86,6 +98,36 @@ describe("one piece with known hyper-parameters", () => {
       const got = pieceLogLikelihood(piece, hyper, ordinary);
       // The level after a grade is taken as normal: measured agreement 0.002.
       expect(Math.abs(got - one.expected.logLikelihood)).toBeLessThan(0.01);
+    });
+  }
+});
+
+describe("one piece whose path bends, with known hyper-parameters", () => {
+  for (const [name, one] of Object.entries(reference.bends)) {
+    const bent = { ...hyper, bend: one.bend };
+    const piece = {
+      id: "a",
+      limit: one.limit,
+      observations: one.usage.map((usage, j) =>
+        "wear" in one ? { usage, wear: one.wear[j]! } : { usage, grade: one.grade[j]! },
+      ),
+    };
+    test(`${name}: the likelihood agrees with the level followed on a grid`, () => {
+      const got = pieceLogLikelihood(scalePiece(piece, scaled, "test"), bent, ordinary);
+      // The error of a reading is carried to the straightened scale by its slope there: measured agreement 0.001. The
+      // level after a grade is taken as normal: 0.014.
+      expect(Math.abs(got - one.expected["logLikelihood"]!)).toBeLessThan("wear" in one ? 0.003 : 0.02);
+    });
+    if (!("wear" in one)) continue;
+    test(`${name}: wear now and remaining life agree with the level followed on a grid`, () => {
+      const fit = { ...known, centre: bent, points: [{ hyper: bent, weight: 1 }] };
+      const { expected } = one;
+      const forecast = forecastWear(fit, piece, { usage: one.now });
+      for (const ahead of one.ahead)
+        expect(Math.abs(forecast.remainingCdf(ahead) - expected[`remaining_${ahead}`]!)).toBeLessThan(0.01);
+      expect(Math.abs(forecast.wear.median - expected["wearMean"]!)).toBeLessThan(0.1 * expected["wearSd"]!);
+      const width = (forecast.wear.p90 - forecast.wear.p10) / 2 / 1.2815515655446004;
+      expect(Math.abs(width / expected["wearSd"]! - 1)).toBeLessThan(0.02);
     });
   }
 });

@@ -1,0 +1,165 @@
+/**
+ * The events of all pieces of a line, one after another in a few arrays: their clock, and their wear on the straightened
+ * scale, for one set of hyper-parameters after another.
+ */
+import { logSlopeWhenNewByBend, slopeWhenNew, within } from "./wear-bend.ts";
+import { usageAt } from "./wear-path.ts";
+import type { ScaledPiece } from "./wear-scale.ts";
+import type { WearHyper } from "./wear-types.ts";
+
+/** Largest step in a logarithm for which five terms of the exponential series do: they leave 4e-10. */
+const SMALL_STEP = 0.08;
+/** Largest bend times wear for which the series of the scale replaces its closed form, and leaves 4e-11. */
+const SMALL_BEND = 0.03;
+
+/** exp(x) - 1 over x, for a small x. */
+const exponentialSeries = (x: number): number => 1 + x * (0.5 + x * (1 / 6 + x * (1 / 24 + x / 120)));
+
+export class LineEvents {
+  /** usage to the power of the exponent, and log of the usage */
+  readonly clock: Float64Array;
+  readonly logUsage: Float64Array;
+  /** wear, and the wear that decides on the slope of the scale */
+  readonly wear: Float64Array;
+  readonly near: Float64Array;
+  /** on the straightened scale: place, slope there, variance of a reading as stated */
+  readonly place: Float64Array;
+  readonly slope: Float64Array;
+  readonly square: Float64Array;
+  /** slope of the scale where a piece is new, and the derivative of its log by the bend */
+  slopeWhenNew = 1;
+  logSlopeByBend = 0;
+  /** whether bend times wear is so small that series stand for closed forms */
+  nearlyStraight = false;
+  readonly #stated: Float64Array;
+  readonly #pieces: readonly ScaledPiece[];
+  readonly #conditioned: boolean;
+  /** largest log of usage and largest wear, in absolute value */
+  #longest = 0;
+  #furthest = 0;
+  // What was last set: differences move one hyper-parameter at a time.
+  #exponent = NaN;
+  #bend = NaN;
+  // Powers and slopes where they were last worked out by themselves, and not by a series from there.
+  readonly #exactClock: Float64Array;
+  readonly #exactFall: Float64Array;
+  #exactExponent = NaN;
+  #exactBend = NaN;
+
+  constructor(pieces: readonly ScaledPiece[]) {
+    const events = pieces.reduce((sum, { count }) => sum + count, 0);
+    const column = (): Float64Array => new Float64Array(events);
+    this.clock = column();
+    this.logUsage = column();
+    this.wear = column();
+    this.near = column();
+    this.place = column();
+    this.slope = column();
+    this.square = column();
+    this.#stated = column();
+    this.#exactClock = column();
+    this.#exactFall = column();
+    this.#pieces = pieces;
+    this.#conditioned = pieces.some(({ exposures }) => exposures.length > 0);
+    let from = 0;
+    for (const piece of pieces) {
+      for (let j = 0; j < piece.count; j++) {
+        const near = within(piece.value[j]!);
+        this.logUsage[from + j] = piece.logBase[j]!;
+        this.wear[from + j] = piece.value[j]!;
+        this.near[from + j] = near;
+        this.#stated[from + j] = piece.sd[j]! * piece.sd[j]!;
+        this.#longest = Math.max(this.#longest, Math.abs(piece.logBase[j]!));
+        this.#furthest = Math.max(this.#furthest, Math.abs(near));
+      }
+      from += piece.count;
+    }
+  }
+
+  set(hyper: WearHyper): void {
+    this.#setClock(hyper);
+    this.#setScale(hyper.bend);
+  }
+
+  #setClock({ exponent, multipliers }: WearHyper): void {
+    const { logUsage, clock } = this;
+    if (this.#conditioned) {
+      let from = 0;
+      for (const piece of this.#pieces) {
+        if (piece.exposures.length > 0)
+          for (let j = 0; j < piece.count; j++) logUsage[from + j] = Math.log(usageAt(piece, j, multipliers));
+        from += piece.count;
+      }
+    } else {
+      if (exponent === this.#exponent) return;
+      this.#exponent = exponent;
+      // The points of a line of many pieces have nearly one exponent: from one to the next a few terms of the series do.
+      const by = exponent - this.#exactExponent;
+      if (Math.abs(by) * this.#longest < SMALL_STEP) {
+        for (let j = 0; j < clock.length; j++) {
+          const x = by * logUsage[j]!;
+          clock[j] = this.#exactClock[j]! * (1 + x * exponentialSeries(x));
+        }
+        return;
+      }
+    }
+    for (let j = 0; j < clock.length; j++) clock[j] = Math.exp(exponent * logUsage[j]!);
+    this.#exactClock.set(clock);
+    this.#exactExponent = exponent;
+  }
+
+  #setScale(bend: number): void {
+    if (bend === this.#bend) return;
+    this.#bend = bend;
+    const start = slopeWhenNew(bend);
+    this.slopeWhenNew = start;
+    this.logSlopeByBend = logSlopeWhenNewByBend(bend);
+    this.nearlyStraight = Math.abs(bend) * this.#furthest < SMALL_BEND;
+    const { near, wear, place, slope, square } = this;
+    const stated = this.#stated;
+    if (this.nearlyStraight) {
+      for (let j = 0; j < near.length; j++) {
+        const x = near[j]!;
+        const arc = x * exponentialSeries(-bend * x);
+        const tilt = start * (1 - bend * arc);
+        slope[j] = tilt;
+        place[j] = start * arc + tilt * (wear[j]! - x);
+        square[j] = stated[j]! * tilt * tilt;
+      }
+      return;
+    }
+    const fall = this.#exactFall;
+    const by = bend - this.#exactBend;
+    const close = Math.abs(by) * this.#furthest < SMALL_STEP;
+    if (!close) {
+      for (let j = 0; j < near.length; j++) fall[j] = Math.exp(-bend * near[j]!);
+      this.#exactBend = bend;
+    }
+    const move = close ? by : 0;
+    const perBend = 1 / bend;
+    for (let j = 0; j < near.length; j++) {
+      const x = near[j]!;
+      const step = -move * x;
+      const tilt = start * fall[j]! * (1 + step * exponentialSeries(step));
+      slope[j] = tilt;
+      place[j] = (start - tilt) * perBend + tilt * (wear[j]! - x);
+      square[j] = stated[j]! * tilt * tilt;
+    }
+  }
+
+  /** Derivative of the place of event `j` by the bend. */
+  placeByBend(j: number): number {
+    const x = this.near[j]!;
+    const tilt = this.slope[j]!;
+    const place = this.place[j]!;
+    const beyond = tilt * (this.wear[j]! - x);
+    return this.logSlopeByBend * place + this.#arcByBend(x, tilt, place - beyond) - x * beyond;
+  }
+
+  /** The same of (1 - exp(-bend x)) / bend, times the slope of a new piece; `arc` is that itself. */
+  #arcByBend(x: number, tilt: number, arc: number): number {
+    if (!this.nearlyStraight) return (x * tilt - arc) / this.#bend;
+    const off = this.#bend * x;
+    return -this.slopeWhenNew * x * x * (0.5 - off * (1 / 3 - off * (1 / 8 - off * (1 / 30 - off / 144))));
+  }
+}
