@@ -26,9 +26,9 @@ export class LineEvents {
   readonly place: Float64Array;
   readonly slope: Float64Array;
   readonly square: Float64Array;
-  /** slope of the scale where a piece is new, and the derivative of its log by the bend */
+  /** slope of the scale where a piece is new, and its log */
   slopeWhenNew = 1;
-  logSlopeByBend = 0;
+  logSlopeWhenNew = 0;
   /** whether bend times wear is so small that series stand for closed forms */
   nearlyStraight = false;
   readonly #stated: Float64Array;
@@ -103,8 +103,11 @@ export class LineEvents {
         return;
       }
     }
-    for (let j = 0; j < clock.length; j++) clock[j] = Math.exp(exponent * logUsage[j]!);
-    this.#exactClock.set(clock);
+    const exact = this.#exactClock;
+    for (let j = 0; j < clock.length; j++) {
+      exact[j] = Math.exp(exponent * logUsage[j]!);
+      clock[j] = exact[j]!;
+    }
     this.#exactExponent = exponent;
   }
 
@@ -113,7 +116,7 @@ export class LineEvents {
     this.#bend = bend;
     const start = slopeWhenNew(bend);
     this.slopeWhenNew = start;
-    this.logSlopeByBend = logSlopeWhenNewByBend(bend);
+    this.logSlopeWhenNew = Math.log(start);
     this.nearlyStraight = Math.abs(bend) * this.#furthest < SMALL_BEND;
     const { near, wear, place, slope, square } = this;
     const stated = this.#stated;
@@ -147,13 +150,22 @@ export class LineEvents {
     }
   }
 
-  /** Derivative of the place of event `j` by the bend. */
-  placeByBend(j: number): number {
+  /** Derivative of `logSlopeWhenNew` by the bend. */
+  logSlopeByBend(): number {
+    return logSlopeWhenNewByBend(this.#bend);
+  }
+
+  /**
+   * Derivative of the place of event `j` by the bend.
+   *
+   * @param logSlopeByBend the same for all events
+   */
+  placeByBend(j: number, logSlopeByBend: number): number {
     const x = this.near[j]!;
     const tilt = this.slope[j]!;
     const place = this.place[j]!;
     const beyond = tilt * (this.wear[j]! - x);
-    return this.logSlopeByBend * place + this.#arcByBend(x, tilt, place - beyond) - x * beyond;
+    return logSlopeByBend * place + this.#arcByBend(x, tilt, place - beyond) - x * beyond;
   }
 
   /** The same of (1 - exp(-bend x)) / bend, times the slope of a new piece; `arc` is that itself. */

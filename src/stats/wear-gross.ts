@@ -9,7 +9,6 @@ import {
   clockOf,
   type GrossSet,
   normalSd,
-  normalVariance,
   standInLogLikelihood,
   startVariance,
   straighten,
@@ -71,7 +70,7 @@ export function leaveOneOut(piece: ScaledPiece, hyper: WearHyper, added: Float64
     if (j === 0) variance += diffusion * lambda[0]!;
     else variance += diffusion * Math.max(0, lambda[j]! - lambda[j - 1]!);
     stated[j] = normalSd(piece, j, hyper);
-    const error = normalVariance(piece, j, hyper, added);
+    const error = stated[j]! ** 2 + (added === null ? 0 : added[j]! * piece.slopes[j]! ** 2);
     inverse[j] = 1 / (variance + error);
     gain[j] = variance * inverse[j]!;
     const offY = piece.places[j]! - levelY;

@@ -178,7 +178,7 @@ export class LineLikelihood {
       }
     }
     integrateRate(a, b, hyper, this.#integral, andBack);
-    const scale = count * Math.log(slopeWhenNew) - hyper.bend * place.sum;
+    const scale = count * this.#events.logSlopeWhenNew - hyper.bend * place.sum;
     return logPrior + scale + this.#integral.log - 0.5 * (count * LOG_2PI + logs + Math.log(q) + squares);
   }
 
@@ -188,7 +188,8 @@ export class LineLikelihood {
     const { rate, square, byRate, bySpread } = this.#integral;
     const choice = this.#choice;
     const events = this.#events;
-    const { clock, square: stated, slope, near, logUsage, slopeWhenNew, logSlopeByBend } = events;
+    const { clock, square: stated, slope, near, logUsage, slopeWhenNew } = events;
+    const logSlopeByBend = events.logSlopeByBend();
     const diffusion = (hyper.rate * hyper.noise) ** 2;
     const reading = hyper.reading * hyper.reading;
     // Sums over what follows of u (for the readings and for the clock) and of K⁻¹.
@@ -214,7 +215,8 @@ export class LineLikelihood {
       let byScale = byError;
       if (added !== null) byScale += added[j]! * slope[from + j]! * slope[from + j]! * excess;
       byBend +=
-        byScale * (logSlopeByBend - near[from + j]!) - (uY - rate * uL) * events.placeByBend(from + j);
+        byScale * (logSlopeByBend - near[from + j]!) -
+        (uY - rate * uL) * events.placeByBend(from + j, logSlopeByBend);
       const rest = 1 - gain;
       sumY = offY + rest * sumY;
       sumL = offL + rest * sumL;

@@ -84,12 +84,7 @@ export function normalSd(piece: ScaledPiece, j: number, hyper: WearHyper): numbe
 }
 
 /** Variance of the same, `added` for a gross reading: that is in units of wear. */
-export function normalVariance(
-  piece: ScaledPiece,
-  j: number,
-  hyper: WearHyper,
-  added: Float64Array | null,
-): number {
+function normalVariance(piece: ScaledPiece, j: number, hyper: WearHyper, added: Float64Array | null): number {
   const sd = normalSd(piece, j, hyper);
   return sd * sd + (added === null ? 0 : added[j]! * piece.slopes[j]! * piece.slopes[j]!);
 }
