@@ -1265,7 +1265,7 @@ export interface paths {
         };
         /**
          * Is it worth changing this piece before it ends?
-         * @description The usage at which a planned change costs least in the long run, from the price of the part and what a lost run costs; not worth it where wear-out does not accelerate. It goes by cost, where the bench sheet and the pit list go by the chance of wear: `rule` names it, and they need not agree. Without costs given, the planned change costs the parts, bench time counts nothing, and a lost run costs 2500 minor units for a car-stopper and nothing for others.
+         * @description The usage at which a planned change costs least in the long run, from the price of the part and what a lost run costs; not worth it where wear-out does not accelerate. It goes by cost, where the bench sheet and the pit list go by the chance of wear: `rule` names it, and they need not agree. Without costs given, they are those of the bench sheet: the planned change costs the parts and labour of 5 of a two-decimal currency, a lost run 25, and a fifth of that where the part does not stop the car.
          */
         get: operations["changePieceEarly"];
         put?: never;
@@ -1538,7 +1538,7 @@ export interface paths {
         get: operations["getStockList"];
         /**
          * Publish a shop's stock list, or what has changed on it
-         * @description CSV with a header row, read as the shop says (encoding, separator, decimal sign, names of columns); a JSON array with the same members; or products with their offers in schema.org JSON-LD. Columns without a meaning here are passed over. It may be compressed (Content-Encoding gzip, br or deflate). At most 500000 rows and 32 MiB. A list with a rejected row is refused as a whole (422, with the first hundred rows and what to change) unless `acceptPartly` is true; it takes effect in one step, or not at all, and the last good list counts on. The same list again changes nothing but its age.
+         * @description CSV with a header row, read as the shop says (encoding, separator, decimal sign, names of columns); a JSON array with the same members; or products with their offers in schema.org JSON-LD. Columns without a meaning here are passed over. It may be compressed (Content-Encoding gzip, br or deflate). At most 500000 rows and 32 MiB. A list with a rejected row is refused as a whole (422, with every row that is wrong, up to 10,000 faults, and what to change) unless `acceptPartly` is true; it takes effect in one step, or not at all, and the last good list counts on. The same list again changes nothing but its age.
          */
         put: operations["publishStockList"];
         post?: never;
@@ -1559,7 +1559,7 @@ export interface paths {
         put?: never;
         /**
          * Fetch a shop's list from its address now
-         * @description Asks with the ETag or the date of the last time, so that an unchanged list is not sent again. Only addresses of the public internet are asked unless the service is set up otherwise, also after a redirect. The list is written as its Content-Type says. At most 500000 rows and 32 MiB. A list with a rejected row is refused as a whole (422, with the first hundred rows and what to change) unless `acceptPartly` is true; it takes effect in one step, or not at all, and the last good list counts on. The same list again changes nothing but its age.
+         * @description Asks with the ETag or the date of the last time, so that an unchanged list is not sent again. Only addresses of the public internet are asked unless the service is set up otherwise, also after a redirect. The list is written as its Content-Type says. At most 500000 rows and 32 MiB. A list with a rejected row is refused as a whole (422, with every row that is wrong, up to 10,000 faults, and what to change) unless `acceptPartly` is true; it takes effect in one step, or not at all, and the last good list counts on. The same list again changes nothing but its age.
          */
         post: operations["pullStockList"];
         delete?: never;
@@ -4358,10 +4358,12 @@ export interface components {
             rule: components["schemas"]["AdviceRule"];
             changedTogether: number;
             /**
-             * @description money in whole minor units of the currency (ISO 4217), such as cents
+             * @description of a planned change: parts and labour
              * @example 900
              */
             plannedCostMinorUnits: number;
+            /** @description the labour in it; null where the planned cost was given as a whole */
+            labourMinorUnits: number | null;
             /**
              * @description money in whole minor units of the currency (ISO 4217), such as cents
              * @example 900
@@ -4370,6 +4372,7 @@ export interface components {
             /** @description true where no cost was given, and a default stands */
             assumed: {
                 plannedCost: boolean;
+                labour: boolean;
                 lostRunCost: boolean;
             };
             worthwhile: boolean;
@@ -4855,7 +4858,7 @@ export interface components {
             /** @description without the header; 0 where nothing has changed */
             rowsRead: number;
             rowsRejected: number;
-            /** @description the first hundred */
+            /** @description every fault of every rejected row, up to 10,000 of them; a row may be there more than once */
             rejected: {
                 /** @description counted from 1, without the header */
                 row: number;
@@ -11295,31 +11298,31 @@ export interface operations {
                      *       "usage": 165,
                      *       "lastSeenAt": "2026-05-03T09:00:00.000Z",
                      *       "wear": {
-                     *         "p10": 0.0236242,
-                     *         "median": 0.0316844,
-                     *         "p90": 0.0393322
+                     *         "p10": 0.023913,
+                     *         "median": 0.0316916,
+                     *         "p90": 0.0394909
                      *       },
                      *       "sizeNow": {
-                     *         "p10": 15.4641,
+                     *         "p10": 15.4638,
                      *         "median": 15.4561,
-                     *         "p90": 15.4484
+                     *         "p90": 15.4483
                      *       },
                      *       "wearRate": {
-                     *         "p10": 0.000105082,
-                     *         "median": 0.000158217,
-                     *         "p90": 0.000230441
+                     *         "p10": 0.00010719,
+                     *         "median": 0.000161351,
+                     *         "p90": 0.000234321
                      *       },
-                     *       "pastLimitChance": 9.40524e-13,
+                     *       "pastLimitChance": 2.91657e-10,
                      *       "remaining": {
                      *         "usage": {
-                     *           "p10": 268.93,
-                     *           "median": 448.246,
-                     *           "p90": 787.273
+                     *           "p10": 262.784,
+                     *           "median": 437.624,
+                     *           "p90": 752.814
                      *         },
                      *         "runs": {
-                     *           "p10": 48,
-                     *           "median": 81,
-                     *           "p90": 143
+                     *           "p10": 47,
+                     *           "median": 79,
+                     *           "p90": 136
                      *         },
                      *         "meetings": {
                      *           "p10": null,
@@ -11336,15 +11339,15 @@ export interface operations {
                      *       "remainingQuantiles": [
                      *         {
                      *           "probability": 0.05,
-                     *           "usage": 232.474
+                     *           "usage": 222.197
                      *         },
                      *         {
                      *           "probability": 0.1,
-                     *           "usage": 268.93
+                     *           "usage": 262.784
                      *         },
                      *         {
                      *           "probability": 0.25,
-                     *           "usage": 347.379
+                     *           "usage": 332.147
                      *         }
                      *       ],
                      *       "nextMeeting": {
@@ -11354,7 +11357,7 @@ export interface operations {
                      *         "runs": 6,
                      *         "usage": 33,
                      *         "lasts": 0.979973,
-                     *         "wearsOut": 2.99686e-8,
+                     *         "wearsOut": 1.81272e-7,
                      *         "breaks": 0.0200266
                      *       },
                      *       "throughMeeting": {
@@ -11364,7 +11367,7 @@ export interface operations {
                      *         "runs": 6,
                      *         "usage": 33,
                      *         "lasts": 0.979973,
-                     *         "wearsOut": 2.99686e-8,
+                     *         "wearsOut": 1.81272e-7,
                      *         "breaks": 0.0200266,
                      *         "meetingsBefore": 0,
                      *         "sentence": "It lasts through Round 1 on 2027-02-07 with a chance of 98 %: 6 runs."
@@ -11380,7 +11383,7 @@ export interface operations {
                      *       },
                      *       "oneMoreRun": {
                      *         "lasts": 0.996595,
-                     *         "wearsOut": 7.73359e-12,
+                     *         "wearsOut": 8.98942e-10,
                      *         "breaks": 0.00340538
                      *       },
                      *       "surprises": [],
@@ -11466,7 +11469,7 @@ export interface operations {
                      *         "rule": "cost",
                      *         "minutes": 10,
                      *         "minutesUsed": 3,
-                     *         "gainMinorUnits": 1185,
+                     *         "gainMinorUnits": 1190,
                      *         "checks": [
                      *           {
                      *             "position": "front-right tyre",
@@ -11475,8 +11478,8 @@ export interface operations {
                      *             "kindName": "Rubber touring tyre",
                      *             "check": "Diameter at the middle and both edges; glue and tears.",
                      *             "checkMinutes": 3,
-                     *             "checkGainMinorUnits": 1185,
-                     *             "checkGainPerMinute": 394.989,
+                     *             "checkGainMinorUnits": 1190,
+                     *             "checkGainPerMinute": 396.762,
                      *             "checkWhy": "By cost, a reading may turn \"leave\" into \"change\" (chance 49 %): worn out by the end of Round 1 with a chance of 49 %, where changing pays from 70 %."
                      *           }
                      *         ]
@@ -11491,26 +11494,26 @@ export interface operations {
                      *           "benchStep": "tyres",
                      *           "check": "Diameter at the middle and both edges; glue and tears.",
                      *           "checkMinutes": 3,
-                     *           "checkGainMinorUnits": 1185,
-                     *           "checkGainPerMinute": 394.989,
+                     *           "checkGainMinorUnits": 1190,
+                     *           "checkGainPerMinute": 396.762,
                      *           "checkWhy": "By cost, a reading may turn \"leave\" into \"change\" (chance 49 %): worn out by the end of Round 1 with a chance of 49 %, where changing pays from 70 %.",
                      *           "carStopper": true,
                      *           "usage": 165,
                      *           "clock": "minutes",
                      *           "unit": "mm",
                      *           "wear": {
-                     *             "p10": 0.834378,
-                     *             "median": 1.32586,
-                     *             "p90": 2.03453
+                     *             "p10": 0.852469,
+                     *             "median": 1.33013,
+                     *             "p90": 2.10933
                      *           },
                      *           "limitWear": 1.6,
                      *           "wearShare": {
-                     *             "p10": 0.521486,
-                     *             "median": 0.828663,
-                     *             "p90": 1.27158
+                     *             "p10": 0.532793,
+                     *             "median": 0.83133,
+                     *             "p90": 1.31833
                      *           },
-                     *           "lasts": 0.501308,
-                     *           "wearsOut": 0.489684,
+                     *           "lasts": 0.496489,
+                     *           "wearsOut": 0.494589,
                      *           "breaks": 0.0176531,
                      *           "lastSeenAt": null,
                      *           "lastGrade": null,
@@ -11550,18 +11553,18 @@ export interface operations {
                      *           "clock": "minutes",
                      *           "unit": "mm",
                      *           "wear": {
-                     *             "p10": 1.18225,
-                     *             "median": 1.19989,
-                     *             "p90": 1.21778
+                     *             "p10": 1.17992,
+                     *             "median": 1.19957,
+                     *             "p90": 1.21772
                      *           },
                      *           "limitWear": 1.6,
                      *           "wearShare": {
-                     *             "p10": 0.738907,
-                     *             "median": 0.749931,
-                     *             "p90": 0.761111
+                     *             "p10": 0.737451,
+                     *             "median": 0.74973,
+                     *             "p90": 0.761075
                      *           },
-                     *           "lasts": 0.981659,
-                     *           "wearsOut": 0.000699798,
+                     *           "lasts": 0.980917,
+                     *           "wearsOut": 0.00145543,
                      *           "breaks": 0.0176531,
                      *           "lastSeenAt": "2026-05-03T09:00:00.000Z",
                      *           "lastGrade": null,
@@ -11601,18 +11604,18 @@ export interface operations {
                      *           "clock": "minutes",
                      *           "unit": "mm",
                      *           "wear": {
-                     *             "p10": 0.0236242,
-                     *             "median": 0.0316844,
-                     *             "p90": 0.0393322
+                     *             "p10": 0.023913,
+                     *             "median": 0.0316916,
+                     *             "p90": 0.0394909
                      *           },
                      *           "limitWear": 0.1,
                      *           "wearShare": {
-                     *             "p10": 0.236242,
-                     *             "median": 0.316844,
-                     *             "p90": 0.393322
+                     *             "p10": 0.23913,
+                     *             "median": 0.316916,
+                     *             "p90": 0.394909
                      *           },
                      *           "lasts": 0.979973,
-                     *           "wearsOut": 2.99686e-8,
+                     *           "wearsOut": 1.81272e-7,
                      *           "breaks": 0.0200266,
                      *           "lastSeenAt": "2026-05-03T09:00:00.000Z",
                      *           "lastGrade": null,
@@ -11690,18 +11693,18 @@ export interface operations {
                      *       },
                      *       "limitWear": 0.1,
                      *       "wearRate": {
-                     *         "p10": 0.0000939045,
-                     *         "median": 0.000161241,
-                     *         "p90": 0.000276863
+                     *         "p10": 0.0000932131,
+                     *         "median": 0.000162466,
+                     *         "p90": 0.00028317
                      *       },
-                     *       "pieceSpread": 0.309606,
-                     *       "runSpread": 0.346755,
-                     *       "readingSd": 0.00978143,
-                     *       "pathExponent": 0.92837,
+                     *       "pieceSpread": 0.31193,
+                     *       "runSpread": 0.348301,
+                     *       "readingSd": 0.00991194,
+                     *       "pathExponent": 0.955925,
                      *       "newPieceLife": {
-                     *         "p10": 316.525,
-                     *         "median": 605.733,
-                     *         "p90": 1109.57
+                     *         "p10": 318.098,
+                     *         "median": 605.227,
+                     *         "p90": 1112.05
                      *       },
                      *       "surfaces": [
                      *         {
@@ -11741,7 +11744,7 @@ export interface operations {
                      *         ],
                      *         "broken": 0,
                      *         "runs": 30,
-                     *         "lastsTenRuns": 0.965517
+                     *         "lastsTenRuns": 0.965507
                      *       },
                      *       "restsOn": {
                      *         "pieces": 2,
@@ -11832,8 +11835,8 @@ export interface operations {
                      *               "asStated": true
                      *             }
                      *           ],
-                     *           "meanCrps": 0.00419422,
-                     *           "bias": 0.00318301,
+                     *           "meanCrps": 0.00414815,
+                     *           "bias": 0.00309494,
                      *           "pieces": 1,
                      *           "known": 4,
                      *           "enough": false,
@@ -11876,7 +11879,7 @@ export interface operations {
                      *             ],
                      *             "meanCrps": 0.00428481,
                      *             "bias": -0.00177256,
-                     *             "ourMeanCrps": 0.00419422
+                     *             "ourMeanCrps": 0.00414815
                      *           },
                      *           "sentence": "Not enough evidence: 4 next readings of 1 piece; at least 30 forecasts are wanted."
                      *         },
@@ -12088,9 +12091,9 @@ export interface operations {
                      *           "minorUnits": 5200
                      *         }
                      *       ],
-                     *       "chanceWithout": 6.81698e-8,
-                     *       "chanceWith": 0.861677,
-                     *       "chanceWithAtMost": 0.922805,
+                     *       "chanceWithout": 4.31935e-7,
+                     *       "chanceWith": 0.855651,
+                     *       "chanceWithAtMost": 0.915821,
                      *       "suppliers": [
                      *         {
                      *           "supplierId": "01930000-0000-7000-8000-0000005bb001",
@@ -12134,7 +12137,7 @@ export interface operations {
                      *               "kindCode": "TYR-EX",
                      *               "inUse": 2,
                      *               "need": {
-                     *                 "expected": 3.26744,
+                     *                 "expected": 3.33337,
                      *                 "p10": 2,
                      *                 "median": 4,
                      *                 "p90": 4
@@ -12148,12 +12151,12 @@ export interface operations {
                      *               "leastPacks": 1,
                      *               "orderBy": "2027-01-26",
                      *               "late": false,
-                     *               "chanceWithout": 7.30057e-8,
-                     *               "chanceWith": 0.922805,
-                     *               "expectedShort": 3.26744,
+                     *               "chanceWithout": 4.6231e-7,
+                     *               "chanceWith": 0.915821,
+                     *               "expectedShort": 3.33337,
                      *               "reorderPoint": 0,
                      *               "orderUpTo": 0,
-                     *               "safetyStock": -0.000225544,
+                     *               "safetyStock": -0.000232415,
                      *               "leadTime": {
                      *                 "meanDays": 6.27617,
                      *                 "sdDays": 4.63401,
@@ -12191,7 +12194,7 @@ export interface operations {
                      *           "kindCode": "SPR-EX",
                      *           "inUse": 1,
                      *           "need": {
-                     *             "expected": 0.152081,
+                     *             "expected": 0.157125,
                      *             "p10": 0,
                      *             "median": 0,
                      *             "p90": 1
@@ -12210,7 +12213,7 @@ export interface operations {
                      *           "expectedShort": 0,
                      *           "reorderPoint": 0,
                      *           "orderUpTo": 0,
-                     *           "safetyStock": -0.00000566894,
+                     *           "safetyStock": -0.00000570585,
                      *           "leadTime": {
                      *             "meanDays": 6.27617,
                      *             "sdDays": 4.63401,
@@ -12267,7 +12270,7 @@ export interface operations {
                      *           "kindCode": "LIP-EX",
                      *           "inUse": 1,
                      *           "need": {
-                     *             "expected": 0.0669175,
+                     *             "expected": 0.066385,
                      *             "p10": 0,
                      *             "median": 0,
                      *             "p90": 0
@@ -12281,12 +12284,12 @@ export interface operations {
                      *           "leastPacks": 0,
                      *           "orderBy": null,
                      *           "late": false,
-                     *           "chanceWithout": 0.933759,
-                     *           "chanceWith": 0.933759,
-                     *           "expectedShort": 0.0669175,
+                     *           "chanceWithout": 0.934299,
+                     *           "chanceWith": 0.934299,
+                     *           "expectedShort": 0.066385,
                      *           "reorderPoint": 0,
                      *           "orderUpTo": 0,
-                     *           "safetyStock": -0.00000111046,
+                     *           "safetyStock": -0.00000111487,
                      *           "leadTime": {
                      *             "meanDays": 6.27617,
                      *             "sdDays": 4.63401,
@@ -12348,7 +12351,7 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
-                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 420" width="400" height="420" role="img" aria-labelledby="title-01930000-0000-7000-8000-00000b1ece01 desc-01930000-0000-7000-8000-00000b1ece01"><title id="title-01930000-0000-7000-8000-00000b1ece01">spur 1: Spur 87T 48 DP</title><desc id="desc-01930000-0000-7000-8000-00000b1ece01">spur 1 (QB-SP-487, Spur, acetal, 48 DP) after 165 minutes: worn 0.0317 mm, eight in ten times between 0.0236 mm and 0.0393 mm; the club limit is at 0.1 mm of wear. 6 readings and 0 grades are drawn, readings with bars of 2 standard deviations of the instrument to either side, grades as the range of wear that they mean. Left until the limit: 269 to 787 minutes, median 448; the median end lies beyond the calendar. Up to now the band shows what was known at each moment: it rests on the looks at this piece up to then and on the other pieces of its line, and narrows at each look. From now on, usage counts on the surface that the usual life is stated on.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop: */
+                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 420" width="400" height="420" role="img" aria-labelledby="title-01930000-0000-7000-8000-00000b1ece01 desc-01930000-0000-7000-8000-00000b1ece01"><title id="title-01930000-0000-7000-8000-00000b1ece01">spur 1: Spur 87T 48 DP</title><desc id="desc-01930000-0000-7000-8000-00000b1ece01">spur 1 (QB-SP-487, Spur, acetal, 48 DP) after 165 minutes: worn 0.0317 mm, eight in ten times between 0.0239 mm and 0.0395 mm; the club limit is at 0.1 mm of wear. 6 readings and 0 grades are drawn, readings with bars of 2 standard deviations of the instrument to either side, grades as the range of wear that they mean. Left until the limit: 263 to 753 minutes, median 438; the median end lies beyond the calendar. Up to now the band shows what was known at each moment: it rests on the looks at this piece up to then and on the other pieces of its line, and narrows at each look. From now on, usage counts on the surface that the usual life is stated on.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop: */
                     "image/svg+xml": string;
                 };
             };
@@ -12387,7 +12390,7 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
-                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 360" width="400" height="360" role="img" aria-labelledby="title-01930000-0000-7000-8000-00000011e001 desc-01930000-0000-7000-8000-00000011e001"><title id="title-01930000-0000-7000-8000-00000011e001">QB-SP-487: need by month</title><desc id="desc-01930000-0000-7000-8000-00000011e001">0 to 1 are likely to be needed through 2027-06-30 (expected 0.2), most of them in 2027-05 (0.1); the calendar ends on 2027-05-23, and no wear after it is counted. 1 in use. Pieces needed in each month, eight in ten times: December 2026: none, median 0, mean 0; January 2027: none, median 0, mean 0; February 2027: none, median 0, mean 0.0429; March 2027: none, median 0, mean 0.022; April 2027: none, median 0, mean 0.0238; May 2027: none, median 0, mean 0.0634; June 2027: none, median 0, mean 0. The calendar ends on 23 May 2027: no meeting, no wear.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212}}.ground{fill:var(--ground)}text{fill:var(--ink)}.soft{fill:var(--soft)}.heading{font-weight:6 */
+                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 360" width="400" height="360" role="img" aria-labelledby="title-01930000-0000-7000-8000-00000011e001 desc-01930000-0000-7000-8000-00000011e001"><title id="title-01930000-0000-7000-8000-00000011e001">QB-SP-487: need by month</title><desc id="desc-01930000-0000-7000-8000-00000011e001">0 to 1 are likely to be needed through 2027-06-30 (expected 0.2), most of them in 2027-05 (0.1); the calendar ends on 2027-05-23, and no wear after it is counted. 1 in use. Pieces needed in each month, eight in ten times: December 2026: none, median 0, mean 0; January 2027: none, median 0, mean 0; February 2027: none, median 0, mean 0.0429; March 2027: none, median 0, mean 0.0223; April 2027: none, median 0, mean 0.0246; May 2027: none, median 0, mean 0.0673; June 2027: none, median 0, mean 0. The calendar ends on 23 May 2027: no meeting, no wear.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212}}.ground{fill:var(--ground)}text{fill:var(--ink)}.soft{fill:var(--soft)}.heading{font-weight: */
                     "image/svg+xml": string;
                 };
             };
@@ -12470,9 +12473,9 @@ export interface operations {
                 content: {
                     /**
                      * @example supplier,name,sku,insteadOf,packs,packSize,orderMultiplePacks,leastPacks,pieces,price,cost,currency,orderBy,late,inUse,needP10,needMedian,needP90,onHand,onOrder,spares,ageing,onShelf,chanceWithout,chanceWith,fromShelves,fromElsewhere,shelves,reorderPoint,orderUpTo,why,cautions,lineId
-                     *     Harrowmead Trade,"Control slick, set of four",QB-TY-101,,1,4,1,1,4,52.00,52.00,AUD,2027-01-26,false,2,2,4,4,0,0,0,0,0,7.300572274059656e-8,0.922804895335013,0,4,,0,0,"2 to 4 are likely to be needed and there are 0 on hand, 0 on order, 0 part-worn (chance of enough: under 1 %); 1 pack (4 pieces) makes it 92 %. 4 must come from elsewhere.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000000051
-                     *     ,Spur 87T 48 DP,QB-SP-487,,0,1,1,0,0,9.00,0.00,AUD,,false,1,0,0,1,12,6,1,0,0,1,1,0,0,"Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago.",0,0,"12 on hand, 6 on order, 1 part-worn last through 2027-06-30 with a chance of over 99 %; 0 to 1 are likely to be needed.",Unplug the pack before fingers go near the gears.,01930000-0000-7000-8000-00000011e001
-                     *     ,LiPo 2S 5000 mAh,QB-EL-801,,0,1,1,0,0,85.00,0.00,AUD,,false,1,0,0,0,0,0,0,0,0,0.9337590383692831,0.9337590383692831,0,0,,0,0,"0 on hand, 0 on order, 0 part-worn last through 2027-06-30 with a chance of 93 %; none is likely to be needed.",Unplug the pack before fingers go near the gears.,01930000-0000-7000-8000-000000000053
+                     *     Harrowmead Trade,"Control slick, set of four",QB-TY-101,,1,4,1,1,4,52.00,52.00,AUD,2027-01-26,false,2,2,4,4,0,0,0,0,0,4.623098084990952e-7,0.91582134510712,0,4,,0,0,"2 to 4 are likely to be needed and there are 0 on hand, 0 on order, 0 part-worn (chance of enough: under 1 %); 1 pack (4 pieces) makes it 92 %. 4 must come from elsewhere.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000000051
+                     *     ,Spur 87T 48 DP,QB-SP-487,,0,1,1,0,0,9.00,0.00,AUD,,false,1,0,0,1,12,6,1,0,0,0.9999999999999998,0.9999999999999998,0,0,"Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago.",0,0,"12 on hand, 6 on order, 1 part-worn last through 2027-06-30 with a chance of over 99 %; 0 to 1 are likely to be needed.",Unplug the pack before fingers go near the gears.,01930000-0000-7000-8000-00000011e001
+                     *     ,LiPo 2S 5000 mAh,QB-EL-801,,0,1,1,0,0,85.00,0.00,AUD,,false,1,0,0,0,0,0,0,0,0,0.9342986880928115,0.9342986880928115,0,0,,0,0,"0 on hand, 0 on order, 0 part-worn last through 2027-06-30 with a chance of 93 %; none is likely to be needed.",Unplug the pack before fingers go near the gears.,01930000-0000-7000-8000-000000000053
                      */
                     "text/csv; charset=utf-8; header=present": string;
                 };
@@ -12569,9 +12572,9 @@ export interface operations {
                 content: {
                     /**
                      * @example position,mark,kind,benchStep,advice,check,checkMinutes,carStopper,usage,clock,wearP10,wearMedian,wearP90,limitWear,unit,wearShareMedian,lasts,wearsOut,breaks,lastSeenAt,lastGrade,runsSinceSeen,rule,why,cautions,pieceId
-                     *     front-right tyre,2-FR,Rubber touring tyre,tyres,change,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,0.8343778241284987,1.3258600681536548,2.0345286590321368,1.6000000000000014,mm,0.8286625425960334,0.5013075644513546,0.4896837576598885,0.01765312788683071,,,30,chance,"By chance of wear (change from 30 % on, look from 5 % on): worn out by the end of Round 1 with a chance of 49 %; 30 runs since it was last seen.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e02
-                     *     front-left tyre,2-FL,Rubber touring tyre,tyres,leave,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,1.182251591459691,1.1998903571939077,1.2177772603520585,1.6000000000000014,mm,0.7499314732461917,0.9816594277172838,0.0006997980198243956,0.01765312788683071,2026-05-03T09:00:00.000Z,,0,chance,"By chance of wear (change from 30 % on, look from 5 % on): worn out by the end of Round 1 with a chance of under 1 %; seen since its last run.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e01
-                     *     spur,spur 1,"Spur, acetal, 48 DP",drivetrain,leave,Span over ten teeth at three places; look for chips.,3,true,165,minutes,0.0236242080364390
+                     *     front-right tyre,2-FR,Rubber touring tyre,tyres,change,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,0.8524690230982961,1.3301281431812706,2.1093330335079004,1.6000000000000014,mm,0.8313300894882933,0.4964890109834864,0.49458890227291386,0.01765312788683071,,,30,chance,"By chance of wear (change from 30 % on, look from 5 % on): worn out by the end of Round 1 with a chance of 49 %; 30 runs since it was last seen.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e02
+                     *     front-left tyre,2-FL,Rubber touring tyre,tyres,leave,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,1.179921966597573,1.1995686123621239,1.2177193608968486,1.6000000000000014,mm,0.7497303827263267,0.9809171395426176,0.0014554253809310495,0.01765312788683071,2026-05-03T09:00:00.000Z,,0,chance,"By chance of wear (change from 30 % on, look from 5 % on): worn out by the end of Round 1 with a chance of under 1 %; seen since its last run.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e01
+                     *     spur,spur 1,"Spur, acetal, 48 DP",drivetrain,leave,Span over ten teeth at three places; look for chips.,3,true,165,minutes,0.023913047222256
                      */
                     "text/csv; charset=utf-8; header=present": string;
                 };
@@ -12660,10 +12663,10 @@ export interface operations {
                 content: {
                     /**
                      * @example do,what,sku,pieces,grams,carStopper,chance,inBox,atHome,spares,onShelf,shelves,missing,cost,currency,why,cautions
-                     *     change before leaving,front-right tyre: 2-FR,,,,true,0.4896837576598885,,,,,,,,,"By chance of wear, change it before leaving: it is worn out by the end of Round 1 with a chance of 49 % (change from 30 % on).","Wear eye protection when gluing, and follow the glue maker's instructions."
-                     *     carry,"Control slick, set of four",QB-TY-101,2,,true,0.03817853743796307,0,0,0,0,,2,52.00,AUD,"Carry 2: the day is over without it; the chance that one is needed is 4 %, there are 0 in the box, 0 at home and 0 part-worn, so 2 must be bought. 2 must come from elsewhere.","Wear eye protection when gluing, and follow the glue maker's instructions."
-                     *     carry,Spur 87T 48 DP,QB-SP-487,1,,true,0.020979183161829118,3,5,1,4,"Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago.",0,0.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is 2 %, there are 3 in the box, 5 at home and 1 part-worn.",Unplug the pack before fingers go near the gears.
-                     *     carry,LiPo 2S 5000 mAh,QB-EL-801,1,,true,0.0035302382592420356,0,0,0,0,,1,85.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is under 1 %, there are 0 in the box, 0 at home and 0 part-worn, so 1 must be bought. 1 must come from elsewhere.",Unplug the pack before fingers go near the gears.
+                     *     change before leaving,front-right tyre: 2-FR,,,,true,0.49458890227291386,,,,,,,,,"By chance of wear, change it before leaving: it is worn out by the end of Round 1 with a chance of 49 % (change from 30 % on).","Wear eye protection when gluing, and follow the glue maker's instructions."
+                     *     carry,"Control slick, set of four",QB-TY-101,2,,true,0.03908737275938634,0,0,0,0,,2,52.00,AUD,"Carry 2: the day is over without it; the chance that one is needed is 4 %, there are 0 in the box, 0 at home and 0 part-worn, so 2 must be bought. 2 must come from elsewhere.","Wear eye protection when gluing, and follow the glue maker's instructions."
+                     *     carry,Spur 87T 48 DP,QB-SP-487,1,,true,0.02097926733120603,3,5,1,4,"Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago.",0,0.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is 2 %, there are 3 in the box, 5 at home and 1 part-worn.",Unplug the pack before fingers go near the gears.
+                     *     carry,LiPo 2S 5000 mAh,QB-EL-801,1,,true,0.0035304173808810013,0,0,0,0,,1,85.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is under 1 %, there are 0 in the box, 0 at home and 0 part-worn, so 1 must be bought. 1 must come from elsewhere.",Unplug the pack before fingers go near the gears.
                      */
                     "text/csv; charset=utf-8; header=present": string;
                 };
@@ -12840,7 +12843,7 @@ export interface operations {
                 content: {
                     /**
                      * @example supplier,advice,orderOn,name,list,sku,makersPartNumber,gtin,packs,packSize,pieces,price,cost,currency,orderFrom,orderBy,late,shortOn,arrivalP10,arrivalMedian,arrivalP90,needP10,needMedian,needP90,onHand,heldPieces,onOrder,takenPastYear,reorderPoint,orderUpTo,ended,boughtThrough,chanceWith,why,lineId
-                     *     Harrowmead Trade,wait,2027-01-23,"Control slick, set of four",order,QB-TY-101,,,2,4,8,52.00,104.00,AUD,2027-01-10,2027-01-23,false,2027-02-07,2027-01-25,2027-01-29,2027-02-04,2,4,6,0,0,0,0,0,0,,2027-06-30,0.9839304501197308,"0 on hand and 0 on order may not last through 2027-02-07; 3 drivers are likely to need 2 to 6 through 2027-06-30 (0 left the shelf in the past year), and 2 packs (8 pieces) make it last with a chance of 98 %.",01930000-0000-7000-8000-000000000051
+                     *     Harrowmead Trade,wait,2027-01-23,"Control slick, set of four",order,QB-TY-101,,,2,4,8,52.00,104.00,AUD,2027-01-10,2027-01-23,false,2027-02-07,2027-01-25,2027-01-29,2027-02-04,2,4,7,0,0,0,0,0,0,,2027-06-30,0.9817126159721423,"0 on hand and 0 on order may not last through 2027-02-07; 3 drivers are likely to need 2 to 7 through 2027-06-30 (0 left the shelf in the past year), and 2 packs (8 pieces) make it last with a chance of 98 %.",01930000-0000-7000-8000-000000000051
                      */
                     "text/csv; charset=utf-8; header=present": string;
                 };
@@ -13030,9 +13033,9 @@ export interface operations {
                      *       "calendarEndsOn": "2027-05-23",
                      *       "lines": 3,
                      *       "spentMinorUnits": 18900,
-                     *       "chanceWithout": 6.81698e-8,
-                     *       "chanceWith": 0.998054,
-                     *       "chanceAtMost": 0.998318,
+                     *       "chanceWithout": 4.31935e-7,
+                     *       "chanceWith": 0.99793,
+                     *       "chanceAtMost": 0.998218,
                      *       "buy": [
                      *         {
                      *           "lineId": "01930000-0000-7000-8000-000000000051",
@@ -13041,8 +13044,8 @@ export interface operations {
                      *           "packs": 2,
                      *           "pieces": 8,
                      *           "costMinorUnits": 10400,
-                     *           "chanceWithout": 7.30057e-8,
-                     *           "chanceWith": 0.998718,
+                     *           "chanceWithout": 4.6231e-7,
+                     *           "chanceWith": 0.998601,
                      *           "orderMultiplePacks": 1,
                      *           "cautions": [
                      *             "Wear eye protection when gluing, and follow the glue maker's instructions."
@@ -13056,8 +13059,8 @@ export interface operations {
                      *           "packs": 1,
                      *           "pieces": 1,
                      *           "costMinorUnits": 8500,
-                     *           "chanceWithout": 0.933759,
-                     *           "chanceWith": 0.999335,
+                     *           "chanceWithout": 0.934299,
+                     *           "chanceWith": 0.999328,
                      *           "orderMultiplePacks": 1,
                      *           "cautions": [
                      *             "Unplug the pack before fingers go near the gears."
@@ -13071,37 +13074,37 @@ export interface operations {
                      *         "name": "Control slick, set of four",
                      *         "packs": 1,
                      *         "costMinorUnits": 5200,
-                     *         "chance": 0.999302,
-                     *         "costPerPointMinorUnits": 41663
+                     *         "chance": 0.999292,
+                     *         "costPerPointMinorUnits": 38167
                      *       },
                      *       "curve": [
                      *         {
                      *           "spentMinorUnits": 0,
-                     *           "chance": 6.81698e-8,
+                     *           "chance": 4.31935e-7,
                      *           "step": null
                      *         },
                      *         {
                      *           "spentMinorUnits": 5200,
-                     *           "chance": 0.861677,
+                     *           "chance": 0.855651,
                      *           "step": {
                      *             "lineId": "01930000-0000-7000-8000-000000000051",
                      *             "sku": "QB-TY-101",
                      *             "name": "Control slick, set of four",
                      *             "packs": 1,
                      *             "costMinorUnits": 5200,
-                     *             "costPerPointMinorUnits": 60
+                     *             "costPerPointMinorUnits": 61
                      *           }
                      *         },
                      *         {
                      *           "spentMinorUnits": 10400,
-                     *           "chance": 0.932562,
+                     *           "chance": 0.932992,
                      *           "step": {
                      *             "lineId": "01930000-0000-7000-8000-000000000051",
                      *             "sku": "QB-TY-101",
                      *             "name": "Control slick, set of four",
                      *             "packs": 1,
                      *             "costMinorUnits": 5200,
-                     *             "costPerPointMinorUnits": 734
+                     *             "costPerPointMinorUnits": 672
                      *           }
                      *         }
                      *       ],
@@ -13161,9 +13164,9 @@ export interface operations {
                      *       "currency": "AUD",
                      *       "carStoppers": 3,
                      *       "chanceDayEnds": {
-                     *         "asItIs": 0.487889,
-                     *         "changed": 0.061681,
-                     *         "carried": 0.00184126
+                     *         "asItIs": 0.51803,
+                     *         "changed": 0.0625679,
+                     *         "carried": 0.00184882
                      *       },
                      *       "met": true,
                      *       "changeBy": {
@@ -13179,8 +13182,8 @@ export interface operations {
                      *           "kindCode": "TYR-EX",
                      *           "carStopper": true,
                      *           "rule": "chance",
-                     *           "wearsOut": 0.489684,
-                     *           "lasts": 0.501308,
+                     *           "wearsOut": 0.494589,
+                     *           "lasts": 0.496489,
                      *           "cautions": [
                      *             "Wear eye protection when gluing, and follow the glue maker's instructions."
                      *           ],
@@ -13196,8 +13199,8 @@ export interface operations {
                      *           "carStopper": true,
                      *           "pieces": 2,
                      *           "why": "car-stopper",
-                     *           "chanceNeeded": 0.0381785,
-                     *           "expectedNeed": 0.0792547,
+                     *           "chanceNeeded": 0.0390874,
+                     *           "expectedNeed": 0.0810864,
                      *           "inBox": 0,
                      *           "atHome": 0,
                      *           "spares": 0,
@@ -13222,8 +13225,8 @@ export interface operations {
                      *           "carStopper": true,
                      *           "pieces": 1,
                      *           "why": "car-stopper",
-                     *           "chanceNeeded": 0.0209792,
-                     *           "expectedNeed": 0.0214293,
+                     *           "chanceNeeded": 0.0209793,
+                     *           "expectedNeed": 0.0214301,
                      *           "inBox": 3,
                      *           "atHome": 5,
                      *           "spares": 1,
@@ -13271,8 +13274,8 @@ export interface operations {
                      *           "carStopper": true,
                      *           "pieces": 1,
                      *           "why": "car-stopper",
-                     *           "chanceNeeded": 0.00353024,
-                     *           "expectedNeed": 0.0035365,
+                     *           "chanceNeeded": 0.00353042,
+                     *           "expectedNeed": 0.00353668,
                      *           "inBox": 0,
                      *           "atHome": 0,
                      *           "spares": 0,
@@ -13300,7 +13303,7 @@ export interface operations {
                      *         "grams": 0,
                      *         "linesWithout": 3
                      *       },
-                     *       "sentence": "A part ends the day of Round 1 with a chance of 49 % as the car is and with nothing in the box; with 1 piece changed before leaving it is 6 %, and with this list in the box under 1 %."
+                     *       "sentence": "A part ends the day of Round 1 with a chance of 52 % as the car is and with nothing in the box; with 1 piece changed before leaving it is 6 %, and with this list in the box under 1 %."
                      *     }
                      */
                     "application/json": components["schemas"]["PitList"];
@@ -13388,14 +13391,14 @@ export interface operations {
                      *         {
                      *           "month": "2027-02",
                      *           "lastDay": "2027-02-28",
-                     *           "expected": 0.0428948,
+                     *           "expected": 0.0429105,
                      *           "pieces": {
                      *             "p10": 0,
                      *             "median": 0,
                      *             "p90": 0
                      *           },
                      *           "through": {
-                     *             "expected": 0.0428948,
+                     *             "expected": 0.0429105,
                      *             "pieces": {
                      *               "p10": 0,
                      *               "median": 0,
@@ -13470,7 +13473,7 @@ export interface operations {
                      *           "lastDay": "2026-12-31",
                      *           "actualMinorUnits": 0,
                      *           "ahead": {
-                     *             "expectedMinorUnits": 1477,
+                     *             "expectedMinorUnits": 1513,
                      *             "rangeMinorUnits": {
                      *               "p10": 0,
                      *               "median": 0,
@@ -13486,9 +13489,9 @@ export interface operations {
                      *           "name": "Control slick, set of four",
                      *           "kindCode": "TYR-EX",
                      *           "inUse": 2,
-                     *           "expectedPieces": 3.278,
+                     *           "expectedPieces": 3.322,
                      *           "actualMinorUnits": 0,
-                     *           "expectedMinorUnits": 5611,
+                     *           "expectedMinorUnits": 5616,
                      *           "rangeMinorUnits": {
                      *             "p10": 5200,
                      *             "median": 5200,
@@ -13501,9 +13504,9 @@ export interface operations {
                      *           "name": "LiPo 2S 5000 mAh",
                      *           "kindCode": "LIP-EX",
                      *           "inUse": 1,
-                     *           "expectedPieces": 0.065,
+                     *           "expectedPieces": 0.06,
                      *           "actualMinorUnits": 0,
-                     *           "expectedMinorUnits": 552,
+                     *           "expectedMinorUnits": 510,
                      *           "rangeMinorUnits": {
                      *             "p10": 0,
                      *             "median": 0,
@@ -13516,7 +13519,7 @@ export interface operations {
                      *           "name": "Spur 87T 48 DP",
                      *           "kindCode": "SPR-EX",
                      *           "inUse": 1,
-                     *           "expectedPieces": 0.147,
+                     *           "expectedPieces": 0.153,
                      *           "actualMinorUnits": 16200,
                      *           "expectedMinorUnits": 0,
                      *           "rangeMinorUnits": {
@@ -13528,7 +13531,7 @@ export interface operations {
                      *       ],
                      *       "total": {
                      *         "actualMinorUnits": 16200,
-                     *         "expectedMinorUnits": 6163,
+                     *         "expectedMinorUnits": 6126,
                      *         "rangeMinorUnits": {
                      *           "p10": 5200,
                      *           "median": 5200,
@@ -13536,7 +13539,7 @@ export interface operations {
                      *         }
                      *       },
                      *       "otherCurrency": [],
-                     *       "sentence": "From 2026-10-01 on AUD 162.00 was spent; through 2027-06-30 another AUD 52.00 to AUD 104.00 is likely (expected AUD 61.63)."
+                     *       "sentence": "From 2026-10-01 on AUD 162.00 was spent; through 2027-06-30 another AUD 52.00 to AUD 104.00 is likely (expected AUD 61.26)."
                      *     }
                      */
                     "application/json": components["schemas"]["SeasonCost"];
@@ -13555,6 +13558,7 @@ export interface operations {
         parameters: {
             query?: {
                 plannedCostMinorUnits?: number;
+                labourMinorUnits?: number;
                 lostRunCostMinorUnits?: number;
             };
             header?: never;
@@ -13584,26 +13588,28 @@ export interface operations {
                      *       "currency": "AUD",
                      *       "rule": "cost",
                      *       "changedTogether": 1,
-                     *       "plannedCostMinorUnits": 900,
+                     *       "plannedCostMinorUnits": 1400,
+                     *       "labourMinorUnits": 500,
                      *       "lostRunCostMinorUnits": 2500,
                      *       "assumed": {
                      *         "plannedCost": true,
+                     *         "labour": true,
                      *         "lostRunCost": false
                      *       },
                      *       "worthwhile": true,
-                     *       "changeAtUsage": 378.3,
+                     *       "changeAtUsage": 453.34,
                      *       "within": {
-                     *         "from": 332.864,
-                     *         "to": 437.291
+                     *         "from": 391.604,
+                     *         "to": 528.666
                      *       },
-                     *       "saving": 0.167464,
-                     *       "costPerHundredMinorUnits": 552.46,
-                     *       "costPerHundredRunToEndMinorUnits": 663.587,
-                     *       "plannedShare": 0.651046,
+                     *       "saving": 0.0880797,
+                     *       "costPerHundredMinorUnits": 696.617,
+                     *       "costPerHundredRunToEndMinorUnits": 763.901,
+                     *       "plannedShare": 0.545433,
                      *       "usage": 165,
-                     *       "endsInNextMeeting": 0.0209791,
+                     *       "endsInNextMeeting": 0.0209792,
                      *       "changeNow": false,
-                     *       "sentence": "By cost, change it at about 378 minutes (anywhere from 333 to 437 costs within 1 % of the least): that saves 17 % against running it to its end; this one has 165, and ends in the next meeting with a chance of 2 %, so it stays."
+                     *       "sentence": "By cost, change it at about 453 minutes (anywhere from 392 to 529 costs within 1 % of the least): that saves 9 % against running it to its end; this one has 165, and ends in the next meeting with a chance of 2 %, so it stays."
                      *     }
                      */
                     "application/json": components["schemas"]["ChangeEarly"];
@@ -13675,35 +13681,35 @@ export interface operations {
                      *           "drivers": 3,
                      *           "inUse": 4,
                      *           "need": {
-                     *             "expected": 4.38253,
+                     *             "expected": 4.50227,
                      *             "p10": 2,
                      *             "median": 4,
-                     *             "p90": 6
+                     *             "p90": 7
                      *           },
                      *           "peak": {
                      *             "day": "2027-02-07",
-                     *             "expected": 1.02115
+                     *             "expected": 1.08448
                      *           },
                      *           "onHand": 0,
                      *           "onOrder": 0,
                      *           "ageing": 0,
                      *           "reorderPoint": 0,
                      *           "orderUpTo": 0,
-                     *           "safetyStock": -0.000241711,
-                     *           "expectedUntilDelivery": 0.000241711,
+                     *           "safetyStock": -0.000249056,
+                     *           "expectedUntilDelivery": 0.000249056,
                      *           "orderNow": false,
-                     *           "stockWanted": 7,
+                     *           "stockWanted": 8,
                      *           "orderBy": "2027-01-23",
                      *           "late": false,
-                     *           "chanceWithout": 7.60025e-7,
-                     *           "chanceWith": 0.98393,
-                     *           "expectedShort": 4.38253,
+                     *           "chanceWithout": 1.12588e-7,
+                     *           "chanceWith": 0.981713,
+                     *           "expectedShort": 4.50227,
                      *           "leadTime": {
                      *             "meanDays": 6.27617,
                      *             "sdDays": 4.63401,
                      *             "deliveries": 0
                      *           },
-                     *           "sentence": "3 drivers are likely to need 2 to 6 from the shelf through 2027-06-30, most around 2027-02-07 (1); none has to be kept (now 0 and 0); 2 packs in all make it last with a chance of 98 %."
+                     *           "sentence": "3 drivers are likely to need 2 to 7 from the shelf through 2027-06-30, most around 2027-02-07 (1.1); none has to be kept (now 0 and 0); 2 packs in all make it last with a chance of 98 %."
                      *         },
                      *         {
                      *           "lineId": "01930000-0000-7000-8000-00000011e001",
@@ -13720,29 +13726,29 @@ export interface operations {
                      *           "drivers": 3,
                      *           "inUse": 3,
                      *           "need": {
-                     *             "expected": 0.289144,
+                     *             "expected": 0.285832,
                      *             "p10": 0,
                      *             "median": 0,
                      *             "p90": 1
                      *           },
                      *           "peak": {
                      *             "day": "2027-05-23",
-                     *             "expected": 0.0569562
+                     *             "expected": 0.0557084
                      *           },
                      *           "onHand": 4,
                      *           "onOrder": 0,
                      *           "ageing": 0,
                      *           "reorderPoint": 0,
                      *           "orderUpTo": 0,
-                     *           "safetyStock": -0.0000113835,
-                     *           "expectedUntilDelivery": 0.0000113835,
+                     *           "safetyStock": -0.0000113715,
+                     *           "expectedUntilDelivery": 0.0000113715,
                      *           "orderNow": false,
                      *           "stockWanted": 1,
                      *           "orderBy": null,
                      *           "late": false,
-                     *           "chanceWithout": 0.999622,
-                     *           "chanceWith": 0.999622,
-                     *           "expectedShort": 0.000477574,
+                     *           "chanceWithout": 0.999623,
+                     *           "chanceWith": 0.999623,
+                     *           "expectedShort": 0.000476317,
                      *           "leadTime": {
                      *             "meanDays": 6.27617,
                      *             "sdDays": 4.63401,
@@ -15696,10 +15702,10 @@ export interface operations {
                      *               },
                      *               "drivers": 3,
                      *               "need": {
-                     *                 "expected": 4.38253,
+                     *                 "expected": 4.50227,
                      *                 "p10": 2,
                      *                 "median": 4,
-                     *                 "p90": 6
+                     *                 "p90": 7
                      *               },
                      *               "onHand": 0,
                      *               "heldPieces": 0,
@@ -15709,9 +15715,9 @@ export interface operations {
                      *               "reorderPoint": 0,
                      *               "orderUpTo": 0,
                      *               "orderNow": false,
-                     *               "chanceWithout": 7.60025e-7,
-                     *               "chanceWith": 0.98393,
-                     *               "sentence": "0 on hand and 0 on order may not last through 2027-02-07; 3 drivers are likely to need 2 to 6 through 2027-06-30 (0 left the shelf in the past year), and 2 packs (8 pieces) make it last with a chance of 98 %."
+                     *               "chanceWithout": 1.12588e-7,
+                     *               "chanceWith": 0.981713,
+                     *               "sentence": "0 on hand and 0 on order may not last through 2027-02-07; 3 drivers are likely to need 2 to 7 through 2027-06-30 (0 left the shelf in the past year), and 2 packs (8 pieces) make it last with a chance of 98 %."
                      *             }
                      *           ],
                      *           "topUp": null,
@@ -15806,7 +15812,7 @@ export interface operations {
                      *           "replacedBy": null,
                      *           "outlook": "known",
                      *           "expectedSales": {
-                     *             "expected": 0.288666,
+                     *             "expected": 0.285355,
                      *             "p10": 0,
                      *             "median": 0,
                      *             "p90": 1
@@ -17678,112 +17684,112 @@ export interface operations {
                      * @example {
                      *       "population": {
                      *         "rate": {
-                     *           "p10": 0.0017202,
-                     *           "median": 0.00237133,
-                     *           "p90": 0.00326892
+                     *           "p10": 0.00172235,
+                     *           "median": 0.00237303,
+                     *           "p90": 0.00326953
                      *         },
-                     *         "pieceSpread": 0.191101,
-                     *         "runSpread": 0.25462,
-                     *         "readingSd": 0.0944781,
-                     *         "pathExponent": 1.00443
+                     *         "pieceSpread": 0.188144,
+                     *         "runSpread": 0.261471,
+                     *         "readingSd": 0.0939259,
+                     *         "pathExponent": 0.999401
                      *       },
                      *       "pieces": [
                      *         {
                      *           "id": "101",
                      *           "usage": 2000,
                      *           "wear": {
-                     *             "p10": 5.40583,
-                     *             "median": 5.51251,
-                     *             "p90": 5.6311
+                     *             "p10": 5.40355,
+                     *             "median": 5.50961,
+                     *             "p90": 5.62839
                      *           },
                      *           "rate": {
-                     *             "p10": 0.00238904,
-                     *             "median": 0.00273595,
-                     *             "p90": 0.00309781
+                     *             "p10": 0.00234686,
+                     *             "median": 0.00271621,
+                     *             "p90": 0.00311884
                      *           },
                      *           "remaining": {
                      *             "quantiles": [
                      *               {
                      *                 "probability": 0.05,
-                     *                 "usage": 1294.79
+                     *                 "usage": 1245.42
                      *               },
                      *               {
                      *                 "probability": 0.1,
-                     *                 "usage": 1363.78
+                     *                 "usage": 1333.12
                      *               },
                      *               {
                      *                 "probability": 0.25,
-                     *                 "usage": 1482.3
+                     *                 "usage": 1478.9
                      *               }
                      *             ],
-                     *             "median": 1627.85,
-                     *             "mean": 1656.78
+                     *             "median": 1651.99,
+                     *             "mean": 1682.79
                      *           },
-                     *           "pastLimitProbability": 4.58933e-306
+                     *           "pastLimitProbability": 6.47921e-243
                      *         },
                      *         {
                      *           "id": "102",
                      *           "usage": 2000,
                      *           "wear": {
-                     *             "p10": 4.8805,
-                     *             "median": 4.9902,
-                     *             "p90": 5.0978
+                     *             "p10": 4.87905,
+                     *             "median": 4.98977,
+                     *             "p90": 5.097
                      *           },
                      *           "rate": {
-                     *             "p10": 0.00215476,
-                     *             "median": 0.00246102,
-                     *             "p90": 0.00280233
+                     *             "p10": 0.00214072,
+                     *             "median": 0.00245329,
+                     *             "p90": 0.00281211
                      *           },
                      *           "remaining": {
                      *             "quantiles": [
                      *               {
                      *                 "probability": 0.05,
-                     *                 "usage": 1592
+                     *                 "usage": 1539.04
                      *               },
                      *               {
                      *                 "probability": 0.1,
-                     *                 "usage": 1682.95
+                     *                 "usage": 1649.99
                      *               },
                      *               {
                      *                 "probability": 0.25,
-                     *                 "usage": 1837.53
+                     *                 "usage": 1831.98
                      *               }
                      *             ],
-                     *             "median": 2022.52,
-                     *             "mean": 2052.88
+                     *             "median": 2042.69,
+                     *             "mean": 2075.4
                      *           },
-                     *           "pastLimitProbability": 0
+                     *           "pastLimitProbability": 2.43054e-307
                      *         },
                      *         {
                      *           "id": "103",
                      *           "usage": 2000,
                      *           "wear": {
-                     *             "p10": 3.80785,
-                     *             "median": 3.91642,
-                     *             "p90": 4.02385
+                     *             "p10": 3.80821,
+                     *             "median": 3.91788,
+                     *             "p90": 4.02459
                      *           },
                      *           "rate": {
-                     *             "p10": 0.00173611,
-                     *             "median": 0.00200515,
-                     *             "p90": 0.002346
+                     *             "p10": 0.00174895,
+                     *             "median": 0.0020188,
+                     *             "p90": 0.00235454
                      *           },
                      *           "remaining": {
                      *             "quantiles": [
                      *               {
                      *                 "probability": 0.05,
-                     *                 "usage": 2293.13
+                     *                 "usage": 2228.33
                      *               },
                      *               {
                      *                 "probability": 0.1,
-                     *                 "usage": 2441.95
+                     *                 "usage": 2404.8
                      *               },
                      *               {
                      *                 "probability": 0.25,
-                     *                 "usage": 2700.5
+                     *                 "usage": 2690.51
                      *               }
                      *             ],
-                     *             "median": 3011.26,
-                     *             "mean": 3051.25
+                     *             "median": 3016.98,
+                     *             "mean": 3058.57
                      *           },
                      *           "pastLimitProbability": 0
                      *         }

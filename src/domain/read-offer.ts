@@ -11,13 +11,15 @@ const isNode = (value: unknown): value is Node =>
 
 const bare = (term: string) => term.replace(/^(?:https?:\/\/schema\.org\/|schema:)/, "");
 
-/** A member of a node, whatever prefix its term has: the first of several values, and the value of a value object. */
+/** What stands under a term, whatever prefix it has. */
+function under(node: Node, term: string): unknown {
+  const key = term in node ? term : Object.keys(node).find((one) => bare(one) === term);
+  return key === undefined ? undefined : node[key];
+}
+
+/** A member of a node: the first of several values, and the value of a value object. */
 function member(node: Node, term: string): unknown {
-  let value = node[term];
-  if (value === undefined) {
-    const key = Object.keys(node).find((one) => bare(one) === term);
-    value = key === undefined ? undefined : node[key];
-  }
+  const value = under(node, term);
   const first = Array.isArray(value) ? value[0] : value;
   if (isNode(first) && "@value" in first) return first["@value"];
   return isNode(first) && Object.keys(first).length === 1 && "@id" in first ? first["@id"] : first;
@@ -56,26 +58,57 @@ const gtins = ["gtin", "gtin13", "gtin14", "gtin12", "gtin8"];
 const gtinIn = (value: unknown): unknown =>
   typeof value === "string" ? (/^https?:\/\/.*\/01\/(\d{8,14})(?:[/?#]|$)/.exec(value)?.[1] ?? value) : value;
 
+/** The price of an offer, or of the price specification in it. */
+function priced(offer: Node, term: "price" | "priceCurrency"): unknown {
+  const specified = member(offer, "priceSpecification");
+  return member(offer, term) ?? (isNode(specified) ? member(specified, term) : undefined);
+}
+
+/** Of several offers the first in the shop's currency, or that says none. */
+function offerIn(product: Node, currency: string): unknown {
+  const several = under(product, "offers");
+  if (!Array.isArray(several)) return member(product, "offers");
+  const fits = (one: unknown) =>
+    isNode(one) && [undefined, currency].includes(priced(one, "priceCurrency") as string);
+  return several.find(fits) ?? member(product, "offers");
+}
+
+/** A reference to something that stands elsewhere in the document. A list is read as it comes, row by row. */
+const isReference = (value: unknown): boolean => value !== undefined && value !== null && !isNode(value);
+
 /**
- * The cells of a product with its offer, or of an offer with the product that it offers; null where it is neither.
+ * The cells of a product with its offer, or of an offer with the product that it offers; or, as a text, why it is neither.
  *
+ * @param currency of the shop: of several offers of a product, that in it counts
  * @example
  * ```ts
- * cellsOfSchemaOrg({ "@type": "Offer", sku: "A-1", price: "6.50" })?.("price"); // => "6.50"
+ * const cells = cellsOfSchemaOrg({ "@type": "Offer", sku: "A-1", price: "6.50" }, "EUR");
+ * typeof cells === "function" ? cells("price") : cells; // => "6.50"
  * ```
  */
-export function cellsOfSchemaOrg(value: unknown): ((member: StockMember) => unknown) | null {
-  if (!isNode(value)) return null;
+export function cellsOfSchemaOrg(
+  value: unknown,
+  currency: string,
+): ((member: StockMember) => unknown) | string {
+  const unknown = 'must be a Product or an Offer of schema.org ("@type")';
+  if (!isNode(value)) return unknown;
   const listed = member(value, "item") ?? value;
-  if (!isNode(listed)) return null;
+  if (!isNode(listed)) return unknown;
   const isOffer = typesOf(listed).some((type) => /^(?:Aggregate)?Offer$/.test(type));
   const isProduct = typesOf(listed).some((type) =>
     /^(?:Product|IndividualProduct|ProductModel|SomeProducts)$/.test(type),
   );
-  if (!isOffer && !isProduct) return null;
-  const offered = isOffer ? listed : member(listed, "offers");
-  const offer = isNode(offered) ? offered : {};
+  if (!isOffer && !isProduct) {
+    const said = JSON.stringify(listed["@type"]);
+    return said === undefined
+      ? unknown
+      : `${unknown}, but is ${said}; terms stand as they are, or after "schema:"`;
+  }
+  const offered = isOffer ? listed : offerIn(listed, currency);
   const item = isOffer ? member(listed, "itemOffered") : listed;
+  if (isReference(offered) || isReference(item))
+    return `names ${isOffer ? "what it offers" : "its offer"} by an address (${JSON.stringify(isOffer ? item : offered)}); write it inside`;
+  const offer = isNode(offered) ? offered : {};
   const product = isNode(item) ? item : {};
   const either = (term: string) => member(product, term) ?? member(offer, term);
   return (asked) => {
@@ -92,6 +125,7 @@ export function cellsOfSchemaOrg(value: unknown): ((member: StockMember) => unkn
         return leadTime(member(offer, "deliveryLeadTime"));
       case "price":
       case "priceCurrency":
+        return priced(offer, asked);
       case "availability":
         return member(offer, asked);
       case "mpn":

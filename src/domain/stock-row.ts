@@ -195,43 +195,84 @@ function leadTimeIn(cell: unknown): { least: number; most: number } | null {
   return { least, most };
 }
 
+function skuIn(cell: unknown): string {
+  const sku = textIn("sku", cell);
+  if (sku === null) throw new Wrong("sku", "must be given: a row is known by it from list to list");
+  return sku;
+}
+
+function gtinIn(cell: unknown): string | null {
+  const gtin = written("gtin", cell);
+  if (gtin === null) return null;
+  const fault = /[eE][+]/.test(gtin)
+    ? `is ${shown(gtin)}: a spreadsheet has turned the number into an approximate one; format the column as text`
+    : gtinFault(gtin);
+  if (fault !== undefined) throw new Wrong("gtin", fault);
+  return gtin;
+}
+
+function requireCurrency(cell: unknown, terms: RowTerms): void {
+  const currency = written("priceCurrency", cell);
+  if (currency !== null && currency !== terms.currency)
+    throw new Wrong(
+      "priceCurrency",
+      `is ${shown(currency)}, but this shop sells in ${terms.currency}: change the shop's currency, or give prices in ${terms.currency}`,
+    );
+}
+
+/** How each member is read. */
+const readers = {
+  sku: skuIn,
+  name: (cell: unknown) => textIn("name", cell),
+  gtin: gtinIn,
+  mpn: (cell: unknown) => textIn("mpn", cell),
+  inventoryLevel: (cell: unknown, terms: RowTerms) => wholeIn("inventoryLevel", cell, 0, mostPieces, terms),
+  price: moneyIn,
+  priceCurrency: requireCurrency,
+  availability: availabilityIn,
+  deliveryLeadTime: leadTimeIn,
+  eligibleQuantity: (cell: unknown, terms: RowTerms) =>
+    wholeIn("eligibleQuantity", cell, 1, mostPieces, terms),
+} satisfies Record<StockMember, (cell: unknown, terms: RowTerms) => unknown>;
+
 /**
  * Reads a row.
  *
  * @param cellOf the cell of a member, undefined where the list has none
+ * @returns the thing, or everything that is wrong with the row: at least one fault, at most one for each member
  */
-export function readStockRow(cellOf: (member: StockMember) => unknown, terms: RowTerms): ShopItem | RowFault {
+export function readStockRow(
+  cellOf: (member: StockMember) => unknown,
+  terms: RowTerms,
+): ShopItem | RowFault[] {
   try {
-    const sku = textIn("sku", cellOf("sku"));
-    if (sku === null) throw new Wrong("sku", "must be given: a row is known by it from list to list");
-    const gtin = written("gtin", cellOf("gtin"));
-    if (gtin !== null) {
-      const fault = /[eE][+]/.test(gtin)
-        ? `is ${shown(gtin)}: a spreadsheet has turned the number into an approximate one; format the column as text`
-        : gtinFault(gtin);
-      if (fault !== undefined) throw new Wrong("gtin", fault);
-    }
-    const currency = written("priceCurrency", cellOf("priceCurrency"));
-    if (currency !== null && currency !== terms.currency)
-      throw new Wrong(
-        "priceCurrency",
-        `is ${shown(currency)}, but this shop sells in ${terms.currency}: change the shop's currency, or give prices in ${terms.currency}`,
-      );
-    const leadTime = leadTimeIn(cellOf("deliveryLeadTime"));
+    requireCurrency(cellOf("priceCurrency"), terms);
+    const leadTime = readers.deliveryLeadTime(cellOf("deliveryLeadTime"));
     return {
-      sku,
-      name: textIn("name", cellOf("name")),
-      gtin,
-      mpn: textIn("mpn", cellOf("mpn")),
-      onHand: wholeIn("inventoryLevel", cellOf("inventoryLevel"), 0, mostPieces, terms),
-      priceMinorUnits: moneyIn(cellOf("price"), terms),
-      availability: availabilityIn(cellOf("availability")),
+      sku: readers.sku(cellOf("sku")),
+      name: readers.name(cellOf("name")),
+      gtin: readers.gtin(cellOf("gtin")),
+      mpn: readers.mpn(cellOf("mpn")),
+      onHand: readers.inventoryLevel(cellOf("inventoryLevel"), terms),
+      priceMinorUnits: readers.price(cellOf("price"), terms),
+      availability: readers.availability(cellOf("availability")),
       leadTimeLeastDays: leadTime?.least ?? null,
       leadTimeMostDays: leadTime?.most ?? null,
-      minimumOrder: wholeIn("eligibleQuantity", cellOf("eligibleQuantity"), 1, mostPieces, terms),
+      minimumOrder: readers.eligibleQuantity(cellOf("eligibleQuantity"), terms),
     };
   } catch (error) {
-    if (error instanceof Wrong) return { member: error.member, detail: error.message };
+    if (error instanceof Wrong) return faultsOf(cellOf, terms);
     throw error;
   }
 }
+
+const faultsOf = (cellOf: (member: StockMember) => unknown, terms: RowTerms): RowFault[] =>
+  stockMembers.flatMap((member) => {
+    try {
+      readers[member](cellOf(member), terms);
+      return [];
+    } catch (error) {
+      if (error instanceof Wrong) return { member, detail: error.message };
+      throw error;
+    }
+  });

@@ -10,7 +10,6 @@ import {
 import { breakageOf } from "../domain/breakage.ts";
 import { pieceDemand, pieceForecast, chancesThrough, restsOn } from "../domain/forecast.ts";
 import { benchSteps, type BenchStep, type Kind } from "../domain/kind.ts";
-import { currencyDecimals } from "../domain/money.ts";
 import { wearAnswered, wearLimit, wearScale } from "../domain/wear.ts";
 import { type CheckGain, checkGain, checksWithin } from "../domain/worthwhile-check.ts";
 import { selectClub } from "../storage/clubs.ts";
@@ -19,13 +18,8 @@ import { meetingsAhead } from "./calendar-ahead.ts";
 import { pieceInUse } from "./forecast-piece.ts";
 import { count, percent } from "./in-words.ts";
 import { fittedCar } from "./keep-cars.ts";
+import { lesserShare, usualCosts } from "./usual-costs.ts";
 import type { Work } from "./work.ts";
-
-/** Bench labour of one change, and what a lost run costs, in a two-decimal currency (common practice, no source). */
-const labourMinorUnits = 500;
-const lostRunMinorUnits = 2500;
-/** A part that does not end the day when it is worn out costs this share of a lost run (common practice, no source). */
-const lesserShare = 0.2;
 
 export interface AskedBench {
   /** bench time to spend on checks tonight */
@@ -42,10 +36,10 @@ interface BenchCosts {
 
 /** What a change and a lost run cost, as asked or else by default, in minor units of the club's currency. */
 function benchCosts(asked: AskedBench, currency: string): BenchCosts {
-  const scale = 10 ** (currencyDecimals(currency) - 2);
+  const usual = usualCosts(currency);
   return {
-    labourMinorUnits: asked.labourMinorUnits ?? Math.round(labourMinorUnits * scale),
-    lostRunMinorUnits: asked.lostRunMinorUnits ?? Math.round(lostRunMinorUnits * scale),
+    labourMinorUnits: asked.labourMinorUnits ?? usual.labourMinorUnits,
+    lostRunMinorUnits: asked.lostRunMinorUnits ?? usual.lostRunMinorUnits,
     lesserShare,
   };
 }

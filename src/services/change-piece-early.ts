@@ -1,7 +1,7 @@
 import { changeEarly, dueNow } from "../domain/change-early.ts";
 import { DomainError } from "../domain/errors.ts";
 import { chancesThrough, pieceDemand, pieceForecast } from "../domain/forecast.ts";
-import { currencyDecimals, moneyText } from "../domain/money.ts";
+import { moneyText } from "../domain/money.ts";
 import { forecastNewPiece } from "../stats/index.ts";
 import { selectPositions } from "../storage/fittings.ts";
 import { getRecord } from "../storage/records.ts";
@@ -10,16 +10,17 @@ import { pieceInUse } from "./forecast-piece.ts";
 import { getOwnCar } from "./keep-cars.ts";
 import { getOwnPiece } from "./keep-pieces.ts";
 import { oneDecimal, percent } from "./in-words.ts";
+import { lesserShare, usualCosts } from "./usual-costs.ts";
 import type { Work } from "./work.ts";
 import { strataOf } from "./worn-tables.ts";
 
-/** A lost run: its share of the entry, the tyres and the drive there, about 25 of a two-decimal currency (common practice, no source). */
-const lostRunMinorUnits = 2500;
 /** Runs in a typical meeting, for breakage per unit of usage where the calendar says nothing. */
 const usualRun = { minutes: 5.5, runs: 1, cycles: 1, knocks: 0.5, days: 7 };
 
 export interface AskedCosts {
+  /** parts and labour together; what is not given follows from the price and the labour */
   plannedCostMinorUnits?: number | undefined;
+  labourMinorUnits?: number | undefined;
   lostRunCostMinorUnits?: number | undefined;
 }
 
@@ -81,9 +82,11 @@ export async function changePieceEarly(work: Work, id: string, asked: AskedCosts
     rule: "cost" as const,
     changedTogether: size,
     plannedCostMinorUnits: costs.plannedCost,
+    labourMinorUnits: costs.labour,
     lostRunCostMinorUnits: costs.lostRunCost,
     assumed: {
       plannedCost: asked.plannedCostMinorUnits === undefined,
+      labour: asked.plannedCostMinorUnits === undefined && asked.labourMinorUnits === undefined,
       lostRunCost: asked.lostRunCostMinorUnits === undefined,
     },
     worthwhile: early.worthwhile,
@@ -114,12 +117,16 @@ function costsOf(
   carStopper: boolean,
   asked: AskedCosts,
 ) {
-  const price = Math.ceil((line.priceMinorUnits * size) / line.packSize);
-  const lostRun = carStopper ? lostRunMinorUnits * 10 ** Math.max(0, currencyDecimals(line.currency) - 2) : 0;
+  const parts = Math.ceil((line.priceMinorUnits * size) / line.packSize);
+  const usual = usualCosts(line.currency);
+  const labour =
+    asked.plannedCostMinorUnits === undefined ? (asked.labourMinorUnits ?? usual.labourMinorUnits) : null;
+  const lostRun = usual.lostRunMinorUnits * (carStopper ? 1 : lesserShare);
   return {
-    // A part that costs nothing is changed for one minor unit: rates of cost need something to compare.
-    plannedCost: Math.max(1, asked.plannedCostMinorUnits ?? price),
-    lostRunCost: asked.lostRunCostMinorUnits ?? lostRun,
+    // What costs nothing is changed for one minor unit: rates of cost need something to compare.
+    plannedCost: Math.max(1, asked.plannedCostMinorUnits ?? parts + labour!),
+    labour,
+    lostRunCost: asked.lostRunCostMinorUnits ?? Math.round(lostRun),
   };
 }
 

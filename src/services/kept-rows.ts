@@ -1,5 +1,6 @@
-import { selectListed } from "../storage/stock-lists.ts";
-import type { ListedRow, ShopFeedRow } from "../storage/tables.ts";
+import { countGoingOn, selectGoingOn } from "../storage/arriving-rows.ts";
+import type { ShopFeedRow } from "../storage/tables.ts";
+import type { Rejected } from "./read-stock-list.ts";
 import type { Work } from "./work.ts";
 
 /**
@@ -14,37 +15,39 @@ export interface Difference {
   gone: number;
 }
 export type Counts = Pick<ShopFeedRow, "rows" | "matched" | "unmatched">;
-/** A row with the moment at which it was said. */
-export type KeptRow = ListedRow & { saidAt: string };
+/** How many rows go on counting, and of those that an answer lists the moment at which they were said. */
+export interface Kept extends Counts {
+  saidAt: ReadonlyMap<string, string>;
+}
 
 /**
  * Rows of the list that counts that go on counting, because the newer row of the same thing was rejected.
  *
  * @param arrivedId the list that arrived, whose sound rows come first
- * @param skus of rejected rows
  */
 export async function keptRows(
-  work: Work,
+  { db }: Work,
   arrivedId: string,
   { listId, listedAt }: ShopFeedRow,
-  skus: ReadonlySet<string>,
-): Promise<KeptRow[]> {
-  if (listId === null || listedAt === null || skus.size === 0) return [];
-  const wanted = [...skus];
-  const sound = new Set((await selectListed(work.db, arrivedId, { skus: wanted })).map(({ sku }) => sku));
-  return (await selectListed(work.db, listId, { skus: wanted }))
-    .filter(({ sku }) => !sound.has(sku))
-    .map((row) => ({ ...row, saidAt: row.saidAt ?? listedAt }));
+  rejected: Rejected,
+): Promise<Kept> {
+  if (listId === null || listedAt === null || !rejected.noted)
+    return { rows: 0, matched: 0, unmatched: 0, saidAt: new Map() };
+  const lists = { arrived: arrivedId, before: listId };
+  const counts = await countGoingOn(db, lists);
+  const shown = new Set(rejected.listed.flatMap(({ sku }) => (sku === null ? [] : [sku])));
+  const said = await selectGoingOn(db, lists, [...shown]);
+  return { ...counts, saidAt: new Map(said.map(({ sku, saidAt }) => [sku, saidAt ?? listedAt])) };
 }
 
 /** The difference and the counts of a full list with the rows that go on counting. */
-export function withKept(difference: Difference, counts: Counts, kept: readonly ListedRow[]) {
+export function withKept(difference: Difference, counts: Counts, kept: Counts) {
   return {
-    difference: { ...difference, gone: difference.gone - kept.length },
+    difference: { ...difference, gone: difference.gone - kept.rows },
     counts: {
-      rows: counts.rows + kept.length,
-      matched: counts.matched + kept.filter(({ lineId }) => lineId !== null).length,
-      unmatched: counts.unmatched + kept.filter(({ matchedBy }) => matchedBy === null).length,
+      rows: counts.rows + kept.rows,
+      matched: counts.matched + kept.matched,
+      unmatched: counts.unmatched + kept.unmatched,
     },
   };
 }

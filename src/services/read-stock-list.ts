@@ -28,7 +28,8 @@ export const maxListRows = 500_000;
 export const maxListBytes = 32 * 2 ** 20;
 /** A row longer than this is a mistake, such as a quote that is never closed. */
 const maxRowLength = 2 ** 18;
-const listedAtMost = 100;
+/** So many faults are listed, of all rows together: enough to mend a list at once, and an answer that can still be sent. */
+const listedAtMost = 10_000;
 
 /** A row that is not kept, with its reason. */
 export interface RejectedRow {
@@ -40,15 +41,31 @@ export interface RejectedRow {
   detail: string;
 }
 
-/** Rejected rows: all counted, the first hundred listed, and the article numbers of those that can be read. */
+/** Rejected rows: all counted, the first thousands listed, and the article numbers of those that can be read handed on. */
 export class Rejected {
   readonly listed: RejectedRow[] = [];
-  readonly skus = new Set<string>();
   total = 0;
+  /** whether article numbers were noted, which are to be forgotten again */
+  noted = false;
+  #skus: string[] = [];
   add(row: number, column: string | null, sku: string | null, detail: string): void {
     this.total += 1;
-    if (sku !== null && sku !== "") this.skus.add(sku);
+    if (sku !== null && sku !== "") this.#skus.push(sku);
+    this.also(row, column, sku, detail);
+  }
+  /** Lists one more fault of the row that was added last. */
+  also(row: number, column: string | null, sku: string | null, detail: string): void {
     if (this.listed.length < listedAtMost) this.listed.push({ row, column, sku, detail });
+  }
+  /** how many article numbers wait to be handed on */
+  get waiting(): number {
+    return this.#skus.length;
+  }
+  /** Hands on the article numbers that were added since the last time. */
+  handOn(): string[] {
+    const skus = this.#skus;
+    this.#skus = [];
+    return skus;
   }
 }
 
@@ -131,22 +148,24 @@ class Rows {
     this.#rejected = rejected;
     this.#keep = keep;
   }
+  get currency(): string {
+    return this.#form.terms.currency;
+  }
   named(member: StockMember): string {
     return this.#form.columns[member] ?? member;
   }
   take(cellOf: (member: StockMember) => unknown): void {
     const row = this.#next();
     const item = readStockRow(cellOf, this.#form.terms);
-    if ("sku" in item) this.#keep(item, row);
-    else {
-      const sku = cellOf("sku");
-      this.#rejected.add(
-        row,
-        this.named(item.member),
-        typeof sku === "string" || typeof sku === "number" ? String(sku).trim().slice(0, 60) : null,
-        item.detail,
-      );
+    if (!Array.isArray(item)) {
+      this.#keep(item, row);
+      return;
     }
+    const cell = cellOf("sku");
+    const sku =
+      typeof cell === "string" || typeof cell === "number" ? String(cell).trim().slice(0, 60) : null;
+    for (const [i, { member, detail }] of item.entries())
+      this.#rejected[i === 0 ? "add" : "also"](row, this.named(member), sku, detail);
   }
   wrong(detail: string, sku: string | null = null): void {
     this.#rejected.add(this.#next(), null, sku === null ? null : sku.trim().slice(0, 60), detail);
@@ -204,29 +223,38 @@ async function readCsv(
     const at = places!.get(member);
     return at === undefined ? undefined : cells[at];
   };
+  const take = (record: string[]) => {
+    cells = record;
+    if (places === null) {
+      places = placesIn(record, rows, separator);
+      width = record.length;
+    } else if (record.length === width) rows.take(cellOf);
+    else
+      rows.wrong(
+        `has ${record.length} cells, but the header has ${width} columns: was the list cut off here, or is a cell with the sign ${JSON.stringify(separator)} not quoted?`,
+        cellOf("sku") ?? null,
+      );
+  };
   const parser = parse({
     delimiter: separator,
     relax_column_count: true,
     skip_empty_lines: true,
     skip_records_with_empty_values: true,
     max_record_size: maxRowLength,
-    on_record: (record: string[]) => {
-      cells = record;
-      if (places === null) {
-        places = placesIn(record, rows, separator);
-        width = record.length;
-      } else if (record.length === width) rows.take(cellOf);
-      else
-        rows.wrong(
-          `has ${record.length} cells, but the header has ${width} columns: was the list cut off here, or is a cell with the sign ${JSON.stringify(separator)} not quoted?`,
-          cellOf("sku") ?? null,
-        );
-      return null;
-    },
+  });
+  // Not `on_record`: for it the library makes an object of its counters with each row, which V8 moves among its old
+  // objects, where 300 bytes a row lie until four times what is alive is garbage; reading also takes twice as long.
+  let fault: Error | null = null;
+  parser.on("data", (record: string[]) => {
+    if (fault !== null) return;
+    try {
+      take(record);
+    } catch (error) {
+      fault = error as Error;
+    }
   });
   // The errors are those of the calls below; without a listener they would end the process as well.
   parser.on("error", () => {});
-  parser.resume();
   const write = (some: string) =>
     new Promise<void>((resolve, reject) => {
       parser.write(some, (error) => (error ? reject(error) : resolve()));
@@ -234,6 +262,7 @@ async function readCsv(
   try {
     for await (const some of text) {
       if (some !== "") await write(some);
+      if (fault !== null) throw fault;
       await pause();
     }
     await new Promise<void>((resolve, reject) => {
@@ -241,6 +270,7 @@ async function readCsv(
       parser.once("end", resolve);
       parser.end();
     });
+    if (fault !== null) throw fault;
   } catch (error) {
     parser.destroy();
     if (!(error instanceof CsvError)) throw error;
@@ -261,8 +291,8 @@ function takeObject(value: unknown, rows: Rows): void {
 }
 
 function takeSchemaOrg(value: unknown, rows: Rows): void {
-  const cells = cellsOfSchemaOrg(value);
-  if (cells === null) rows.wrong('must be a Product or an Offer of schema.org ("@type")');
+  const cells = cellsOfSchemaOrg(value, rows.currency);
+  if (typeof cells === "string") rows.wrong(cells);
   else rows.take(cells);
 }
 

@@ -2,32 +2,24 @@ import { DomainError, type Fault } from "../domain/errors.ts";
 import type { StockMember } from "../domain/stock-row.ts";
 import { deleteRecord, getRecord, insertRecord } from "../storage/records.ts";
 import type { Spool } from "../storage/spool.ts";
+import { carryOver, forgetRejected, markSaid } from "../storage/arriving-rows.ts";
 import {
-  carryOver,
   catalogueMark,
   compareLists,
   countListed,
   deleteListed,
-  insertListed,
-  markSaid,
   mergeChanges,
   sweepArrivals,
   updateFeed,
   updateStockList,
 } from "../storage/stock-lists.ts";
-import type { ListedRow, ShopFeedRow, ShopRow, StockListRow } from "../storage/tables.ts";
-import { type Counts, type Difference, keptRows, type KeptRow, withKept } from "./kept-rows.ts";
-import { matcherFor, rematch } from "./match-lines.ts";
+import type { ShopFeedRow, ShopRow, StockListRow } from "../storage/tables.ts";
+import { type Counts, type Difference, type Kept, keptRows, withKept } from "./kept-rows.ts";
+import { rematch } from "./match-lines.ts";
 import { count } from "./in-words.ts";
 import { noteChange } from "./note-change.ts";
-import {
-  type ListForm,
-  type ListType,
-  readStockList,
-  refusedList,
-  Rejected,
-  type RejectedRow,
-} from "./read-stock-list.ts";
+import { type ListForm, type ListType, refusedList, Rejected, type RejectedRow } from "./read-stock-list.ts";
+import { type Read, stageStockList } from "./stage-stock-list.ts";
 import { together, type Work } from "./work.ts";
 
 /** How a list came, and what is to be done with it. */
@@ -67,8 +59,6 @@ export interface ListResult {
   sentence: string;
 }
 
-/** Rows written in one short transaction: others wait for no longer than that. */
-const rowsTogether = 5000;
 /** An arrival that did not end within this time never will. */
 const endsWithinMs = 3_600_000;
 const arrivalsKept = 200;
@@ -103,15 +93,17 @@ export async function takeStockList(
   const feed = await getRecord(work.db, "shopFeeds", shop.clubId, shop.id, "shop");
   if (feed.listId !== null && feed.digest === digest) return unchanged(work, feed, arrival);
   const list = await begin(work, shop, spool, arrival);
+  const rejected = new Rejected();
   try {
     const mark = await catalogueMark(work.db, shop.clubId);
-    const rejected = new Rejected();
-    const read = await stage(work, shop, spool, form, list, rejected);
+    const noting = arrival.dryRun === true || arrival.acceptPartly === true;
+    const as = { shopId: shop.id, listId: list.id, noting };
+    const read = await stageStockList(work, as, spool, form, rejected);
     if (arrival.dryRun === true) return await tried(work, shop, list, read);
     requireSound(rejected, read.rowsRead, arrival);
     return await keep(work, shop, list, read, { digest: rejected.total === 0 ? digest : null, mark });
   } catch (error) {
-    await giveUp(work, list, arrival.dryRun === true, error);
+    await giveUp(work, list, rejected, arrival.dryRun === true, error);
     throw error;
   }
 }
@@ -130,51 +122,6 @@ async function begin(work: Work, shop: ShopRow, spool: Spool, { way, mode }: Arr
   return list;
 }
 
-/** Reads the list and writes its rows under its own id, where nobody sees them yet. */
-async function stage(
-  work: Work,
-  shop: ShopRow,
-  spool: Spool,
-  form: ListForm,
-  list: StockListRow,
-  rejected: Rejected,
-): Promise<Read> {
-  const matcher = await matcherFor(work, work.db, shop.id);
-  let batch: ListedRow[] = [];
-  const counts = { rows: 0, matched: 0, unmatched: 0 };
-  const tally = ({ lineId, matchedBy }: ListedRow, by: 1 | -1) => {
-    counts.rows += by;
-    if (lineId !== null) counts.matched += by;
-    if (matchedBy === null) counts.unmatched += by;
-  };
-  const flush = async () => {
-    // In the order of the table's key, rows go into few of its pages.
-    const rows = batch.sort((a, b) => (a.sku < b.sku ? -1 : a.sku > b.sku ? 1 : a.rowNo - b.rowNo));
-    batch = [];
-    if (rows.length === 0) return;
-    const again = await together(work, (work) => insertListed(work.db, rows));
-    for (const row of rows) tally(row, 1);
-    for (const { row, firstRowNo } of again) {
-      tally(row, -1);
-      rejected.add(
-        row.rowNo,
-        form.columns.sku ?? "sku",
-        row.sku,
-        `is there twice: row ${firstRowNo} has the same article number; write one row for each`,
-      );
-    }
-  };
-  const rowsRead = await readStockList(spool.read(), form, rejected, {
-    keep: (item, rowNo) =>
-      batch.push({ listId: list.id, rowNo, ...item, ...matcher.match(item), saidAt: null }),
-    pause: async () => {
-      if (batch.length >= rowsTogether) await flush();
-    },
-  });
-  await flush();
-  return { rowsRead, rejected, counts };
-}
-
 function requireSound(rejected: Rejected, rowsRead: number, { mode, acceptPartly }: Arrival): void {
   const sound = rowsRead - rejected.total;
   if (rejected.total > 0 && acceptPartly !== true) {
@@ -183,7 +130,8 @@ function requireSound(rejected: Rejected, rowsRead: number, { mode, acceptPartly
       pointer: `#/rows/${row - 1}${column === null ? "" : `/${column.replaceAll("~", "~0").replaceAll("/", "~1")}`}`,
       detail: `row ${row}${column === null ? "" : `, ${column}`}: ${detail}`,
     }));
-    const more = rejected.total > faults.length ? `, of which the first ${faults.length} are listed` : "";
+    const listed = new Set(rejected.listed.map(({ row }) => row)).size;
+    const more = rejected.total > listed ? `, of which the first ${listed} are listed` : "";
     throw new DomainError(
       "import_refused",
       `${count(rejected.total, "row")} of ${rowsRead} ${rejected.total === 1 ? "is" : "are"} wrong${more}; the first: row ${first.row}${first.column === null ? "" : `, ${first.column}`}: ${first.detail}. Nothing was kept; the last good list still counts. With ?acceptPartly=true the other rows are kept, and of these the last good row of each article number`,
@@ -198,35 +146,27 @@ function requireSound(rejected: Rejected, rowsRead: number, { mode, acceptPartly
     );
 }
 
-interface Read {
-  rowsRead: number;
-  rejected: Rejected;
-  /** of the sound rows */
-  counts: Counts;
-}
-
 const resultOf = (
   list: StockListRow,
   { rowsRead, rejected }: Read,
-  { difference, counts, kept }: { difference: Difference; counts: Counts; kept: readonly KeptRow[] },
+  { difference, counts, kept }: { difference: Difference; counts: Counts; kept: Kept },
   outcome: ListResult["outcome"],
 ): ListResult => {
   const would = outcome === "dry-run" ? "would be " : "";
   const { added, changed, gone } = difference;
   const { rows, matched, unmatched } = counts;
-  const saidAt = new Map(kept.map((row) => [row.sku, row.saidAt]));
   const old =
-    kept.length === 0
+    kept.rows === 0
       ? ""
-      : ` (of ${kept.length} of these the last good row ${outcome === "dry-run" ? "would count" : "counts"} on)`;
+      : ` (of ${kept.rows} of these the last good row ${outcome === "dry-run" ? "would count" : "counts"} on)`;
   return {
     ...{ outcome, dryRun: outcome === "dry-run", mode: list.mode, arrivedAt: list.arrivedAt, rowsRead },
     rowsRejected: rejected.total,
     rejected: rejected.listed.map((row) => ({
       ...row,
-      keptFrom: row.sku === null ? null : (saidAt.get(row.sku) ?? null),
+      keptFrom: row.sku === null ? null : (kept.saidAt.get(row.sku) ?? null),
     })),
-    keptFromBefore: kept.length,
+    keptFromBefore: kept.rows,
     ...{ added, changed, gone, rows, matched, unmatched },
     sentence: `${count(rowsRead, "row")} read: ${added} ${would}added, ${changed} ${would}changed, ${gone} ${would}gone, ${rejected.total} rejected${old}; ${matched} of ${rows} are lines of the club, ${unmatched} nobody has matched yet.`,
   };
@@ -235,16 +175,17 @@ const resultOf = (
 async function tried(work: Work, shop: ShopRow, list: StockListRow, read: Read): Promise<ListResult> {
   const feed = await getRecord(work.db, "shopFeeds", shop.clubId, shop.id, "shop");
   const difference = await compareLists(work.db, arrived(list, read), countsNow(feed), list.mode);
-  const kept = await keptRows(work, list.id, feed, read.rejected.skus);
-  await forget(work, list);
+  const kept = await keptRows(work, list.id, feed, read.rejected);
+  await forget(work, list, read.rejected);
   const would =
     list.mode === "full" ? withKept(difference, read.counts, kept) : { difference, counts: read.counts };
   return resultOf(list, read, { ...would, kept }, "dry-run");
 }
 
-const forget = (work: Work, list: StockListRow) =>
+const forget = (work: Work, list: StockListRow, rejected: Rejected) =>
   together(work, async ({ db }) => {
     await deleteListed(db, list.id);
+    if (rejected.noted) await forgetRejected(db, list.id);
     await deleteRecord(db, "stockLists", list.clubId, list.id, "stock list");
   });
 
@@ -265,18 +206,18 @@ const keep = (
     const { listId } = feed;
     const { mode, arrivedAt } = list;
     const alone = await compareLists(db, arrived(list, read), countsNow(feed), mode);
-    const kept = await keptRows(work, list.id, feed, read.rejected.skus);
-    const skus = kept.map(({ sku }) => sku);
-    const before = { id: listId ?? "", saidAt: feed.listedAt ?? "" };
+    const kept = await keptRows(work, list.id, feed, read.rejected);
+    const lists = { arrived: list.id, before: listId ?? "" };
     const merged = mode === "changes" && listId !== null;
     if (merged) {
-      await markSaid(db, before.id, before.saidAt, skus);
+      if (kept.rows > 0) await markSaid(db, lists, feed.listedAt ?? "");
       await mergeChanges(db, list.id, listId);
       await rematch(work, db, shop.id, listId);
-    } else if (kept.length > 0) {
-      await carryOver(db, list.id, before, skus);
+    } else if (kept.rows > 0) {
+      await carryOver(db, lists, feed.listedAt ?? "");
       await rematch(work, db, shop.id, list.id);
     }
+    if (read.rejected.noted) await forgetRejected(db, list.id);
     const { difference, counts } = merged
       ? { difference: alone, counts: await countListed(db, listId) }
       : withKept(alone, read.counts, kept);
@@ -322,12 +263,19 @@ export const confirmList = (work: Work, shopId: string, at: string): Promise<voi
   updateFeed(work.db, shopId, { listedAt: at, failures: 0, failedAt: null, failedFor: null });
 
 /** Removes what was written of a list, and keeps the reason. */
-async function giveUp(work: Work, list: StockListRow, dryRun: boolean, error: unknown): Promise<void> {
-  if (dryRun) return forget(work, list);
+async function giveUp(
+  work: Work,
+  list: StockListRow,
+  rejected: Rejected,
+  dryRun: boolean,
+  error: unknown,
+): Promise<void> {
+  if (dryRun) return forget(work, list, rejected);
   const refused = error instanceof DomainError;
   const reason = refused ? error.message : "The list could not be kept because of a fault of the service";
   await together(work, async (work) => {
     await deleteListed(work.db, list.id);
+    if (rejected.noted) await forgetRejected(work.db, list.id);
     await updateStockList(work.db, list.id, {
       outcome: refused ? "refused" : "failed",
       reason: reason.slice(0, 1000),

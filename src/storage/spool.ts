@@ -21,6 +21,16 @@ export interface Spool {
 /** Each write goes through another thread: a list is a few of them, and not one for each chunk. */
 const writtenAtOnce = 2 ** 20;
 
+/** Bytes of chunks that may lie about before the collector is called. */
+const bytesUncollected = 2 ** 21;
+
+/**
+ * Has V8 look for buffers that nobody holds any more. Their bytes lie outside its heap, and it looks for them only when
+ * its young space fills, which hashing and writing a body never does, or when one more buffer is made while those not
+ * looked at come to 32 MiB. This one makes up that number; its memory is never touched, and so never there.
+ */
+const letCollect = (): number => new ArrayBuffer(2 ** 25).byteLength;
+
 /** A body that is larger than it may be, counted after decompression. */
 export class TooManyBytes extends Error {
   readonly most: number;
@@ -43,6 +53,7 @@ export async function spoolBody(body: AsyncIterable<Uint8Array>, most: number): 
     const hash = createHash("sha256");
     const handle = await open(file, "wx", 0o600);
     let bytes = 0;
+    let uncollected = 0;
     let waiting: Uint8Array[] = [];
     let waitingBytes = 0;
     // What came is written by another thread while what comes next is hashed by this one.
@@ -64,6 +75,11 @@ export async function spoolBody(body: AsyncIterable<Uint8Array>, most: number): 
         waitingBytes += chunk.byteLength;
         if (waitingBytes >= writtenAtOnce) await flush();
         hash.update(chunk);
+        uncollected += chunk.byteLength;
+        if (uncollected >= bytesUncollected) {
+          letCollect();
+          uncollected = 0;
+        }
       }
       await flush();
       await writing;
@@ -92,7 +108,8 @@ export const isCoding = (name: string): name is Coding =>
 export function decoded(body: AsyncIterable<Uint8Array>, coding: Coding): AsyncIterable<Uint8Array> {
   if (coding === "identity") return body;
   const decoder = decoders[coding]();
-  // Errors of either side come out of the loop that reads the decoder.
+  // Errors of either side come out of the loop that reads the decoder; one that comes after nobody reads any more is nobody's.
   pipeline(body, decoder, () => {});
+  decoder.on("error", () => {});
   return decoder;
 }

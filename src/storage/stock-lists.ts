@@ -1,4 +1,4 @@
-import { type CompiledQuery, type Kysely, sql } from "kysely";
+import { sql } from "kysely";
 import type { Queries } from "./database.ts";
 import type { Page, PageRequest } from "./records.ts";
 import type { ListedRow, ShopFeedRow, ShopMatchRow, StockListRow } from "./tables.ts";
@@ -6,7 +6,7 @@ import type { ListedRow, ShopFeedRow, ShopMatchRow, StockListRow } from "./table
 /** The rows of shops' stock lists. Each row belongs to a list; a shop's feed says which list counts. */
 
 /** What a row has when it arrives. */
-const columns = [
+export const columns = [
   "listId",
   "sku",
   "rowNo",
@@ -34,50 +34,6 @@ const said = [
   "leadTimeMostDays",
   "minimumOrder",
 ] as const;
-
-/** Rows of one insert: 500 rows of 14 columns are well within SQLite's 32,766 parameters. */
-const rowsPerInsert = 500;
-let compiledFull: CompiledQuery | null = null;
-
-function insertOf(q: Queries, count: number): CompiledQuery {
-  const blank = Object.fromEntries(columns.map((column) => [column, ""]));
-  // biome-ignore lint/suspicious/noExplicitAny: the values are given when the query runs
-  return (q as unknown as Kysely<any>)
-    .insertInto("stockListRows")
-    .values(Array.from({ length: count }, () => blank))
-    .onConflict((on) => on.columns(["listId", "sku"]).doNothing())
-    .compile();
-}
-
-/**
- * Adds rows to a list that is arriving; a SKU that the list has already is passed over.
- *
- * @returns the rows passed over, each with the number of the row that was there first
- */
-export async function insertListed(
-  q: Queries,
-  rows: readonly ListedRow[],
-): Promise<{ row: ListedRow; firstRowNo: number }[]> {
-  let inserted = 0;
-  for (let i = 0; i < rows.length; i += rowsPerInsert) {
-    const batch = rows.slice(i, i + rowsPerInsert);
-    if (batch.length === rowsPerInsert) compiledFull ??= insertOf(q, rowsPerInsert);
-    const query = batch.length === rowsPerInsert ? compiledFull! : insertOf(q, batch.length);
-    const parameters: unknown[] = [];
-    for (const row of batch) for (const column of columns) parameters.push(row[column]);
-    inserted += Number((await q.executeQuery({ ...query, parameters })).numAffectedRows ?? 0);
-  }
-  if (inserted === rows.length) return [];
-  const first = new Map(
-    (await selectListed(q, rows[0]!.listId, { skus: rows.map(({ sku }) => sku) })).map((row) => [
-      row.sku,
-      row.rowNo,
-    ]),
-  );
-  return rows
-    .filter((row) => first.get(row.sku) !== row.rowNo)
-    .map((row) => ({ row, firstRowNo: first.get(row.sku)! }));
-}
 
 /** Values of one list in a condition. */
 const listed = 5000;
@@ -204,53 +160,6 @@ export async function mergeChanges(q: Queries, changes: string, counts: string):
       ),
     )
     .execute();
-}
-
-/**
- * Copies rows of the list before into the one that arrived, with the moment at which they were said: its own rows of
- * the same things were wrong.
- */
-export async function carryOver(
-  q: Queries,
-  arrived: string,
-  before: { id: string; saidAt: string },
-  skus: readonly string[],
-): Promise<void> {
-  const all = [...columns, "saidAt"] as const;
-  const copied = all.map((column) => {
-    if (column === "listId") return sql<string>`${arrived}`.as(column);
-    if (column === "saidAt") return sql<string>`coalesce(c."saidAt", ${before.saidAt})`.as(column);
-    return sql`${sql.ref(`c.${column}`)}`.as(column);
-  });
-  for (let i = 0; i < skus.length; i += listed)
-    await q
-      .insertInto("stockListRows")
-      .columns([...all])
-      .expression((e) =>
-        e
-          .selectFrom("stockListRows as c")
-          .select(copied as never)
-          .where("c.listId", "=", before.id)
-          .where("c.sku", "in", skus.slice(i, i + listed)),
-      )
-      .execute();
-}
-
-/** Notes when rows were last said, where that is longer ago than the list is said to be true. */
-export async function markSaid(
-  q: Queries,
-  listId: string,
-  saidAt: string,
-  skus: readonly string[],
-): Promise<void> {
-  for (let i = 0; i < skus.length; i += listed)
-    await q
-      .updateTable("stockListRows")
-      .set({ saidAt })
-      .where("listId", "=", listId)
-      .where("saidAt", "is", null)
-      .where("sku", "in", skus.slice(i, i + listed))
-      .execute();
 }
 
 /** Removes the rows of a list; the note that it arrived stays. */

@@ -169,13 +169,24 @@ describe("a row is rejected with its row, column and what to change:", () => {
     ]);
   });
 
-  test("of many, all are counted and the first hundred listed", async () => {
-    const bad = Array.from({ length: 250 }, (_, i) => `S-${i},-1`).join("\n");
-    const answer = await put(`sku,inventoryLevel\n${bad}\n`);
-    expect(answer.body.errors).toHaveLength(100);
-    expect(answer.body.detail).toContain("250 rows of 250 are wrong, of which the first 100 are listed");
-    const tried = await put(`sku,inventoryLevel\n${bad}\n`, "?dryRun=true");
-    expect([tried.body.rowsRejected, tried.body.rejected.length]).toEqual([250, 100]);
+  test("of many, all are counted and listed, up to ten thousand faults", async () => {
+    const bad = (count: number) => Array.from({ length: count }, (_, i) => `S-${i},-1`).join("\n");
+    const some = await put(`sku,inventoryLevel\n${bad(250)}\n`);
+    expect(some.body.errors).toHaveLength(250);
+    expect(some.body.detail).toContain("250 rows of 250 are wrong; the first: row 1, inventoryLevel");
+    const many = await put(`sku,inventoryLevel\n${bad(10_001)}\n`);
+    expect(many.body.errors).toHaveLength(10_000);
+    expect(many.body.detail).toContain("10001 rows of 10001 are wrong, of which the first 10000 are listed");
+  });
+
+  test("of which several things are wrong, all are said at once, and the row is counted once", async () => {
+    const answer = await put(
+      "sku,gtin,inventoryLevel,price,priceCurrency\nA-1,6291041500214,-2,cheap,EUR\nA-2,,1,2.00,AUD\n",
+    );
+    expect(answer.body.detail).toContain("1 row of 2 is wrong; the first: row 1, gtin");
+    expect(answer.body.errors.map(({ pointer }: any) => pointer)).toEqual(
+      ["gtin", "inventoryLevel", "price", "priceCurrency"].map((column) => `#/rows/0/${column}`),
+    );
   });
 });
 

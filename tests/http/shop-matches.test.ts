@@ -326,6 +326,42 @@ describe("the list in the words of schema.org", () => {
     );
   });
 
+  test("is read with a price in its specification, and of several offers the one in the shop's currency", async () => {
+    const offers = [
+      { "@type": "Offer", price: "5.10", priceCurrency: "EUR" },
+      {
+        "@type": "Offer",
+        priceSpecification: { "@type": "UnitPriceSpecification", price: 9.5, priceCurrency: "AUD" },
+      },
+    ];
+    const answer = await put(
+      JSON.stringify([{ "@type": "Product", sku: "M-1", offers }]),
+      "",
+      "application/ld+json",
+    );
+    expect(answer.body).toMatchObject({ outcome: "kept", rows: 1 });
+    expect((await listed()).get("M-1")).toMatchObject({ priceMinorUnits: 950 });
+  });
+
+  test("whose offers stand elsewhere, or whose terms have a prefix of its own, is refused with what to write", async () => {
+    const answer = await put(
+      JSON.stringify({
+        "@context": { s: "https://schema.org/" },
+        "@graph": [
+          { "@type": "Product", sku: "R-1", offers: { "@id": "#o1" } },
+          { "@type": "s:Product", "s:sku": "R-2" },
+        ],
+      }),
+      "",
+      "application/ld+json",
+    );
+    expect(answer.status).toBe(422);
+    expect(answer.body.errors.map(({ detail }: any) => detail)).toEqual([
+      'row 1: names its offer by an address ("#o1"); write it inside',
+      'row 2: must be a Product or an Offer of schema.org ("@type"), but is "s:Product"; terms stand as they are, or after "schema:"',
+    ]);
+  });
+
   test("is read with prefixes, value objects, weeks, and what only an expanded document has", async () => {
     const graph = [
       {

@@ -263,14 +263,28 @@ describe("answers about stock", () => {
       expect(free).toMatchObject({ worthwhile: false, changeAtUsage: null, changeNow: false });
       expect(free.sentence).toContain("not worth it");
       expect(await early()).toMatchObject({
-        plannedCostMinorUnits: 900,
+        plannedCostMinorUnits: 1400,
+        labourMinorUnits: 500,
         lostRunCostMinorUnits: 2500,
-        assumed: { plannedCost: true, lostRunCost: true },
+        assumed: { plannedCost: true, labour: true, lostRunCost: true },
       });
       expect(await get(`/v1/pieces/${club.pieces["Ada body"]}/change-early`)).toMatchObject({
-        plannedCostMinorUnits: 2000,
-        lostRunCostMinorUnits: 0,
+        plannedCostMinorUnits: 2500,
+        lostRunCostMinorUnits: 500,
         worthwhile: false,
+      });
+    });
+
+    it("labour counts: the more a change takes, the less often it is worth it; a cost given whole has it in it", async () => {
+      const [quick, slow] = [
+        await early("?labourMinorUnits=0&lostRunCostMinorUnits=9000"),
+        await early("?labourMinorUnits=4000&lostRunCostMinorUnits=9000"),
+      ];
+      expect([quick.plannedCostMinorUnits, slow.plannedCostMinorUnits]).toEqual([900, 4900]);
+      expect(quick.changeAtUsage).toBeLessThan(slow.changeAtUsage ?? Infinity);
+      expect(quick.assumed).toEqual({ plannedCost: true, labour: false, lostRunCost: false });
+      expect(await early("?plannedCostMinorUnits=900&labourMinorUnits=4000")).toMatchObject({
+        ...{ plannedCostMinorUnits: 900, labourMinorUnits: null },
       });
     });
 

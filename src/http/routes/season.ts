@@ -101,10 +101,13 @@ const ChangeEarly = z
     currency: Currency,
     rule: AdviceRule,
     changedTogether: z.number().int(),
-    plannedCostMinorUnits: MinorUnits,
+    plannedCostMinorUnits: MinorUnits.meta({ description: "of a planned change: parts and labour" }),
+    labourMinorUnits: MinorUnits.nullable().meta({
+      description: "the labour in it; null where the planned cost was given as a whole",
+    }),
     lostRunCostMinorUnits: MinorUnits,
     assumed: z
-      .object({ plannedCost: z.boolean(), lostRunCost: z.boolean() })
+      .object({ plannedCost: z.boolean(), labour: z.boolean(), lostRunCost: z.boolean() })
       .meta({ description: "true where no cost was given, and a default stands" }),
     worthwhile: z.boolean(),
     changeAtUsage: z
@@ -169,7 +172,7 @@ export const seasonOperations = [
     operationId: "changePieceEarly",
     summary: "Is it worth changing this piece before it ends?",
     description:
-      "The usage at which a planned change costs least in the long run, from the price of the part and what a lost run costs; not worth it where wear-out does not accelerate. It goes by cost, where the bench sheet and the pit list go by the chance of wear: `rule` names it, and they need not agree. Without costs given, the planned change costs the parts, bench time counts nothing, and a lost run costs 2500 minor units for a car-stopper and nothing for others.",
+      "The usage at which a planned change costs least in the long run, from the price of the part and what a lost run costs; not worth it where wear-out does not accelerate. It goes by cost, where the bench sheet and the pit list go by the chance of wear: `rule` names it, and they need not agree. Without costs given, they are those of the bench sheet: the planned change costs the parts and labour of 5 of a two-decimal currency, a lost run 25, and a fifth of that where the part does not stop the car.",
     tags: ["answers"],
     need: "answers:read",
     params: ById,
@@ -177,7 +180,12 @@ export const seasonOperations = [
       plannedCostMinorUnits: queryInteger(
         1,
         999_999_999,
-        "a planned change: parts and bench time, minor units",
+        "a planned change: parts and labour together, minor units; if not given, the price of the parts and labourMinorUnits",
+      ).optional(),
+      labourMinorUnits: queryInteger(
+        0,
+        999_999_999,
+        "labour of one planned change, minor units; 5 of a two-decimal currency if not given",
       ).optional(),
       lostRunCostMinorUnits: queryInteger(
         0,

@@ -50,7 +50,10 @@ const ListResult = z
           }),
         }),
       )
-      .meta({ description: "the first hundred" }),
+      .meta({
+        description:
+          "every fault of every rejected row, up to 10,000 of them; a row may be there more than once",
+      }),
     keptFromBefore: count.meta({
       description: "things whose row was rejected, and whose last good row counts on",
     }),
@@ -144,7 +147,7 @@ async function* nothing(): AsyncGenerator<Uint8Array> {}
 
 const rules =
   `At most ${maxListRows} rows and ${maxListBytes / 2 ** 20} MiB. A list with a rejected row is refused as a whole ` +
-  "(422, with the first hundred rows and what to change) unless `acceptPartly` is true; it takes effect in one step, or not at all, " +
+  "(422, with every row that is wrong, up to 10,000 faults, and what to change) unless `acceptPartly` is true; it takes effect in one step, or not at all, " +
   "and the last good list counts on. The same list again changes nothing but its age.";
 
 const linkedType = "application/ld+json";
