@@ -89,8 +89,9 @@ function normalPoints(d: number, pairs: number): number[][] {
   return points;
 }
 
+/** Lower triangular factor; of the matrix only its lower triangle is read. */
 function choleskyOf(m: readonly (readonly number[])[]): number[][] {
-  const l = m.map((row) => row.map(() => 0));
+  const l = m.map(() => m.map(() => 0));
   for (let i = 0; i < m.length; i++)
     for (let j = 0; j <= i; j++) {
       let sum = m[i]![j]!;
@@ -184,13 +185,12 @@ export function designPoints(density: Density, mode: readonly number[], pieces: 
     const seen = first.points.reduce((sum, { x, weight }) => sum + weight * x[i]!, 0);
     return m + trust * (seen - m);
   });
+  // The lower triangle is all that the factor is made of.
   const covariance = mode.map((_, i) =>
-    mode.map((__, j) => {
+    mode.slice(0, i + 1).map((__, j) => {
       const laplace = root[i]!.reduce((sum, r, k) => sum + r * root[j]![k]!, 0);
-      const seen = first.points.reduce(
-        (sum, { x, weight }) => sum + weight * (x[i]! - mean[i]!) * (x[j]! - mean[j]!),
-        0,
-      );
+      let seen = 0;
+      for (const { x, weight } of first.points) seen += weight * (x[i]! - mean[i]!) * (x[j]! - mean[j]!);
       return trust * seen + (1 - trust) * laplace;
     }),
   );

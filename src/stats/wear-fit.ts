@@ -32,8 +32,8 @@ function spreadScore(k: number, condition: number): number {
 }
 
 function hyperAt(prior: ScaledPrior, x: readonly number[], index: readonly number[], k: number): WearHyper {
+  if (index.length === prior.centre.length || k < 0) return hyperFrom(prior, x, index);
   const rest = prior.centre.map((_, i) => i).filter((i) => !index.includes(i));
-  if (rest.length === 0 || k < 0) return hyperFrom(prior, x, index);
   const scores = rest.map((i) => spreadScore(k, i));
   return hyperFrom(prior, [...x, ...scores], [...index, ...rest]);
 }
