@@ -9,10 +9,11 @@ import type { ListedRow } from "./tables.ts";
  */
 
 /**
- * Rows of one insert: 500 rows of 14 columns are well within SQLite's 32,766 parameters. What is left over goes in few
- * sizes: each size is a prepared statement, which takes memory of its own for as long as it is kept.
+ * Rows of one statement: 500 rows of 14 columns are well within SQLite's 32,766 parameters. What is left over goes in
+ * few sizes: each size is a prepared statement, which takes memory of its own for as long as it is kept.
  */
-const rowsPerInsert = [500, 50, 5, 1];
+const rowsAtOnce = [500, 50, 5, 1];
+const sizeOf = (left: number) => rowsAtOnce.find((size) => size <= left)!;
 const inserts = new Map<string, CompiledQuery>();
 
 function insertOf(q: Queries, table: string, into: readonly string[], count: number): CompiledQuery {
@@ -41,7 +42,7 @@ async function insertNew<C extends string>(
   let inserted = 0;
   let parameters: unknown[] = [];
   for (let from = 0; from < rows.length; ) {
-    const count = rowsPerInsert.find((size) => size <= rows.length - from)!;
+    const count = sizeOf(rows.length - from);
     const needed = count * into.length;
     if (parameters.length !== needed) parameters = Array.from({ length: needed });
     let at = 0;
@@ -119,10 +120,39 @@ export async function selectGoingOn(
   lists: Successor,
   skus: readonly string[],
 ): Promise<{ sku: string; saidAt: string | null }[]> {
-  if (skus.length === 0) return [];
-  const { rows } = await sql<{ sku: string; saidAt: string | null }>`
-    select c."sku", c."saidAt" ${goingOn(lists)} and c."sku" in (${sql.join(skus)})`.execute(q);
-  return rows;
+  const found: { sku: string; saidAt: string | null }[] = [];
+  for (let from = 0; from < skus.length; ) {
+    const some = skus.slice(from, from + sizeOf(skus.length - from));
+    const { rows } = await sql<{ sku: string; saidAt: string | null }>`
+      select c."sku", c."saidAt" ${goingOn(lists)} and c."sku" in (${sql.join(some)})`.execute(q);
+    found.push(...rows);
+    from += some.length;
+  }
+  return found;
+}
+
+/** Rows that one statement moves: it holds what it reads of a table that it writes to until it has read all of it. */
+const rowsMoved = 5000;
+
+/** SKUs beyond one, up to another or to the end. */
+interface Range {
+  after: string;
+  last: string | undefined;
+}
+const within = (sku: RawBuilder<unknown>, { after, last }: Range) =>
+  last === undefined ? sql`${sku} > ${after}` : sql`${sku} > ${after} and ${sku} <= ${last}`;
+
+/** Ranges that together hold all the rows that go on counting. */
+async function* rangesGoingOn(q: Queries, lists: Successor): AsyncGenerator<Range> {
+  for (let after = ""; ; ) {
+    const { rows } = await sql<{ sku: string }>`
+      select c."sku" ${goingOn(lists)} and c."sku" > ${after}
+      order by c."sku" limit 1 offset ${rowsMoved - 1}`.execute(q);
+    const last = rows[0]?.sku;
+    yield { after, last };
+    if (last === undefined) return;
+    after = last;
+  }
 }
 
 /** Copies the rows that go on counting into the list that arrived, with the moment at which they were said. */
@@ -130,15 +160,19 @@ export async function carryOver(q: Queries, lists: Successor, saidAt: string): P
   const copied = columns.map((column) =>
     column === "listId" ? sql`${lists.arrived}` : sql`c.${sql.ref(column)}`,
   );
-  await sql`
-    insert into "stockListRows" (${sql.join(columns.map((column) => sql.ref(column)))}, "saidAt")
-    select ${sql.join(copied)}, coalesce(c."saidAt", ${saidAt}) ${goingOn(lists)}`.execute(q);
+  const into = columns.map((column) => sql.ref(column));
+  for await (const range of rangesGoingOn(q, lists))
+    await sql`
+      insert into "stockListRows" (${sql.join(into)}, "saidAt")
+      select ${sql.join(copied)}, coalesce(c."saidAt", ${saidAt})
+        ${goingOn(lists)} and ${within(sql`c."sku"`, range)}`.execute(q);
 }
 
 /** Notes when rows that go on counting were last said, where that is longer ago than the list is said to be true. */
-export async function markSaid(q: Queries, { arrived, before }: Successor, saidAt: string): Promise<void> {
-  await sql`
-    update "stockListRows" set "saidAt" = ${saidAt}
-    where "listId" = ${before} and "saidAt" is null
-      and ${rejectedOnly(sql`"stockListRows"."sku"`, arrived)}`.execute(q);
+export async function markSaid(q: Queries, lists: Successor, saidAt: string): Promise<void> {
+  for await (const range of rangesGoingOn(q, lists))
+    await sql`
+      update "stockListRows" set "saidAt" = ${saidAt}
+      where "listId" = ${lists.before} and "saidAt" is null and ${within(sql`"sku"`, range)}
+        and ${rejectedOnly(sql`"stockListRows"."sku"`, lists.arrived)}`.execute(q);
 }

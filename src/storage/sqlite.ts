@@ -71,8 +71,9 @@ export function openSqlite<DB>(file: string): Kysely<DB> {
   raw.pragma("journal_mode = wal");
   // In WAL mode SQLite's own default here is NORMAL, which may lose the last commits when the power fails.
   raw.pragma("synchronous = full");
-  // Of a long list 16,000 KiB, which the library takes, are kept no faster; the system keeps the file's pages as well.
+  // With half of the 16,000 KiB that the library takes a long list is kept as fast: the system has the file's pages too.
   raw.pragma("cache_size = -8000");
+  raw.pragma("temp.cache_size = -2000");
   raw.pragma("foreign_keys = on");
   raw.pragma("busy_timeout = 5000");
   raw.pragma("trusted_schema = off");
