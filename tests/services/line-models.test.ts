@@ -123,6 +123,26 @@ describe("LineModels", () => {
     expect(fits).toBe(1);
   });
 
+  it("takes up a saved fit of this form, and fits anew where it was saved in another", async () => {
+    let fits = 0;
+    const slowly: RunFit = async (task) => {
+      fits += 1;
+      return { ...(await fitHere(task)), ms: 1e6 };
+    };
+    const first = await answeringWith(slowly, patient);
+    await seenPiece(15.45);
+    const { body } = await first.wear();
+    await first.models.settled();
+    expect((await (await answeringWith(slowly, patient)).wear()).body).toEqual(body);
+    expect(fits).toBe(1);
+    const { fit } = await service.db.selectFrom("lineModels").select("fit").executeTakeFirstOrThrow();
+    const { wear } = JSON.parse(fit);
+    const older = JSON.stringify({ ...JSON.parse(fit), wear: { ...wear, version: wear.version - 1 } });
+    await service.db.updateTable("lineModels").set({ fit: older }).execute();
+    expect((await (await answeringWith(slowly, patient)).wear()).body).toEqual(body);
+    expect(fits).toBe(2);
+  });
+
   it("fails the answer alone when the first fit of a line fails, and fits again when asked again", async () => {
     let way: RunFit = () => Promise.reject(new Error("thread died"));
     const { wear } = await answeringWith((task) => way(task), patient);
