@@ -3,7 +3,7 @@
  * scale, for one set of hyper-parameters after another.
  */
 import { logSlopeWhenNewByBend, slopeWhenNew, within } from "./wear-bend.ts";
-import { usageAt } from "./wear-path.ts";
+import { usageAt } from "./wear-observed.ts";
 import type { ScaledPiece } from "./wear-scale.ts";
 import type { WearHyper } from "./wear-types.ts";
 

@@ -10,7 +10,8 @@ import {
   quantilesAround,
   type WearGroup,
 } from "./wear-mixture.ts";
-import { clockOf, type GrossSet, logSumExp, type NodePlan, type RateNodes, rateNodes } from "./wear-path.ts";
+import { clockOf } from "./wear-observed.ts";
+import { type GrossSet, logSumExp, type NodePlan, type RateNodes, rateNodes } from "./wear-path.ts";
 import {
   requireForward,
   requireThat,

@@ -5,14 +5,8 @@
  * readings; only the choices that carry weight are kept (a best one found greedily, and its neighbours).
  */
 import { GROSS_SHARE, type ScaledPiece } from "./wear-scale.ts";
-import {
-  clockOf,
-  type GrossSet,
-  normalSd,
-  standInLogLikelihood,
-  startVariance,
-  straighten,
-} from "./wear-path.ts";
+import { clockOf, normalSd, startVariance, straighten } from "./wear-observed.ts";
+import { type GrossSet, standInLogLikelihood } from "./wear-path.ts";
 import { findMode, type RateMode } from "./wear-rate.ts";
 import type { WearHyper } from "./wear-types.ts";
 

@@ -5,9 +5,9 @@
  * (`wear-events.ts`), and nothing is made anew in the loops. Pieces with grades, or with unknown earlier usage, go through `wear-path.ts`.
  *
  * Gradient: with covariance K of the readings, residual r = y - bλ and u = K⁻¹r, the log-likelihood given the rate
- * changes by ½ tr((uuᵀ - K⁻¹) dK) + b uᵀdλ - uᵀdy (y moves with the bend), and the one with the rate integrated out by the mean of that over the
- * rate given the readings (Fisher's identity). One pass back over the readings gives u, diag K⁻¹ and their sums over
- * what follows (de Jong 1989), whatever the number of hyper-parameters.
+ * changes by ½ tr((uuᵀ - K⁻¹) dK) + b uᵀdλ - uᵀdy (y moves with the bend), and the one with the rate integrated out by
+ * the mean of that over the rate given the readings (Fisher's identity). One pass back over the readings gives u,
+ * diag K⁻¹ and their sums over what follows (de Jong 1989), whatever the number of hyper-parameters.
  */
 import { within } from "./wear-bend.ts";
 import { LineEvents } from "./wear-events.ts";
