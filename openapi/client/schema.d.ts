@@ -919,6 +919,26 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/v1/lines/{id}/shelf-outlook.svg": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * A picture of what a line's shelf will be asked for, month by month
+         * @description An SVG picture with its own text alternative (title and desc, the numbers in sentences), for light and dark screens and for print. It loads nothing and runs nothing. For the shop and the owner: the pooled need of the drivers who share theirs, beyond what they hold themselves, with the 10th percentile, median and 90th percentile of each month, as in the plan of the shelf. It says how many drivers stand behind it, and is refused (409, `withheld`) where those are fewer than three.
+         */
+        get: operations["shelfOutlookPicture"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/v1/restock-plan.svg": {
         parameters: {
             query?: never;
@@ -4468,8 +4488,30 @@ export interface components {
                 median: number;
                 p90: number;
             };
-            /** @description the stretch that ends on this day needs most */
+            /** @description the need month by month, in the club's time zone, through the day asked for; expected pieces add up to those of the whole need, ranges do not */
+            months: {
+                /**
+                 * @description month, YYYY-MM
+                 * @example 2027-02
+                 */
+                month: string;
+                /**
+                 * Format: date
+                 * @description calendar day, RFC 3339 full-date
+                 * @example 2027-02-07
+                 */
+                lastDay: string;
+                /** @description pieces expected to be needed in the month */
+                expected: number;
+                pieces: components["schemas"]["PieceRange"];
+            }[];
+            /** @description the month that needs most, and in it the stretch that does: it ends on this day */
             peak: {
+                /**
+                 * @description month, YYYY-MM
+                 * @example 2027-02
+                 */
+                month: string;
                 /**
                  * Format: date
                  * @description calendar day, RFC 3339 full-date
@@ -5858,7 +5900,7 @@ export interface components {
                 "application/problem+json": components["schemas"]["Problem"];
             };
         };
-        /** @description `request_running`: The same request is still running; `name_taken`: That name or code is already used; `in_use`: Something else still refers to it; `position_occupied`: Another piece is fitted at that position; `position_empty`: Nothing is fitted at that position; `piece_fitted`: The piece is fitted; `piece_not_fitted`: The piece was not fitted then; `piece_retired`: The piece was retired; `wrong_kind`: The piece is of another kind than the position takes; `out_of_order`: A time is out of order; `stock_short`: There is not enough stock there; `reading_questioned`: The reading needs a second look; `nothing_to_forecast`: There is nothing to forecast from; `already_undone`: That movement was already undone; `order_closed`: The order is closed; `reservation_over`: The reservation is over */
+        /** @description `request_running`: The same request is still running; `name_taken`: That name or code is already used; `in_use`: Something else still refers to it; `position_occupied`: Another piece is fitted at that position; `position_empty`: Nothing is fitted at that position; `piece_fitted`: The piece is fitted; `piece_not_fitted`: The piece was not fitted then; `piece_retired`: The piece was retired; `wrong_kind`: The piece is of another kind than the position takes; `out_of_order`: A time is out of order; `stock_short`: There is not enough stock there; `reading_questioned`: The reading needs a second look; `nothing_to_forecast`: There is nothing to forecast from; `already_undone`: That movement was already undone; `order_closed`: The order is closed; `reservation_over`: The reservation is over; `withheld`: Too few drivers stand behind it */
         Problem409: {
             headers: {
                 [name: string]: unknown;
@@ -12403,6 +12445,41 @@ export interface operations {
             500: components["responses"]["Problem500"];
         };
     };
+    shelfOutlookPicture: {
+        parameters: {
+            query: {
+                /** @description last day that counts */
+                through: string;
+                width?: number;
+            };
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The picture. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 360" width="400" height="360" role="img" aria-labelledby="title-01930000-0000-7000-8000-00000011e001 desc-01930000-0000-7000-8000-00000011e001"><title id="title-01930000-0000-7000-8000-00000011e001">QB-SP-487: need from the shelf by month</title><desc id="desc-01930000-0000-7000-8000-00000011e001">3 drivers are likely to need 0 to 1 from the shelf through 2027-06-30, most in 2027-05, around 2027-05-23 (0.1); none has to be kept (now 4 and 0). 3 of the 3 drivers who share what they will need stand behind it, with 3 in use. Pieces needed in each month, eight in ten times: December 2026: none, median 0, mean 0; January 2027: none, median 0, mean 0; February 2027: none, median 0, mean 0.0869; March 2027: none, median 0, mean 0.0452; April 2027: none, median 0, mean 0.0473; May 2027: none, median 0, mean 0.107; June 2027: none, median 0, mean 0. The calendar ends on 23 May 2027: no meeting, no wear.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212}}.ground{fill:var(--gro */
+                    "image/svg+xml": string;
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            409: components["responses"]["Problem409"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
     restockPlanPicture: {
         parameters: {
             query: {
@@ -12843,7 +12920,7 @@ export interface operations {
                 content: {
                     /**
                      * @example supplier,advice,orderOn,name,list,sku,makersPartNumber,gtin,packs,packSize,pieces,price,cost,currency,orderFrom,orderBy,late,shortOn,arrivalP10,arrivalMedian,arrivalP90,needP10,needMedian,needP90,onHand,heldPieces,onOrder,takenPastYear,reorderPoint,orderUpTo,ended,boughtThrough,chanceWith,why,lineId
-                     *     Harrowmead Trade,wait,2027-01-23,"Control slick, set of four",order,QB-TY-101,,,2,4,8,52.00,104.00,AUD,2027-01-10,2027-01-23,false,2027-02-07,2027-01-25,2027-01-29,2027-02-04,2,4,7,0,0,0,0,0,0,,2027-06-30,0.9817126159721423,"0 on hand and 0 on order may not last through 2027-02-07; 3 drivers are likely to need 2 to 7 through 2027-06-30 (0 left the shelf in the past year), and 2 packs (8 pieces) make it last with a chance of 98 %.",01930000-0000-7000-8000-000000000051
+                     *     Harrowmead Trade,wait,2026-12-16,"Control slick, set of four",order,QB-TY-101,,,2,4,8,52.00,104.00,AUD,2026-12-03,2026-12-16,false,2026-12-31,2026-12-18,2026-12-22,2026-12-28,2,4,7,0,0,0,0,0,0,,2027-06-30,0.9817126159721423,"0 on hand and 0 on order may not last through 2026-12-31; 3 drivers are likely to need 2 to 7 through 2027-06-30 (0 left the shelf in the past year), and 2 packs (8 pieces) make it last with a chance of 98 %.",01930000-0000-7000-8000-000000000051
                      */
                     "text/csv; charset=utf-8; header=present": string;
                 };
@@ -13686,20 +13763,53 @@ export interface operations {
                      *             "median": 4,
                      *             "p90": 7
                      *           },
+                     *           "months": [
+                     *             {
+                     *               "month": "2026-12",
+                     *               "lastDay": "2026-12-31",
+                     *               "expected": 0.573212,
+                     *               "pieces": {
+                     *                 "p10": 0,
+                     *                 "median": 0,
+                     *                 "p90": 2
+                     *               }
+                     *             },
+                     *             {
+                     *               "month": "2027-01",
+                     *               "lastDay": "2027-01-31",
+                     *               "expected": 0,
+                     *               "pieces": {
+                     *                 "p10": 0,
+                     *                 "median": 0,
+                     *                 "p90": 0
+                     *               }
+                     *             },
+                     *             {
+                     *               "month": "2027-02",
+                     *               "lastDay": "2027-02-28",
+                     *               "expected": 1.43795,
+                     *               "pieces": {
+                     *                 "p10": 0,
+                     *                 "median": 2,
+                     *                 "p90": 2
+                     *               }
+                     *             }
+                     *           ],
                      *           "peak": {
-                     *             "day": "2027-02-07",
-                     *             "expected": 1.08448
+                     *             "month": "2027-05",
+                     *             "day": "2027-05-23",
+                     *             "expected": 0.876489
                      *           },
                      *           "onHand": 0,
                      *           "onOrder": 0,
                      *           "ageing": 0,
                      *           "reorderPoint": 0,
                      *           "orderUpTo": 0,
-                     *           "safetyStock": -0.000249056,
-                     *           "expectedUntilDelivery": 0.000249056,
+                     *           "safetyStock": -0.0024951,
+                     *           "expectedUntilDelivery": 0.0024951,
                      *           "orderNow": false,
                      *           "stockWanted": 8,
-                     *           "orderBy": "2027-01-23",
+                     *           "orderBy": "2026-12-16",
                      *           "late": false,
                      *           "chanceWithout": 1.12588e-7,
                      *           "chanceWith": 0.981713,
@@ -13709,7 +13819,7 @@ export interface operations {
                      *             "sdDays": 4.63401,
                      *             "deliveries": 0
                      *           },
-                     *           "sentence": "3 drivers are likely to need 2 to 7 from the shelf through 2027-06-30, most around 2027-02-07 (1.1); none has to be kept (now 0 and 0); 2 packs in all make it last with a chance of 98 %."
+                     *           "sentence": "3 drivers are likely to need 2 to 7 from the shelf through 2027-06-30, most in 2027-05, around 2027-05-23 (0.9); none has to be kept (now 0 and 0); 2 packs in all make it last with a chance of 98 %."
                      *         },
                      *         {
                      *           "lineId": "01930000-0000-7000-8000-00000011e001",
@@ -13731,7 +13841,40 @@ export interface operations {
                      *             "median": 0,
                      *             "p90": 1
                      *           },
+                     *           "months": [
+                     *             {
+                     *               "month": "2026-12",
+                     *               "lastDay": "2026-12-31",
+                     *               "expected": 5.78909e-9,
+                     *               "pieces": {
+                     *                 "p10": 0,
+                     *                 "median": 0,
+                     *                 "p90": 0
+                     *               }
+                     *             },
+                     *             {
+                     *               "month": "2027-01",
+                     *               "lastDay": "2027-01-31",
+                     *               "expected": 0,
+                     *               "pieces": {
+                     *                 "p10": 0,
+                     *                 "median": 0,
+                     *                 "p90": 0
+                     *               }
+                     *             },
+                     *             {
+                     *               "month": "2027-02",
+                     *               "lastDay": "2027-02-28",
+                     *               "expected": 0.0868696,
+                     *               "pieces": {
+                     *                 "p10": 0,
+                     *                 "median": 0,
+                     *                 "p90": 0
+                     *               }
+                     *             }
+                     *           ],
                      *           "peak": {
+                     *             "month": "2027-05",
                      *             "day": "2027-05-23",
                      *             "expected": 0.0557084
                      *           },
@@ -13754,7 +13897,7 @@ export interface operations {
                      *             "sdDays": 4.63401,
                      *             "deliveries": 0
                      *           },
-                     *           "sentence": "3 drivers are likely to need 0 to 1 from the shelf through 2027-06-30, most around 2027-05-23 (0.1); none has to be kept (now 4 and 0)."
+                     *           "sentence": "3 drivers are likely to need 0 to 1 from the shelf through 2027-06-30, most in 2027-05, around 2027-05-23 (0.1); none has to be kept (now 4 and 0)."
                      *         }
                      *       ],
                      *       "sentence": "3 of 3 drivers share what they will need: 0 of 2 lines are to be ordered now; 1 line with fewer than 3 drivers behind it not shown."
@@ -15647,14 +15790,14 @@ export interface operations {
                      *           "supplierName": "Harrowmead Trade",
                      *           "supplierNotes": null,
                      *           "advice": "wait",
-                     *           "orderOn": "2027-01-23",
-                     *           "orderFrom": "2027-01-10",
-                     *           "orderBy": "2027-01-23",
+                     *           "orderOn": "2026-12-16",
+                     *           "orderFrom": "2026-12-03",
+                     *           "orderBy": "2026-12-16",
                      *           "late": false,
                      *           "arrival": {
-                     *             "p10": "2027-01-25",
-                     *             "median": "2027-01-29",
-                     *             "p90": "2027-02-04"
+                     *             "p10": "2026-12-18",
+                     *             "median": "2026-12-22",
+                     *             "p90": "2026-12-28"
                      *           },
                      *           "leadTime": {
                      *             "meanDays": 6.27617,
@@ -15683,17 +15826,17 @@ export interface operations {
                      *               "costMinorUnits": 10400,
                      *               "makersPartNumber": null,
                      *               "gtin": null,
-                     *               "orderFrom": "2027-01-10",
-                     *               "orderBy": "2027-01-23",
+                     *               "orderFrom": "2026-12-03",
+                     *               "orderBy": "2026-12-16",
                      *               "late": false,
-                     *               "shortOn": "2027-02-07",
+                     *               "shortOn": "2026-12-31",
                      *               "broughtForward": false,
                      *               "ended": null,
                      *               "boughtThrough": "2027-06-30",
                      *               "arrival": {
-                     *                 "p10": "2027-01-25",
-                     *                 "median": "2027-01-29",
-                     *                 "p90": "2027-02-04"
+                     *                 "p10": "2026-12-18",
+                     *                 "median": "2026-12-22",
+                     *                 "p90": "2026-12-28"
                      *               },
                      *               "leadTime": {
                      *                 "meanDays": 6.27617,
@@ -15717,12 +15860,12 @@ export interface operations {
                      *               "orderNow": false,
                      *               "chanceWithout": 1.12588e-7,
                      *               "chanceWith": 0.981713,
-                     *               "sentence": "0 on hand and 0 on order may not last through 2027-02-07; 3 drivers are likely to need 2 to 7 through 2027-06-30 (0 left the shelf in the past year), and 2 packs (8 pieces) make it last with a chance of 98 %."
+                     *               "sentence": "0 on hand and 0 on order may not last through 2026-12-31; 3 drivers are likely to need 2 to 7 through 2027-06-30 (0 left the shelf in the past year), and 2 packs (8 pieces) make it last with a chance of 98 %."
                      *             }
                      *           ],
                      *           "topUp": null,
                      *           "later": [],
-                     *           "sentence": "Wait with Harrowmead Trade until 2027-01-23: an order of 1 line for AUD 104.00 is AUD 46.00 below the minimum of AUD 150.00, and what sells until then may fill it; ordered on 2027-01-23 it comes between 2027-01-25 and 2027-02-04 eight times in ten, as likely as not by 2027-01-29."
+                     *           "sentence": "Wait with Harrowmead Trade until 2026-12-16: an order of 1 line for AUD 104.00 is AUD 46.00 below the minimum of AUD 150.00, and what sells until then may fill it; ordered on 2026-12-16 it comes between 2026-12-18 and 2026-12-28 eight times in ten, as likely as not by 2026-12-22."
                      *         }
                      *       ],
                      *       "uncounted": [],

@@ -1,7 +1,7 @@
 import { createRandom, type Random } from "../stats/index.ts";
-import type { BreakageEvidence } from "./breakage.ts";
 import type { LineWorld } from "./demand.ts";
-import { drawn, follow, lifeAt, livesOf, readied, summedUp } from "./demand-seasons.ts";
+import { type BreakageOfOwners, drawBreakage } from "./demand-breakage.ts";
+import { drawn, follow, lifeAt, livesOf, readied, seasonSheet } from "./demand-seasons.ts";
 
 /**
  * The need of a line whose pieces are changed with their mate: a pinion with its spur. When the leading piece is
@@ -10,12 +10,12 @@ import { drawn, follow, lifeAt, livesOf, readied, summedUp } from "./demand-seas
  */
 export interface MateLine {
   worlds: readonly LineWorld[];
-  breakage: BreakageEvidence;
+  breakage: BreakageOfOwners;
   /** wear goes with usage to this power: half the limit is reached at 2^(-1/exponent) of the life */
   exponent: number;
   /** for each group of the worlds: wearing usage so far, and the piece it is changed with */
   mates: readonly { usedNow: number; leader: { line: number; group: number } | null }[];
-  leaders: readonly { worlds: readonly LineWorld[]; breakage: BreakageEvidence }[];
+  leaders: readonly { worlds: readonly LineWorld[]; breakage: BreakageOfOwners }[];
 }
 
 const mostChanges = 500;
@@ -33,40 +33,35 @@ export function seasonsWithMates(
   asked: { seasons: number; seed: number; held?: ReadonlyMap<string, number> },
 ): Int32Array[] {
   const checkpoints = line.worlds[0]?.groups[0]?.usageThrough.length ?? 0;
-  const needed = Array.from({ length: checkpoints }, () => new Int32Array(asked.seasons));
+  const needed = seasonSheet(checkpoints, asked.seasons, asked.held);
   const random = createRandom(asked.seed);
   const ready = line.worlds.map((world) => world.groups.map((_, g) => livesOfMate(line, world, g)));
   const leading = line.leaders.map(({ worlds }) => worlds.map(readied));
   for (let season = 0; season < asked.seasons; season++) {
     const world = line.worlds[drawn(line.worlds, random)]!;
     const lives = ready[line.worlds.indexOf(world)]!;
-    const perRun = random.gamma(line.breakage.shape) / line.breakage.rate;
+    const perRunOf = drawBreakage(line.breakage, random);
     const leaders = line.leaders.map(({ worlds, breakage }, l) => ({
       groups: leading[l]![drawn(worlds, random)]!,
-      perRun: random.gamma(breakage.shape) / breakage.rate,
+      perRunOf: drawBreakage(breakage, random),
     }));
-    const rest = new Map(asked.held);
     line.mates.forEach((mate, g) => {
       const group = world.groups[g]!;
       const changes: number[] = [];
       if (mate.leader !== null) {
-        const { groups, perRun: leaderRate } = leaders[mate.leader.line]!;
+        const { groups, perRunOf: leaderRateOf } = leaders[mate.leader.line]!;
         const leader = groups[mate.leader.group]!;
-        follow(leader, leaderRate, random, (used) =>
+        follow(leader, leaderRateOf(leader.group.owner), random, (used) =>
           changes.push(carriedOver(used, leader.group.usageThrough, group.usageThrough)),
         );
       }
-      followMate(lives[g]!, mate.usedNow, line.exponent, perRun, changes, random, (used) => {
+      followMate(lives[g]!, mate.usedNow, line.exponent, perRunOf(group.owner), changes, random, (used) => {
         const checkpoint = group.usageThrough.findIndex((through) => used <= through);
-        if (checkpoint === -1) return;
-        const own = rest.get(group.owner) ?? 0;
-        const fromStock = Math.min(own, group.worn.length);
-        if (fromStock > 0) rest.set(group.owner, own - fromStock);
-        needed[checkpoint]![season]! += group.worn.length - fromStock;
+        if (checkpoint !== -1) needed.add(group.owner, checkpoint, season, group.worn.length);
       });
     });
   }
-  return summedUp(needed);
+  return needed.through();
 }
 
 interface MateLives {

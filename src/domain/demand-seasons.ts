@@ -1,6 +1,6 @@
 import { createRandom, type Random } from "../stats/index.ts";
-import type { BreakageEvidence } from "./breakage.ts";
 import type { ChangedTogether, LineWorld, WornBy } from "./demand.ts";
+import { type BreakageOfOwners, drawBreakage } from "./demand-breakage.ts";
 
 /**
  * The same need as in demand.ts, followed season by season: what the pieces share is drawn once for each season, then
@@ -74,32 +74,64 @@ const power = (worn: WornBy, size: number) => (usage: number) => (1 - worn(usage
  *
  * @param asked.seasons how many, at least 1
  * @param asked.seed the same seed gives the same seasons
+ * @param asked.held pieces that each owner holds already: only what goes beyond them is counted
  * @returns one list per checkpoint, with one number per season
  */
 export function seasonsOfNeed(
   worlds: readonly LineWorld[],
-  breakage: BreakageEvidence,
-  asked: { seasons: number; seed: number },
+  breakage: BreakageOfOwners,
+  asked: { seasons: number; seed: number; held?: ReadonlyMap<string, number> },
 ): Int32Array[] {
   const checkpoints = worlds[0]?.groups[0]?.usageThrough.length ?? 0;
-  const needed = Array.from({ length: checkpoints }, () => new Int32Array(asked.seasons));
+  const needed = seasonSheet(checkpoints, asked.seasons, asked.held);
   const random = createRandom(asked.seed);
   const ready: (Ready[] | undefined)[] = worlds.map(() => undefined);
   for (let season = 0; season < asked.seasons; season++) {
     const at = drawn(worlds, random);
     ready[at] ??= readied(worlds[at]!);
-    const perRun = random.gamma(breakage.shape) / breakage.rate;
+    const perRunOf = drawBreakage(breakage, random);
     for (const one of ready[at]!)
-      follow(one, perRun, random, (used) => {
+      follow(one, perRunOf(one.group.owner), random, (used) => {
         const checkpoint = one.group.usageThrough.findIndex((through) => used <= through);
-        if (checkpoint !== -1) needed[checkpoint]![season]! += one.size;
+        if (checkpoint !== -1) needed.add(one.group.owner, checkpoint, season, one.size);
       });
   }
-  return summedUp(needed);
+  return needed.through();
 }
 
-/** Each change was written at the first checkpoint that saw it; a need through a day holds those before it. */
-export function summedUp(needed: Int32Array[]): Int32Array[] {
+/**
+ * A sheet on which the changes of many seasons are written down, each at the first checkpoint that sees it. What an owner
+ * holds serves the earliest of that owner's changes, whichever of the cars they are on.
+ */
+export function seasonSheet(
+  checkpoints: number,
+  seasons: number,
+  held: ReadonlyMap<string, number> = new Map(),
+) {
+  const blank = () => Array.from({ length: checkpoints }, () => new Int32Array(seasons));
+  const others = blank();
+  const holders = new Map(
+    [...held].filter(([, pieces]) => pieces > 0).map(([owner, pieces]) => [owner, { pieces, own: blank() }]),
+  );
+  return {
+    add(owner: string, checkpoint: number, season: number, pieces: number): void {
+      (holders.get(owner)?.own ?? others)[checkpoint]![season]! += pieces;
+    },
+    /** pieces needed through each checkpoint, beyond what is held */
+    through(): Int32Array[] {
+      const total = summedUp(others);
+      for (const { pieces, own } of holders.values())
+        summedUp(own).forEach((through, i) => {
+          for (let season = 0; season < seasons; season++)
+            total[i]![season]! += Math.max(0, through[season]! - pieces);
+        });
+      return total;
+    },
+  };
+}
+
+/** A need through a day holds those before it. */
+function summedUp(needed: Int32Array[]): Int32Array[] {
   for (let i = 1; i < needed.length; i++)
     for (let season = 0; season < needed[i]!.length; season++) needed[i]![season]! += needed[i - 1]![season]!;
   return needed;

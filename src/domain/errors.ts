@@ -25,6 +25,7 @@ export const refusals = {
   import_refused: "Nothing was imported",
   reservation_over: "The reservation is over",
   pull_failed: "The list could not be fetched",
+  withheld: "Too few drivers stand behind it",
 } as const;
 
 export type RefusalCode = keyof typeof refusals;

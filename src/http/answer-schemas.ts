@@ -12,6 +12,18 @@ export const Range = z.object({ p10: z.number(), median: z.number(), p90: z.numb
     "10th percentile, median and 90th percentile: eight in ten times the truth lies between the outer two",
 });
 
+export const Month = z.string().meta({ description: "month, YYYY-MM", example: "2027-02" });
+export const PieceRange = z
+  .object({ p10: z.number().int(), median: z.number().int(), p90: z.number().int() })
+  .meta({ id: "PieceRange", description: "10th percentile, median and 90th percentile, in pieces" });
+/** The need of one month. */
+export const monthOfNeed = {
+  month: Month,
+  lastDay: Day,
+  expected: z.number().meta({ description: "pieces expected to be needed in the month" }),
+  pieces: PieceRange,
+};
+
 export const LeadTime = z
   .object({
     meanDays: z.number(),

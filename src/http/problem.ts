@@ -28,6 +28,7 @@ const statusOf: Record<RefusalCode, number> = {
   import_refused: 422,
   reservation_over: 409,
   pull_failed: 502,
+  withheld: 409,
 };
 
 /** Refusals of the form of a request, before any rule of the trade is asked. */

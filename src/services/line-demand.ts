@@ -26,13 +26,15 @@ export interface LineDemand {
   needs: { day: string; needed: number[] }[];
   /** the most pieces that one change takes */
   perChange: number;
-  /** pieces needed through each day in each of so many seasons, for questions about stretches of time */
+  /** pieces needed through each day in each of so many seasons, beyond what is held, for questions about stretches of time */
   seasons: (seasons: number) => Int32Array[];
 }
 
 export interface DemandOptions {
   /** only this line */
   lineId?: string | undefined;
+  /** only these lines */
+  lineIds?: ReadonlySet<string> | undefined;
   /** pieces of a line that a driver holds already, where only what goes beyond them is asked for */
   heldBy?: (lineId: string) => ReadonlyMap<string, number>;
   /** pieces to be taken as changed for new ones now */
@@ -54,7 +56,8 @@ export async function lineDemands(
   const ahead = sharedCalendars(await meetingsAhead(work, cars, days.at(-1)!));
   const { inUse, loose } = await piecesOf(work, cars, ahead);
   const lineIds = [...new Set([...inUse, ...loose].map(({ piece }) => piece.lineId))];
-  const wanted = lineIds.filter((id) => options.lineId === undefined || id === options.lineId);
+  const asked = options.lineIds ?? (options.lineId === undefined ? null : new Set([options.lineId]));
+  const wanted = lineIds.filter((id) => asked === null || asked.has(id));
   const byLine = groupedBy(inUse, ({ piece }) => piece.lineId);
   const byCar = groupedBy(inUse, ({ carId }) => carId);
   const looseByLine = groupedBy(loose, ({ piece }) => piece.lineId);
@@ -195,8 +198,11 @@ function demandOfLine(
   held: ReadonlyMap<string, number> | undefined,
 ): LineDemand {
   const { breakage, line } = model;
-  const seasons = (asked: { seasons: number; seed: number }) =>
-    mates === null ? seasonsOfNeed(worlds, breakage, asked) : seasonsWithMates(mates, asked);
+  const beyond = held === undefined ? {} : { held };
+  const seasons = (count: number) => {
+    const asked = { seasons: count, seed: seedOf(line.id), ...beyond };
+    return mates === null ? seasonsOfNeed(worlds, breakage, asked) : seasonsWithMates(mates, asked);
+  };
   const driverIds = new Set(inUse.map(({ piece }) => piece.driverId));
   const given = JSON.stringify([line.id, said, mates?.said, held && [...held]]);
   const needed =
@@ -208,7 +214,7 @@ function demandOfLine(
             : seasonsWithMates(mates, {
                 seasons: seasonsOfMates,
                 seed: seedOf(line.id),
-                ...(held === undefined ? {} : { held }),
+                ...beyond,
               }).map(lawOf),
         );
   return {
@@ -219,10 +225,7 @@ function demandOfLine(
     spares,
     needs: days.map((day, i) => ({ day, needed: needed[i]! })),
     perChange: Math.max(1, ...(worlds[0]?.groups.map((group) => group.worn.length) ?? [])),
-    seasons: (asked) =>
-      inUse.length === 0
-        ? days.map(() => new Int32Array(asked))
-        : seasons({ seasons: asked, seed: seedOf(line.id) }),
+    seasons: (asked) => (inUse.length === 0 ? days.map(() => new Int32Array(asked)) : seasons(asked)),
   };
 }
 

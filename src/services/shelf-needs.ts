@@ -7,12 +7,14 @@ import {
   restockDecision,
   type StockLevels,
 } from "../domain/restock.ts";
+import { monthsOf } from "../domain/season-spend.ts";
 import type { ServiceTarget } from "../stats/index.ts";
 import { allRecords } from "../storage/records.ts";
 import { levelsOf } from "../storage/stock-ledger.ts";
 import type { LineRow, SupplierRow } from "../storage/tables.ts";
 import { clubDay } from "./calendar-ahead.ts";
 import { type BoughtDemand, byBought } from "./bought-demand.ts";
+import { type MonthOfNeed, needByMonth } from "./need-by-month.ts";
 import { LeadTimes } from "./lead-times-ahead.ts";
 import { type LineDemand, lineDemands } from "./line-demand.ts";
 import {
@@ -22,6 +24,7 @@ import {
   lineToBuy,
   longestWait,
   neededWithin,
+  requireInReach,
   type Stock,
   targetOf,
 } from "./needs-ahead.ts";
@@ -38,6 +41,8 @@ const usualReviewDays = 7;
 export interface AskedShelf extends AskedTarget {
   through: string;
   reviewPeriodDays?: number | undefined;
+  /** only these lines */
+  lineIds?: ReadonlySet<string> | undefined;
 }
 
 /** @throws {DomainError} `not_allowed` for a driver: shelves are planned by the shop and the owner */
@@ -46,7 +51,11 @@ export function requireShelfKeeper(work: Work, what: string): void {
 }
 
 /** The need of all cars whose drivers share theirs, beyond what each of them holds already, by line in use. */
-export async function pooledDemands(work: Work, days: readonly string[]) {
+export async function pooledDemands(
+  work: Work,
+  days: readonly string[],
+  lineIds: ReadonlySet<string> | undefined = undefined,
+) {
   const { clubId } = work.actor;
   const [drivers, cars, locations] = await Promise.all([
     allRecords(work.db, "drivers", clubId),
@@ -57,6 +66,7 @@ export async function pooledDemands(work: Work, days: readonly string[]) {
   const held = await heldByDrivers(work, locations, sharing);
   const pooled = cars.filter((car) => sharing.has(car.driverId));
   const demands = await lineDemands(work, pooled, days, {
+    lineIds,
     heldBy: (lineId) => held.get(lineId) ?? new Map(),
   });
   return { demands, cars: pooled, driversSharing: sharing.size, drivers: drivers.length };
@@ -74,6 +84,8 @@ export interface ShelfNeed {
   /** through the day asked for; and further on, as far as deliveries and reviews take */
   needs: LineDemand["needs"];
   further: LineDemand["needs"];
+  /** month by month through the day asked for */
+  months: () => MonthOfNeed[];
   onHand: number;
   onOrder: number;
   /** past their shelf life by a day, and not used before it */
@@ -111,7 +123,10 @@ export async function shelfNeeds(
     const supplier = suppliers.find(({ id }) => id === bought.supplierId);
     return { supplier, leadTime: await leadTimes.of(bought, supplier) };
   };
-  const days = await checkpointsThrough(work, asked.through);
+  requireInReach("The answer", today, asked.through);
+  const monthEnds = monthsOf(today, asked.through).map(({ lastDay }) => lastDay);
+  // No stretch between two days reaches from one month into the next.
+  const days = [...new Set([...(await checkpointsThrough(work, asked.through)), ...monthEnds])].sort();
   let last = lookThrough ?? today;
   for (const line of lines) {
     const { leadTime } = await supplyOf(lineToBuy(line, lineById, today));
@@ -119,7 +134,11 @@ export async function shelfNeeds(
     if (waited > last) last = waited;
   }
   const further = last <= asked.through ? [] : await checkpointsThrough(work, last);
-  const pooled = await pooledDemands(work, [...days, ...further.filter((day) => day > asked.through)]);
+  const pooled = await pooledDemands(
+    work,
+    [...days, ...further.filter((day) => day > asked.through)],
+    asked.lineIds,
+  );
   const aged = await agedStock(work, stock, lines);
   const needs: ShelfNeed[] = [];
   const withheld: string[] = [];
@@ -143,7 +162,7 @@ function needOf(
   supply: { stock: Stock; aged: Awaited<ReturnType<typeof agedStock>>; leadTime: LeadTime },
   asked: { today: string; target: ServiceTarget; reviewDays: number; through: string },
 ) {
-  const { bought, lineIds, drivers, inUse, needs: further } = demand;
+  const { bought, lineIds, drivers, inUse, needs: further, parts } = demand;
   const { stock, aged, leadTime } = supply;
   const { today, target, reviewDays, through } = asked;
   const onHand = lineIds.reduce((sum, id) => sum + (stock.onHand.get(id) ?? 0), 0);
@@ -166,6 +185,7 @@ function needOf(
     inUse,
     needs,
     further,
+    months: () => needByMonth({ parts, needs: further }, today, through),
     ...stocked,
     levels,
     decision,

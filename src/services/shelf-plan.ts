@@ -1,9 +1,13 @@
+import { setImmediate } from "node:timers/promises";
+import { DomainError } from "../domain/errors.ts";
 import { pmfMean, pmfQuantile } from "../stats/index.ts";
 import { selectClub } from "../storage/clubs.ts";
-import { allRecords } from "../storage/records.ts";
+import { allRecords, getRecord } from "../storage/records.ts";
+import { clubDay } from "./calendar-ahead.ts";
 import type { LineDemand } from "./line-demand.ts";
+import type { MonthOfNeed } from "./need-by-month.ts";
 import { count, oneDecimal, percent, rangeInWords } from "./in-words.ts";
-import { keepingOf, shownLeadTime, stockAt, totalsOf } from "./needs-ahead.ts";
+import { calendarEnd, keepingOf, lineToBuy, shownLeadTime, stockAt, totalsOf } from "./needs-ahead.ts";
 import {
   type AskedShelf,
   fewestDrivers,
@@ -19,15 +23,15 @@ import type { Work } from "./work.ts";
  */
 export async function shelfPlan(work: Work, asked: AskedShelf) {
   requireShelfKeeper(work, "The plan of the shelf");
-  const { clubId } = work.actor;
-  const [locations, club] = await Promise.all([
-    allRecords(work.db, "locations", clubId),
-    selectClub(work.db, clubId),
-  ]);
-  const shelves = locations.filter(({ sort }) => sort === "shelf").map(({ id }) => id);
-  const found = await shelfNeeds(work, asked, await stockAt(work, shelves));
+  const club = await selectClub(work.db, work.actor.clubId);
+  const found = await shelfNeeds(work, asked, await stockOnShelves(work));
   const { target, withheld, driversSharing, drivers } = found;
-  const entries = found.needs.map((need) => entryOf(need, asked.through));
+  const entries: ReturnType<typeof entryOf>[] = [];
+  for (const need of found.needs) {
+    entries.push(entryOf(need, asked.through));
+    // Seasons are followed for each line: others are answered in between.
+    await setImmediate();
+  }
   entries.sort(
     (a, b) => Number(b.orderNow) - Number(a.orderNow) || ((a.orderBy ?? "9") < (b.orderBy ?? "9") ? -1 : 1),
   );
@@ -48,9 +52,47 @@ export async function shelfPlan(work: Work, asked: AskedShelf) {
   };
 }
 
+async function stockOnShelves(work: Work) {
+  const locations = await allRecords(work.db, "locations", work.actor.clubId);
+  return stockAt(
+    work,
+    locations.filter(({ sort }) => sort === "shelf").map(({ id }) => id),
+  );
+}
+
+/**
+ * One line of that plan, month by month: what the shop may see of a line's outlook. A line that was replaced is shown as the
+ * one that is bought for it, as in the plan.
+ *
+ * @throws {DomainError} `withheld` where fewer than three drivers stand behind the line
+ */
+export async function shelfLineOutlook(work: Work, lineId: string, asked: { through: string }) {
+  requireShelfKeeper(work, "The outlook of the shelf");
+  const { clubId } = work.actor;
+  const line = await getRecord(work.db, "lines", clubId, lineId, "line");
+  const [today, lines] = await Promise.all([clubDay(work), allRecords(work.db, "lines", clubId)]);
+  const byId = new Map(lines.map((one) => [one.id, one]));
+  const bought = lineToBuy(line, byId, today);
+  const lineIds = lines.filter((one) => lineToBuy(one, byId, today).id === bought.id).map(({ id }) => id);
+  const found = await shelfNeeds(work, { ...asked, lineIds: new Set(lineIds) }, await stockOnShelves(work));
+  const need = found.needs[0];
+  if (need === undefined)
+    throw new DomainError(
+      "withheld",
+      `Fewer than ${fewestDrivers} drivers who share what they will need use ${line.sku}: nothing is shown of it, so that no driver's need can be told from it`,
+    );
+  return {
+    ...entryOf(need, asked.through),
+    through: asked.through,
+    driversSharing: found.driversSharing,
+    calendarEndsOn: await calendarEnd(work, today),
+  };
+}
+
 function entryOf(need: ShelfNeed, through: string) {
   const { bought, supplier, leadTime, drivers, inUse, onHand, onOrder, levels, decision, orderNow } = need;
-  const peak = peakOf(need.needs);
+  const months = need.months();
+  const peak = peakOf(need.needs, months);
   return {
     ...decision,
     lineId: bought.id,
@@ -71,21 +113,27 @@ function entryOf(need: ShelfNeed, through: string) {
     safetyStock: levels.safetyStock,
     expectedUntilDelivery: levels.expectedNeed,
     orderNow,
+    months,
     peak,
     leadTime: shownLeadTime(leadTime),
-    sentence: `${drivers} drivers are likely to need ${rangeInWords(decision.need)} from the shelf through ${through}${peak === null ? "" : `, most around ${peak.day} (${oneDecimal(peak.expected)})`}; ${keepingOf(levels)} (now ${onHand} and ${onOrder}${orderNow ? ": order now" : ""})${decision.packs > 0 ? `; ${count(decision.packs, "pack")} in all make it last with a chance of ${percent(decision.chanceWith)}` : ""}.`,
+    sentence: `${drivers} drivers are likely to need ${rangeInWords(decision.need)} from the shelf through ${through}${peak === null ? "" : `, most in ${peak.month}, around ${peak.day} (${oneDecimal(peak.expected)})`}; ${keepingOf(levels)} (now ${onHand} and ${onOrder}${orderNow ? ": order now" : ""})${decision.packs > 0 ? `; ${count(decision.packs, "pack")} in all make it last with a chance of ${percent(decision.chanceWith)}` : ""}.`,
   };
 }
 
-/** The stretch between two days looked at in which most is needed: where a season opens, that is its opening. */
-function peakOf(needs: LineDemand["needs"]): { day: string; expected: number } | null {
-  let peak: { day: string; expected: number } | null = null;
+/** The month that needs most, and the stretch in it that does: where a season opens, that is its opening. */
+function peakOf(
+  needs: LineDemand["needs"],
+  months: readonly MonthOfNeed[],
+): { month: string; day: string; expected: number } | null {
+  if (pmfQuantile(needs.at(-1)!.needed, 0.9) === 0) return null;
+  const { month } = months.reduce((most, one) => (one.expected > most.expected ? one : most));
+  let peak: { month: string; day: string; expected: number } | null = null;
   let before = 0;
   for (const { day, needed } of needs) {
     const through = pmfMean(needed);
     const expected = Math.max(0, through - before);
-    if (expected > (peak?.expected ?? 0)) peak = { day, expected };
+    if (day.startsWith(month) && expected > (peak?.expected ?? 0)) peak = { month, day, expected };
     before = through;
   }
-  return peak !== null && pmfQuantile(needs.at(-1)!.needed, 0.9) > 0 ? peak : null;
+  return peak;
 }

@@ -53,6 +53,27 @@ describe("a line that is changed with its mate", () => {
       expect(mean(line(70, leader))).toBeGreaterThanOrEqual(mean(line(70, null)));
   });
 
+  it("is served by its driver's own stock in the order of the changes, whichever of the cars is changed first", () => {
+    // One car needs a piece in the second stretch, the other in the first: the one piece held serves the first.
+    const usage = [
+      [10, 60],
+      [60, 70],
+    ];
+    const two: MateLine = {
+      ...line(50, null),
+      worlds: [
+        {
+          weight: 1,
+          newWorn: fixed(50),
+          groups: usage.map((usageThrough) => ({ owner: "d", worn: [fixed(50)], usageThrough, runs: 10 })),
+        },
+      ],
+      mates: usage.map(() => ({ usedNow: 0, leader: null })),
+    };
+    const through = seasonsWithMates(two, { seasons: 5, seed: 3, held: new Map([["d", 1]]) });
+    expect(through.map((one) => one[0])).toEqual([0, 1]);
+  });
+
   it("is served by its driver's own stock first", () => {
     const held = (pieces: number) =>
       seasonsWithMates(line(50, 30, [40, 100]), { seasons: 10, seed: 3, held: new Map([["d", pieces]]) }).map(

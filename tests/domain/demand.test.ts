@@ -1,6 +1,7 @@
 import { describe, expect, it } from "vitest";
 import { lawOf, seasonsOfNeed } from "../../src/domain/demand-seasons.ts";
-import { breakageRates, type LineWorld, piecesNeeded, tabulated } from "../../src/domain/demand.ts";
+import { type LineWorld, piecesNeeded, tabulated } from "../../src/domain/demand.ts";
+import { breakageRates } from "../../src/domain/demand-breakage.ts";
 import { negativeBinomialLaw, pmfCdf, pmfMean, pmfVariance } from "../../src/stats/index.ts";
 
 const weibull =
@@ -50,6 +51,24 @@ describe("the need of a line", () => {
           const error = Math.sqrt((p * (1 - p)) / 20_000);
           expect(Math.abs(pmfCdf(law, k) - p)).toBeLessThan(4 * error + 2e-3);
         }
+      }
+    }
+  });
+
+  it("beyond what drivers hold agrees with simulated seasons, whichever of a driver's cars is changed first", () => {
+    const worlds = testBed([1, 2, 1, 1, 1, 2]);
+    const held = new Map([
+      ["d0", 3],
+      ["d1", 1],
+    ]);
+    const exact = piecesNeeded(worlds, breakage, held);
+    const seasons = seasonsOfNeed(worlds, breakage, { seasons: 20_000, seed: 7, held });
+    for (let i = 0; i < exact.length; i++) {
+      const law = lawOf(seasons[i]!);
+      for (let k = 0; k < exact[i]!.length; k++) {
+        const p = pmfCdf(exact[i]!, k);
+        const error = Math.sqrt((p * (1 - p)) / 20_000);
+        expect(Math.abs(pmfCdf(law, k) - p)).toBeLessThan(4 * error + 2e-3);
       }
     }
   });

@@ -34,7 +34,7 @@ export async function openExampleClub(file: string) {
 }
 
 /** What rests on three drivers who share their need: alone, the one driver of the club would have all of it withheld. */
-const ofThreeDrivers = /^(shelfPlan|orderProposals|dyingStock)/;
+const ofThreeDrivers = /^(shelfPlan|shelfOutlook|orderProposals|dyingStock)/;
 
 async function shareAmongThree(app: ReturnType<typeof buildApp>, key: string): Promise<void> {
   const headers = { authorization: `Bearer ${key}`, "content-type": "application/json" };

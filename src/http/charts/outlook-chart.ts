@@ -1,6 +1,8 @@
 import { scaleLinear } from "d3-scale";
 import { likelyNeed, rangeInWords } from "../../services/in-words.ts";
 import type { lineOutlook } from "../../services/line-outlook.ts";
+import type { MonthOfNeed } from "../../services/need-by-month.ts";
+import type { shelfLineOutlook } from "../../services/shelf-plan.ts";
 import { type Content, element, type Markup } from "../markup.ts";
 import {
   axesOf,
@@ -14,8 +16,43 @@ import {
   textWidth,
 } from "./frame.ts";
 
-type Outlook = Awaited<ReturnType<typeof lineOutlook>>;
-type Month = Outlook["months"][number];
+type Month = Pick<MonthOfNeed, "month" | "expected" | "pieces">;
+
+/** An outlook, ready to be drawn. */
+interface Outlook {
+  lineId: string;
+  heading: string;
+  under: string;
+  months: readonly Month[];
+  /** what stands behind it, in words */
+  sentences: string;
+  calendarEndsOn: string | null;
+}
+
+const endsOn = (need: { p10: number; p90: number; expected: number }, through: string) =>
+  `${likelyNeed(need)} through ${longDay(through)}, in the mean ${need.expected.toFixed(1)}`;
+
+/** The need of the cars that somebody asks for. */
+export function ofTheCars(outlook: Awaited<ReturnType<typeof lineOutlook>>): Outlook {
+  const { pieces, expected } = outlook.months.at(-1)!.through;
+  return {
+    ...outlook,
+    heading: `${outlook.sku}: need by month`,
+    under: endsOn({ ...pieces, expected }, outlook.through),
+    sentences: `${outlook.sentence} ${outlook.inUse} in use.`,
+  };
+}
+
+/** The pooled need that a shelf serves. */
+export function ofTheShelf(outlook: Awaited<ReturnType<typeof shelfLineOutlook>>): Outlook {
+  const { drivers, driversSharing, need, through } = outlook;
+  return {
+    ...outlook,
+    heading: `${outlook.sku}: need from the shelf by month`,
+    under: `${endsOn(need, through)}; of ${drivers} drivers, beyond what they hold`,
+    sentences: `${outlook.sentence} ${drivers} of the ${driversSharing} drivers who share what they will need stand behind it, with ${outlook.inUse} in use.`,
+  };
+}
 
 const monthFormat = (month: "short" | "long", year: "2-digit" | "numeric") => {
   const format = new Intl.DateTimeFormat("en-GB", { timeZone: "UTC", month, year });
@@ -35,13 +72,8 @@ const signs: Sign[] = [
 
 /** A picture of what a line will need, month by month. */
 export function outlookChart(outlook: Outlook, width: number): string {
-  const heading = `${outlook.sku}: need by month`;
-  const total = outlook.months.at(-1)!.through;
-  const top = headingOf(
-    heading,
-    `${likelyNeed(total.pieces)} through ${longDay(outlook.through)}, in the mean ${total.expected.toFixed(1)}`,
-    width - 24,
-  );
+  const { heading } = outlook;
+  const top = headingOf(heading, outlook.under, width - 24);
   const height = Math.round(Math.max(300, Math.min(560, width * 0.55)) + 60);
   const legend = legendOf(signs, width, 0);
   const base = { right: width - 16, top: top.height + 30, bottom: height - legend.height - 52 };
@@ -92,7 +124,7 @@ function monthDrawn(
 }
 
 function outlookInWords(outlook: Outlook): string {
-  const { inUse, calendarEndsOn } = outlook;
+  const { calendarEndsOn } = outlook;
   const months = outlook.months
     .map((month) => {
       return `${longMonth(month)}: ${rangeInWords(month.pieces)}, median ${month.pieces.median}, mean ${readable(month.expected)}`;
@@ -102,5 +134,5 @@ function outlookInWords(outlook: Outlook): string {
     calendarEndsOn === null
       ? "The calendar has no meetings, so that nothing but ageing by days is needed."
       : `The calendar ends on ${longDay(calendarEndsOn)}: no meeting, no wear.`;
-  return `${outlook.sentence} ${inUse} in use. Pieces needed in each month, eight in ten times: ${months}. ${end}`;
+  return `${outlook.sentences} Pieces needed in each month, eight in ten times: ${months}. ${end}`;
 }

@@ -2,10 +2,11 @@ import { z } from "zod";
 import { limitNames } from "../../domain/wear.ts";
 import { lineOutlook } from "../../services/line-outlook.ts";
 import { restockPlan } from "../../services/restock-plan.ts";
+import { shelfLineOutlook } from "../../services/shelf-plan.ts";
 import { pictureAxes, wearPicture } from "../../services/wear-picture.ts";
 import { scope } from "../answer-schemas.ts";
 import { pictureHeaders } from "../charts/frame.ts";
-import { outlookChart } from "../charts/outlook-chart.ts";
+import { ofTheCars, ofTheShelf, outlookChart } from "../charts/outlook-chart.ts";
 import { planChart } from "../charts/plan-chart.ts";
 import { wearChart } from "../charts/wear-chart.ts";
 import { operation } from "../operation.ts";
@@ -69,7 +70,24 @@ export const pictureOperations = [
     problems: [404, 409],
     example: { query: { through: "2027-06-30" } },
   })(async ({ params, query: { width = usualWidth, ...asked } }, work) =>
-    pictureOf(outlookChart(await lineOutlook(work, params.id, asked), width)),
+    pictureOf(outlookChart(ofTheCars(await lineOutlook(work, params.id, asked)), width)),
+  ),
+
+  operation({
+    method: "get",
+    path: "/v1/lines/{id}/shelf-outlook.svg",
+    operationId: "shelfOutlookPicture",
+    summary: "A picture of what a line's shelf will be asked for, month by month",
+    description: `${drawing} For the shop and the owner: the pooled need of the drivers who share theirs, beyond what they hold themselves, with the 10th percentile, median and 90th percentile of each month, as in the plan of the shelf. It says how many drivers stand behind it, and is refused (409, \`withheld\`) where those are fewer than three.`,
+    tags: ["answers"],
+    need: "stock:read",
+    params: ById,
+    query: z.strictObject({ through: Day.meta({ description: "last day that counts" }), width }),
+    answers: { 200: { description: "The picture.", type: svg } },
+    problems: [404, 409],
+    example: { query: { through: "2027-06-30" } },
+  })(async ({ params, query: { width = usualWidth, through } }, work) =>
+    pictureOf(outlookChart(ofTheShelf(await shelfLineOutlook(work, params.id, { through })), width)),
   ),
 
   operation({

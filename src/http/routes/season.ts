@@ -3,18 +3,14 @@ import { clocks } from "../../domain/kind.ts";
 import { changePieceEarly } from "../../services/change-piece-early.ts";
 import { lineOutlook } from "../../services/line-outlook.ts";
 import { seasonCost } from "../../services/season-cost.ts";
-import { CalendarEnd, scope, Sentence, share } from "../answer-schemas.ts";
+import { CalendarEnd, Month, monthOfNeed, PieceRange, scope, Sentence, share } from "../answer-schemas.ts";
 import { operation } from "../operation.ts";
 import { ById, Currency, Day, Id, Instant, MinorUnits, queryInteger } from "../schemas.ts";
 import { AdviceRule } from "../wear-schemas.ts";
 
-const Month = z.string().meta({ description: "month, YYYY-MM", example: "2027-02" });
 const MoneyRange = z
   .object({ p10: MinorUnits, median: MinorUnits, p90: MinorUnits })
   .meta({ id: "MoneyRange", description: "10th percentile, median and 90th percentile, in minor units" });
-const PieceRange = z
-  .object({ p10: z.number().int(), median: z.number().int(), p90: z.number().int() })
-  .meta({ id: "PieceRange", description: "10th percentile, median and 90th percentile, in pieces" });
 const spend = { expectedMinorUnits: MinorUnits, rangeMinorUnits: MoneyRange };
 const Actual = MinorUnits.meta({
   description: "orders at the price they were placed at, and what came without an order at today's price",
@@ -76,10 +72,7 @@ const LineOutlook = z
     calendarEndsOn: CalendarEnd,
     months: z.array(
       z.object({
-        month: Month,
-        lastDay: Day,
-        expected: z.number().meta({ description: "pieces expected to be needed in the month" }),
-        pieces: PieceRange,
+        ...monthOfNeed,
         through: z
           .object({ expected: z.number(), pieces: PieceRange })
           .meta({ description: "from now through the end of the month" }),

@@ -1,6 +1,6 @@
 import { z } from "zod";
 import { shelfPlan } from "../../services/shelf-plan.ts";
-import { chance, LeadTime, Sentence, targetMembers, Totals } from "../answer-schemas.ts";
+import { chance, LeadTime, Month, monthOfNeed, Sentence, targetMembers, Totals } from "../answer-schemas.ts";
 import {
   askedOfShelf,
   count,
@@ -22,10 +22,13 @@ const ShelfLine = z
     drivers,
     inUse: count,
     need: need("pieces needed from the shelf through the day, beyond what drivers hold"),
-    peak: z
-      .object({ day: Day, expected: z.number() })
-      .nullable()
-      .meta({ description: "the stretch that ends on this day needs most" }),
+    months: z.array(z.object(monthOfNeed)).meta({
+      description:
+        "the need month by month, in the club's time zone, through the day asked for; expected pieces add up to those of the whole need, ranges do not",
+    }),
+    peak: z.object({ month: Month, day: Day, expected: z.number() }).nullable().meta({
+      description: "the month that needs most, and in it the stretch that does: it ends on this day",
+    }),
     onHand: z.number().int(),
     onOrder: z.number().int(),
     ageing: z.number().int().meta({ description: "past shelf life by the day, and not counted" }),
