@@ -114,6 +114,23 @@ function driverRate(
 export const breakageOf = ({ drivers, newDriver }: LineBreakage, driverId: string): BreakageEvidence =>
   drivers[driverId] ?? newDriver;
 
+/**
+ * The law of the rate that all drivers of a line share: that of somebody new is λ f with f of mean 1, so that λ has the
+ * same mean, and its square is that of λ f over 1 + 1 / κ.
+ */
+export function sharedRate({ newDriver }: LineBreakage): BreakageEvidence {
+  const mean = newDriver.shape / newDriver.rate;
+  const square = (mean * mean * (1 + 1 / newDriver.shape)) / (1 + 1 / factorShape);
+  const variance = Math.max(square - mean * mean, 1e-6 * mean * mean);
+  return { ...newDriver, shape: (mean * mean) / variance, rate: mean / variance };
+}
+
+/** The gamma law of a driver's own rate, given that of the line and what broke for him. */
+export const factorLaw = ({ broken, runs }: BreakageEvidence, perRun: number) => ({
+  shape: factorShape + broken,
+  scale: perRun / (factorShape + perRun * runs),
+});
+
 /** Breakages per run as a range: 10th percentile, median and 90th of the gamma law. */
 export function breakagePerRun({ shape, rate }: BreakageEvidence): {
   p10: number;

@@ -1,13 +1,12 @@
 import {
   convolve,
   delayedCounts,
-  gammaQuadrature,
   mixture,
   type RenewalTable,
   renewalTable,
   scaleToBatches,
 } from "../stats/index.ts";
-import type { BreakageEvidence } from "./breakage.ts";
+import { type BreakageOfOwners, type SharedBreakage, sharedBreakages } from "./demand-breakage.ts";
 
 /**
  * How many pieces of a line a horizon will use up: each position is a renewal process whose first interval is what is
@@ -103,17 +102,6 @@ function slopesOf(table: Float64Array): Float64Array {
   });
 }
 
-/** What the breakages per run may be: a few values with weights, one where it hardly matters. */
-export function breakageRates(
-  { shape, rate }: BreakageEvidence,
-  runs: number,
-): { weight: number; perRun: number }[] {
-  const mean = shape / rate;
-  if (mean * runs < 0.02) return [{ weight: 1, perRun: mean }];
-  const nodes = gammaQuadrature({ shape, scale: 1 / rate }, shape > 6 ? 2 : 3);
-  return nodes.map(({ node, weight }) => ({ weight, perRun: node }));
-}
-
 /**
  * The number of pieces of a line needed through each checkpoint, as a probability for each number from 0.
  *
@@ -121,16 +109,18 @@ export function breakageRates(
  */
 export function piecesNeeded(
   worlds: readonly LineWorld[],
-  breakage: BreakageEvidence,
+  breakage: BreakageOfOwners,
   held: ReadonlyMap<string, number> = new Map(),
 ): number[][] {
   const groups = worlds[0]?.groups ?? [];
-  const runs = groups.reduce((sum, group) => sum + group.runs * group.worn.length, 0);
-  const rates = breakageRates(breakage, runs);
+  const runsOf = new Map<string, number>();
+  for (const { owner, runs, worn } of groups)
+    runsOf.set(owner, (runsOf.get(owner) ?? 0) + runs * worn.length);
+  const breakages = sharedBreakages(breakage, runsOf);
   const parts = worlds.flatMap((world) =>
-    rates.map(({ weight, perRun }) => ({
-      weight: weight * world.weight,
-      needed: neededIn(world, perRun, held),
+    breakages.map((shared) => ({
+      weight: shared.weight * world.weight,
+      needed: neededIn(world, shared, held),
     })),
   );
   const checkpoints = groups[0]?.usageThrough.length ?? 0;
@@ -139,44 +129,74 @@ export function piecesNeeded(
   );
 }
 
-/** The same in one world and with one rate of breakage, where the positions are independent. */
-function neededIn(world: LineWorld, perRun: number, held: ReadonlyMap<string, number>): number[][] {
+/** Tables of later lives are made for rates of breakage this far apart, so that drivers share them: 3 % off at most. */
+const rateStep = 0.06;
+const shareable = (rate: number) =>
+  rate > 0 ? Math.exp(Math.round(Math.log(rate) / rateStep) * rateStep) : 0;
+
+/** The same in one world and with one rate of breakage of the line, where the owners are independent. */
+function neededIn(world: LineWorld, shared: SharedBreakage, held: ReadonlyMap<string, number>): number[][] {
   const longest = world.groups.reduce((most, group) => Math.max(most, group.usageThrough.at(-1) ?? 0), 0);
   const tables = new Map<string, RenewalTable>();
-  const byOwner = new Map<string, number[][]>();
-  for (const { owner, worn, usageThrough, runs } of world.groups) {
-    const size = worn.length;
-    const end = usageThrough.at(-1)!;
-    const breaksPerUsage = end > 0 ? (perRun * runs) / end : 0;
-    const ended = lawOfSet(size, breaksPerUsage);
-    // Cars that drive alike share the table of later lives: it is most of the work.
+  // Cars that drive alike share the table of later lives: it is most of the work.
+  const tableOf = (size: number, breaksPerUsage: number): RenewalTable => {
     const key = `${size} ${breaksPerUsage.toPrecision(6)}`;
     let table = tables.get(key);
     if (table === undefined) {
+      const ended = lawOfSet(size, breaksPerUsage);
       table = renewalTable({
         cdf: ended((usage) => (1 - world.newWorn(usage)) ** size),
         horizon: longest,
       });
       tables.set(key, table);
     }
-    // A set whose first piece may be finished already is changed at once: the law starts above 0 there.
-    const first = ended((usage) => worn.reduce((product, one) => product * (1 - one(usage)), 1));
-    const counts = delayedCounts(table, first, usageThrough);
-    const before = byOwner.get(owner);
-    byOwner.set(
-      owner,
-      counts.map((count, i) => {
-        const pieces = scaleToBatches(count, size);
-        return before === undefined ? trimmed(pieces) : trimmed(convolve(before[i]!, pieces));
-      }),
-    );
+    return table;
+  };
+  const byOwner = new Map<string, ChangedTogether[]>();
+  for (const group of world.groups) {
+    const others = byOwner.get(group.owner);
+    if (others === undefined) byOwner.set(group.owner, [group]);
+    else others.push(group);
   }
+  const several = byOwner.size > 1;
   let totals: number[][] | undefined;
-  for (const [owner, needed] of byOwner) {
+  for (const [owner, groups] of byOwner) {
+    const parts = shared
+      .ratesOf(owner)
+      .map(({ weight, perRun }) => ({ weight, needed: neededOf(groups, perRun, several, tableOf) }));
+    const needed = parts[0]!.needed.map((law, i) =>
+      parts.length === 1
+        ? law
+        : mixture(parts.map((part) => ({ weight: part.weight, probabilities: part.needed[i]! }))),
+    );
     const net = needed.map((law) => beyond(law, held.get(owner) ?? 0));
     totals = totals === undefined ? net : totals.map((total, i) => trimmed(convolve(total, net[i]!)));
   }
   return totals ?? [];
+}
+
+/** The need of one owner with one rate of breakage, where his positions are independent. */
+function neededOf(
+  groups: readonly ChangedTogether[],
+  perRun: number,
+  several: boolean,
+  tableOf: (size: number, breaksPerUsage: number) => RenewalTable,
+): number[][] {
+  let sum: number[][] | undefined;
+  for (const { worn, usageThrough, runs } of groups) {
+    const size = worn.length;
+    const end = usageThrough.at(-1)!;
+    const breaksPerUsage = end > 0 ? (perRun * runs) / end : 0;
+    const table = tableOf(size, several ? shareable(breaksPerUsage) : breaksPerUsage);
+    // A set whose first piece may be finished already is changed at once: the law starts above 0 there.
+    const first = lawOfSet(
+      size,
+      breaksPerUsage,
+    )((usage) => worn.reduce((product, one) => product * (1 - one(usage)), 1));
+    const pieces = delayedCounts(table, first, usageThrough).map((count) => scaleToBatches(count, size));
+    sum = pieces.map((law, i) => trimmed(sum === undefined ? law : convolve(sum[i]!, law)));
+  }
+  return sum ?? [];
 }
 
 /** The law of the end of a set by wear or breakage, from its chance of not being worn out. */

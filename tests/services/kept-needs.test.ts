@@ -78,4 +78,31 @@ describe("a restock list that rests on kept needs", () => {
     await must("DELETE", `/v1/runs/${id}`);
     expect(await must("GET", where)).toEqual(before);
   });
+
+  it("follows what broke for another driver, and a driver's list his own breakages", async () => {
+    const { must } = service.owner;
+    const needOf = async (driverId: string) => {
+      const list = await must("GET", `${where}&driverId=${driverId}`);
+      const all = [...list.suppliers.flatMap((one: any) => one.lines), ...list.enough];
+      return all.find((one: any) => one.sku === "S-1").need.expected as number;
+    };
+    const [ada, ben] = club.cars.map((car: any) => car.driverId as string);
+    const before = await must("GET", where);
+    const [adaBefore, benBefore] = [await needOf(ada!), await needOf(ben!)];
+    let hour = 0;
+    const at = () => new Date(Date.parse("2026-11-20T08:00:00Z") + 3_600_000 * hour++).toISOString();
+    for (let i = 0; i < 3; i++) {
+      const piece = await must("POST", "/v1/pieces", {
+        driverId: ben,
+        lineId: club.lines.spur.id,
+        mark: `broke ${i}`,
+      });
+      await must("PUT", `/v1/pieces/${piece.id}/retirement`, { at: at(), retiredFor: "broken" });
+    }
+    const after = await must("GET", where);
+    expect(after).not.toEqual(before);
+    const [adaMore, benMore] = [(await needOf(ada!)) - adaBefore, (await needOf(ben!)) - benBefore];
+    expect(benMore).toBeGreaterThan(0.1);
+    expect(benMore).toBeGreaterThan(1.3 * adaMore);
+  });
 });
