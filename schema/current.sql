@@ -102,6 +102,7 @@ CREATE TABLE "entries" (
   "carId" text not null references "cars" ("id"),
   "attends" integer not null,
   "plannedRuns" integer,
+  "version" integer default 1 not null,
   constraint "entriesUnique1" unique ("meetingId", "carId"),
   constraint "entriesCheck1" check ("attends" in (0, 1))
 ) strict;
@@ -447,6 +448,7 @@ CREATE TABLE "shopMatches" (
   "shopSku" text not null,
   "lineId" text references "lines" ("id"),
   "confirmedAt" text not null,
+  "version" integer default 1 not null,
   constraint "shopMatchesUnique1" unique ("shopId", "shopSku")
 ) strict;
 

@@ -7,6 +7,7 @@ import { calendarFeeds } from "./0006-calendar-feeds.ts";
 import { weights } from "./0007-weights.ts";
 import { rowsKept } from "./0008-rows-kept.ts";
 import { exposure } from "./0009-exposure.ts";
+import { statedVersions } from "./0010-stated-versions.ts";
 import type { Step } from "./types.ts";
 
 export type { Dialect, Step } from "./types.ts";
@@ -22,4 +23,5 @@ export const steps: readonly Step[] = [
   weights,
   rowsKept,
   exposure,
+  statedVersions,
 ];

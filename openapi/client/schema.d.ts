@@ -645,10 +645,14 @@ export interface paths {
             path?: never;
             cookie?: never;
         };
-        get?: never;
+        /**
+         * Read what one car does at a meeting
+         * @description Stated or not. What was stated has a version and its ETag, to be sent as If-Match with a change.
+         */
+        get: operations["getEntry"];
         /**
          * State whether a car attends a meeting
-         * @description Without this a car attends where the meeting is of its model's discipline, or of none. A driver's key enters its own cars.
+         * @description Without this a car attends where the meeting is of its model's discipline, or of none. A driver's key enters its own cars. `If-None-Match: *` states it only where nothing was stated yet.
          */
         put: operations["enterCar"];
         post?: never;
@@ -1531,10 +1535,14 @@ export interface paths {
             path?: never;
             cookie?: never;
         };
-        get?: never;
+        /**
+         * Read which line a thing on a shop's list is
+         * @description Matched by a number or by a person. What a person said has a version and its ETag, to be sent as If-Match with a correction.
+         */
+        get: operations["getMatch"];
         /**
          * Say which line a thing on a shop's list is, or that it is none
-         * @description Said once, it lasts: later lists of the shop are matched by it before anything else. Say it again to correct it.
+         * @description Said once, it lasts: later lists of the shop are matched by it before anything else. Say it again to correct it; `If-None-Match: *` says it only where nobody has yet.
          */
         put: operations["confirmMatch"];
         post?: never;
@@ -3177,6 +3185,8 @@ export interface components {
             plannedRuns: number;
             /** @description true where it was entered; false where it follows from the disciplines of meeting and car */
             stated: boolean;
+            /** @description counts what was stated; null where nothing was yet */
+            version: number | null;
         };
         EntryPage: {
             items: components["schemas"]["Entry"][];
@@ -4853,8 +4863,7 @@ export interface components {
                 score: number;
             }[];
         };
-        /** @description a thing on a shop's list */
-        ListedItem: {
+        ShopMatch: {
             /**
              * @description the shop's own article number
              * @example GM-331
@@ -4883,6 +4892,8 @@ export interface components {
             matchedBy: ("gtin" | "sku" | "mpn" | "confirmed" | "none") | null;
             /** @description when this was said, where that is longer ago than the list: its newer row was rejected; null: with the list */
             saidAt: string | null;
+            /** @description counts what a person said of it; null where nobody has yet */
+            version: number | null;
         };
         StockListResult: {
             /** @enum {string} */
@@ -4941,6 +4952,37 @@ export interface components {
             items: components["schemas"]["ListedItem"][];
             /** @description give it as `after` for the next page; null on the last one */
             next: string | null;
+        };
+        /** @description a thing on a shop's list */
+        ListedItem: {
+            /**
+             * @description the shop's own article number
+             * @example GM-331
+             */
+            sku: string;
+            name: string | null;
+            gtin: string | null;
+            /** @description the maker's part number */
+            mpn: string | null;
+            /** @description on the shelf, counted as it is sold (packs, where it is a pack); null: the shop does not tell */
+            onHand: number | null;
+            /** @description of one as it is sold, in minor units of the shop's currency */
+            priceMinorUnits: number | null;
+            /** @description a word of schema.org */
+            availability: ("BackOrder" | "Discontinued" | "InStock" | "InStoreOnly" | "LimitedAvailability" | "MadeToOrder" | "OnlineOnly" | "OutOfStock" | "PreOrder" | "PreSale" | "Reserved" | "SoldOut") | null;
+            /** @description days from order to arrival where it is not on the shelf; null: the shop does not tell */
+            leadTimeDays: {
+                least: number;
+                most: number;
+            } | null;
+            /** @description fewest that are sold at once */
+            minimumOrder: number | null;
+            /** @description the club's line that it is */
+            lineId: components["schemas"]["Id"] | null;
+            /** @description how that is known; none: a person said that it is no line; null: nobody knows yet */
+            matchedBy: ("gtin" | "sku" | "mpn" | "confirmed" | "none") | null;
+            /** @description when this was said, where that is longer ago than the list: its newer row was rejected; null: with the list */
+            saidAt: string | null;
         };
         /** @description pieces that a driver asked a shop to hold */
         Reservation: {
@@ -10872,10 +10914,70 @@ export interface operations {
             500: components["responses"]["Problem500"];
         };
     };
+    getEntry: {
+        parameters: {
+            query?: never;
+            header?: {
+                /** @description an ETag that is known already: if it still holds, the answer is 304 with no body */
+                "If-None-Match"?: string;
+            };
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+                /** @description identifier */
+                carId: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description What the car does at the meeting. */
+            200: {
+                headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
+                    [name: string]: unknown;
+                };
+                content: {
+                    /**
+                     * @example {
+                     *       "meetingId": "01930000-0000-7000-8000-00000003ee01",
+                     *       "carId": "01930000-0000-7000-8000-0000000ca001",
+                     *       "carName": "Thornbill",
+                     *       "driverId": "01930000-0000-7000-8000-0000000d0001",
+                     *       "attends": true,
+                     *       "plannedRuns": 6,
+                     *       "stated": false,
+                     *       "version": null
+                     *     }
+                     */
+                    "application/json": components["schemas"]["Entry"];
+                };
+            };
+            /** @description Nothing has changed since the ETag that was sent. */
+            304: {
+                headers: {
+                    /** @description the same ETag */
+                    etag?: string;
+                    [name: string]: unknown;
+                };
+                content?: never;
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
     enterCar: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                "If-Match"?: string;
+            };
             path: {
                 /** @description identifier */
                 id: components["schemas"]["Id"];
@@ -10906,6 +11008,8 @@ export interface operations {
             /** @description What the car does at the meeting. */
             200: {
                 headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
                     [name: string]: unknown;
                 };
                 content: {
@@ -10917,7 +11021,8 @@ export interface operations {
                      *       "driverId": "01930000-0000-7000-8000-0000000d0001",
                      *       "attends": true,
                      *       "plannedRuns": 4,
-                     *       "stated": true
+                     *       "stated": true,
+                     *       "version": 1
                      *     }
                      */
                     "application/json": components["schemas"]["Entry"];
@@ -10927,6 +11032,7 @@ export interface operations {
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
+            412: components["responses"]["Problem412"];
             413: components["responses"]["Problem413"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
@@ -10968,7 +11074,8 @@ export interface operations {
                      *           "driverId": "01930000-0000-7000-8000-0000000d0001",
                      *           "attends": true,
                      *           "plannedRuns": 6,
-                     *           "stated": false
+                     *           "stated": false,
+                     *           "version": null
                      *         }
                      *       ],
                      *       "next": null
@@ -12133,9 +12240,9 @@ export interface operations {
                      *           "minorUnits": 5200
                      *         }
                      *       ],
-                     *       "chanceWithout": 4.31935e-7,
-                     *       "chanceWith": 0.855651,
-                     *       "chanceWithAtMost": 0.915821,
+                     *       "chanceWithout": 4.40117e-7,
+                     *       "chanceWith": 0.859535,
+                     *       "chanceWithAtMost": 0.919768,
                      *       "suppliers": [
                      *         {
                      *           "supplierId": "01930000-0000-7000-8000-0000005bb001",
@@ -12179,7 +12286,7 @@ export interface operations {
                      *               "kindCode": "TYR-EX",
                      *               "inUse": 2,
                      *               "need": {
-                     *                 "expected": 3.33337,
+                     *                 "expected": 3.3126,
                      *                 "p10": 2,
                      *                 "median": 4,
                      *                 "p90": 4
@@ -12193,12 +12300,12 @@ export interface operations {
                      *               "leastPacks": 1,
                      *               "orderBy": "2027-01-26",
                      *               "late": false,
-                     *               "chanceWithout": 4.6231e-7,
-                     *               "chanceWith": 0.915821,
-                     *               "expectedShort": 3.33337,
+                     *               "chanceWithout": 4.70958e-7,
+                     *               "chanceWith": 0.919768,
+                     *               "expectedShort": 3.3126,
                      *               "reorderPoint": 0,
                      *               "orderUpTo": 0,
-                     *               "safetyStock": -0.000232415,
+                     *               "safetyStock": -0.000231371,
                      *               "leadTime": {
                      *                 "meanDays": 6.27617,
                      *                 "sdDays": 4.63401,
@@ -12236,7 +12343,7 @@ export interface operations {
                      *           "kindCode": "SPR-EX",
                      *           "inUse": 1,
                      *           "need": {
-                     *             "expected": 0.157125,
+                     *             "expected": 0.151771,
                      *             "p10": 0,
                      *             "median": 0,
                      *             "p90": 1
@@ -12255,7 +12362,7 @@ export interface operations {
                      *           "expectedShort": 0,
                      *           "reorderPoint": 0,
                      *           "orderUpTo": 0,
-                     *           "safetyStock": -0.00000570585,
+                     *           "safetyStock": -0.00000546966,
                      *           "leadTime": {
                      *             "meanDays": 6.27617,
                      *             "sdDays": 4.63401,
@@ -12312,7 +12419,7 @@ export interface operations {
                      *           "kindCode": "LIP-EX",
                      *           "inUse": 1,
                      *           "need": {
-                     *             "expected": 0.066385,
+                     *             "expected": 0.0662613,
                      *             "p10": 0,
                      *             "median": 0,
                      *             "p90": 0
@@ -12326,12 +12433,12 @@ export interface operations {
                      *           "leastPacks": 0,
                      *           "orderBy": null,
                      *           "late": false,
-                     *           "chanceWithout": 0.934299,
-                     *           "chanceWith": 0.934299,
-                     *           "expectedShort": 0.066385,
+                     *           "chanceWithout": 0.934514,
+                     *           "chanceWith": 0.934514,
+                     *           "expectedShort": 0.0662613,
                      *           "reorderPoint": 0,
                      *           "orderUpTo": 0,
-                     *           "safetyStock": -0.00000111487,
+                     *           "safetyStock": -0.00000110924,
                      *           "leadTime": {
                      *             "meanDays": 6.27617,
                      *             "sdDays": 4.63401,
@@ -12432,7 +12539,7 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
-                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 360" width="400" height="360" role="img" aria-labelledby="title-01930000-0000-7000-8000-00000011e001 desc-01930000-0000-7000-8000-00000011e001"><title id="title-01930000-0000-7000-8000-00000011e001">QB-SP-487: need by month</title><desc id="desc-01930000-0000-7000-8000-00000011e001">0 to 1 are likely to be needed through 2027-06-30 (expected 0.2), most of them in 2027-05 (0.1); the calendar ends on 2027-05-23, and no wear after it is counted. 1 in use. Pieces needed in each month, eight in ten times: December 2026: none, median 0, mean 0; January 2027: none, median 0, mean 0; February 2027: none, median 0, mean 0.0429; March 2027: none, median 0, mean 0.0223; April 2027: none, median 0, mean 0.0246; May 2027: none, median 0, mean 0.0673; June 2027: none, median 0, mean 0. The calendar ends on 23 May 2027: no meeting, no wear.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212}}.ground{fill:var(--ground)}text{fill:var(--ink)}.soft{fill:var(--soft)}.heading{font-weight: */
+                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 360" width="400" height="360" role="img" aria-labelledby="title-01930000-0000-7000-8000-00000011e001 desc-01930000-0000-7000-8000-00000011e001"><title id="title-01930000-0000-7000-8000-00000011e001">QB-SP-487: need by month</title><desc id="desc-01930000-0000-7000-8000-00000011e001">0 to 1 are likely to be needed through 2027-06-30 (expected 0.2), most of them in 2027-05 (0.1); the calendar ends on 2027-05-23, and no wear after it is counted. 1 in use. Pieces needed in each month, eight in ten times: December 2026: none, median 0, mean 0; January 2027: none, median 0, mean 0; February 2027: none, median 0, mean 0.0411; March 2027: none, median 0, mean 0.0214; April 2027: none, median 0, mean 0.0237; May 2027: none, median 0, mean 0.0656; June 2027: none, median 0, mean 0. The calendar ends on 23 May 2027: no meeting, no wear.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212}}.ground{fill:var(--ground)}text{fill:var(--ink)}.soft{fill:var(--soft)}.heading{font-weight: */
                     "image/svg+xml": string;
                 };
             };
@@ -12467,7 +12574,7 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
-                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 360" width="400" height="360" role="img" aria-labelledby="title-01930000-0000-7000-8000-00000011e001 desc-01930000-0000-7000-8000-00000011e001"><title id="title-01930000-0000-7000-8000-00000011e001">QB-SP-487: need from the shelf by month</title><desc id="desc-01930000-0000-7000-8000-00000011e001">3 drivers are likely to need 0 to 1 from the shelf through 2027-06-30, most in 2027-05, around 2027-05-23 (0.1); none has to be kept (now 4 and 0). 3 of the 3 drivers who share what they will need stand behind it, with 3 in use. Pieces needed in each month, eight in ten times: December 2026: none, median 0, mean 0; January 2027: none, median 0, mean 0; February 2027: none, median 0, mean 0.0869; March 2027: none, median 0, mean 0.0452; April 2027: none, median 0, mean 0.0473; May 2027: none, median 0, mean 0.107; June 2027: none, median 0, mean 0. The calendar ends on 23 May 2027: no meeting, no wear.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212}}.ground{fill:var(--gro */
+                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 360" width="400" height="360" role="img" aria-labelledby="title-01930000-0000-7000-8000-00000011e001 desc-01930000-0000-7000-8000-00000011e001"><title id="title-01930000-0000-7000-8000-00000011e001">QB-SP-487: need from the shelf by month</title><desc id="desc-01930000-0000-7000-8000-00000011e001">3 drivers are likely to need 0 to 1 from the shelf through 2027-06-30, most in 2027-05, around 2027-05-23 (0.1); none has to be kept (now 4 and 0). 3 of the 3 drivers who share what they will need stand behind it, with 3 in use. Pieces needed in each month, eight in ten times: December 2026: none, median 0, mean 0; January 2027: none, median 0, mean 0; February 2027: none, median 0, mean 0.0876; March 2027: none, median 0, mean 0.0456; April 2027: none, median 0, mean 0.0477; May 2027: 0 to 1, median 0, mean 0.107; June 2027: none, median 0, mean 0. The calendar ends on 23 May 2027: no meeting, no wear.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212}}.ground{fill:var(--g */
                     "image/svg+xml": string;
                 };
             };
@@ -12550,9 +12657,9 @@ export interface operations {
                 content: {
                     /**
                      * @example supplier,name,sku,insteadOf,packs,packSize,orderMultiplePacks,leastPacks,pieces,price,cost,currency,orderBy,late,inUse,needP10,needMedian,needP90,onHand,onOrder,spares,ageing,onShelf,chanceWithout,chanceWith,fromShelves,fromElsewhere,shelves,reorderPoint,orderUpTo,why,cautions,lineId
-                     *     Harrowmead Trade,"Control slick, set of four",QB-TY-101,,1,4,1,1,4,52.00,52.00,AUD,2027-01-26,false,2,2,4,4,0,0,0,0,0,4.623098084990952e-7,0.91582134510712,0,4,,0,0,"2 to 4 are likely to be needed and there are 0 on hand, 0 on order, 0 part-worn (chance of enough: under 1 %); 1 pack (4 pieces) makes it 92 %. 4 must come from elsewhere.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000000051
-                     *     ,Spur 87T 48 DP,QB-SP-487,,0,1,1,0,0,9.00,0.00,AUD,,false,1,0,0,1,12,6,1,0,0,0.9999999999999998,0.9999999999999998,0,0,"Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago.",0,0,"12 on hand, 6 on order, 1 part-worn last through 2027-06-30 with a chance of over 99 %; 0 to 1 are likely to be needed.",Unplug the pack before fingers go near the gears.,01930000-0000-7000-8000-00000011e001
-                     *     ,LiPo 2S 5000 mAh,QB-EL-801,,0,1,1,0,0,85.00,0.00,AUD,,false,1,0,0,0,0,0,0,0,0,0.9342986880928115,0.9342986880928115,0,0,,0,0,"0 on hand, 0 on order, 0 part-worn last through 2027-06-30 with a chance of 93 %; none is likely to be needed.",Unplug the pack before fingers go near the gears.,01930000-0000-7000-8000-000000000053
+                     *     Harrowmead Trade,"Control slick, set of four",QB-TY-101,,1,4,1,1,4,52.00,52.00,AUD,2027-01-26,false,2,2,4,4,0,0,0,0,0,4.70957891806342e-7,0.9197676916379693,0,4,,0,0,"2 to 4 are likely to be needed and there are 0 on hand, 0 on order, 0 part-worn (chance of enough: under 1 %); 1 pack (4 pieces) makes it 92 %. 4 must come from elsewhere.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000000051
+                     *     ,Spur 87T 48 DP,QB-SP-487,,0,1,1,0,0,9.00,0.00,AUD,,false,1,0,0,1,12,6,1,0,0,1,1,0,0,"Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago.",0,0,"12 on hand, 6 on order, 1 part-worn last through 2027-06-30 with a chance of over 99 %; 0 to 1 are likely to be needed.",Unplug the pack before fingers go near the gears.,01930000-0000-7000-8000-00000011e001
+                     *     ,LiPo 2S 5000 mAh,QB-EL-801,,0,1,1,0,0,85.00,0.00,AUD,,false,1,0,0,0,0,0,0,0,0,0.9345135249674272,0.9345135249674272,0,0,,0,0,"0 on hand, 0 on order, 0 part-worn last through 2027-06-30 with a chance of 93 %; none is likely to be needed.",Unplug the pack before fingers go near the gears.,01930000-0000-7000-8000-000000000053
                      */
                     "text/csv; charset=utf-8; header=present": string;
                 };
@@ -12741,9 +12848,9 @@ export interface operations {
                     /**
                      * @example do,what,sku,pieces,grams,carStopper,chance,inBox,atHome,spares,onShelf,shelves,missing,cost,currency,why,cautions
                      *     change before leaving,front-right tyre: 2-FR,,,,true,0.49458890227291386,,,,,,,,,"By chance of wear, change it before leaving: it is worn out by the end of Round 1 with a chance of 49 % (change from 30 % on).","Wear eye protection when gluing, and follow the glue maker's instructions."
-                     *     carry,"Control slick, set of four",QB-TY-101,2,,true,0.03908737275938634,0,0,0,0,,2,52.00,AUD,"Carry 2: the day is over without it; the chance that one is needed is 4 %, there are 0 in the box, 0 at home and 0 part-worn, so 2 must be bought. 2 must come from elsewhere.","Wear eye protection when gluing, and follow the glue maker's instructions."
-                     *     carry,Spur 87T 48 DP,QB-SP-487,1,,true,0.02097926733120603,3,5,1,4,"Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago.",0,0.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is 2 %, there are 3 in the box, 5 at home and 1 part-worn.",Unplug the pack before fingers go near the gears.
-                     *     carry,LiPo 2S 5000 mAh,QB-EL-801,1,,true,0.0035304173808810013,0,0,0,0,,1,85.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is under 1 %, there are 0 in the box, 0 at home and 0 part-worn, so 1 must be bought. 1 must come from elsewhere.",Unplug the pack before fingers go near the gears.
+                     *     carry,"Control slick, set of four",QB-TY-101,2,,true,0.036426365789737014,0,0,0,0,,2,52.00,AUD,"Carry 2: the day is over without it; the chance that one is needed is 4 %, there are 0 in the box, 0 at home and 0 part-worn, so 2 must be bought. 2 must come from elsewhere.","Wear eye protection when gluing, and follow the glue maker's instructions."
+                     *     carry,Spur 87T 48 DP,QB-SP-487,1,,true,0.02002686959374622,3,5,1,4,"Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago.",0,0.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is 2 %, there are 3 in the box, 5 at home and 1 part-worn.",Unplug the pack before fingers go near the gears.
+                     *     carry,LiPo 2S 5000 mAh,QB-EL-801,1,,true,0.003508645778238839,0,0,0,0,,1,85.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is under 1 %, there are 0 in the box, 0 at home and 0 part-worn, so 1 must be bought. 1 must come from elsewhere.",Unplug the pack before fingers go near the gears.
                      */
                     "text/csv; charset=utf-8; header=present": string;
                 };
@@ -12920,7 +13027,7 @@ export interface operations {
                 content: {
                     /**
                      * @example supplier,advice,orderOn,name,list,sku,makersPartNumber,gtin,packs,packSize,pieces,price,cost,currency,orderFrom,orderBy,late,shortOn,arrivalP10,arrivalMedian,arrivalP90,needP10,needMedian,needP90,onHand,heldPieces,onOrder,takenPastYear,reorderPoint,orderUpTo,ended,boughtThrough,chanceWith,why,lineId
-                     *     Harrowmead Trade,wait,2026-12-16,"Control slick, set of four",order,QB-TY-101,,,2,4,8,52.00,104.00,AUD,2026-12-03,2026-12-16,false,2026-12-31,2026-12-18,2026-12-22,2026-12-28,2,4,7,0,0,0,0,0,0,,2027-06-30,0.9817126159721423,"0 on hand and 0 on order may not last through 2026-12-31; 3 drivers are likely to need 2 to 7 through 2027-06-30 (0 left the shelf in the past year), and 2 packs (8 pieces) make it last with a chance of 98 %.",01930000-0000-7000-8000-000000000051
+                     *     Harrowmead Trade,wait,2026-12-16,"Control slick, set of four",order,QB-TY-101,,,2,4,8,52.00,104.00,AUD,2026-12-03,2026-12-16,false,2026-12-31,2026-12-18,2026-12-22,2026-12-28,2,4,7,0,0,0,0,0,0,,2027-06-30,0.9827152366735404,"0 on hand and 0 on order may not last through 2026-12-31; 3 drivers are likely to need 2 to 7 through 2027-06-30 (0 left the shelf in the past year), and 2 packs (8 pieces) make it last with a chance of 98 %.",01930000-0000-7000-8000-000000000051
                      */
                     "text/csv; charset=utf-8; header=present": string;
                 };
@@ -13110,9 +13217,9 @@ export interface operations {
                      *       "calendarEndsOn": "2027-05-23",
                      *       "lines": 3,
                      *       "spentMinorUnits": 18900,
-                     *       "chanceWithout": 4.31935e-7,
-                     *       "chanceWith": 0.99793,
-                     *       "chanceAtMost": 0.998218,
+                     *       "chanceWithout": 4.40117e-7,
+                     *       "chanceWith": 0.997702,
+                     *       "chanceAtMost": 0.998017,
                      *       "buy": [
                      *         {
                      *           "lineId": "01930000-0000-7000-8000-000000000051",
@@ -13121,8 +13228,8 @@ export interface operations {
                      *           "packs": 2,
                      *           "pieces": 8,
                      *           "costMinorUnits": 10400,
-                     *           "chanceWithout": 4.6231e-7,
-                     *           "chanceWith": 0.998601,
+                     *           "chanceWithout": 4.70958e-7,
+                     *           "chanceWith": 0.998459,
                      *           "orderMultiplePacks": 1,
                      *           "cautions": [
                      *             "Wear eye protection when gluing, and follow the glue maker's instructions."
@@ -13136,8 +13243,8 @@ export interface operations {
                      *           "packs": 1,
                      *           "pieces": 1,
                      *           "costMinorUnits": 8500,
-                     *           "chanceWithout": 0.934299,
-                     *           "chanceWith": 0.999328,
+                     *           "chanceWithout": 0.934514,
+                     *           "chanceWith": 0.999242,
                      *           "orderMultiplePacks": 1,
                      *           "cautions": [
                      *             "Unplug the pack before fingers go near the gears."
@@ -13151,37 +13258,37 @@ export interface operations {
                      *         "name": "Control slick, set of four",
                      *         "packs": 1,
                      *         "costMinorUnits": 5200,
-                     *         "chance": 0.999292,
-                     *         "costPerPointMinorUnits": 38167
+                     *         "chance": 0.999191,
+                     *         "costPerPointMinorUnits": 34928
                      *       },
                      *       "curve": [
                      *         {
                      *           "spentMinorUnits": 0,
-                     *           "chance": 4.31935e-7,
+                     *           "chance": 4.40117e-7,
                      *           "step": null
                      *         },
                      *         {
                      *           "spentMinorUnits": 5200,
-                     *           "chance": 0.855651,
+                     *           "chance": 0.859535,
                      *           "step": {
                      *             "lineId": "01930000-0000-7000-8000-000000000051",
                      *             "sku": "QB-TY-101",
                      *             "name": "Control slick, set of four",
                      *             "packs": 1,
                      *             "costMinorUnits": 5200,
-                     *             "costPerPointMinorUnits": 61
+                     *             "costPerPointMinorUnits": 60
                      *           }
                      *         },
                      *         {
                      *           "spentMinorUnits": 10400,
-                     *           "chance": 0.932992,
+                     *           "chance": 0.933073,
                      *           "step": {
                      *             "lineId": "01930000-0000-7000-8000-000000000051",
                      *             "sku": "QB-TY-101",
                      *             "name": "Control slick, set of four",
                      *             "packs": 1,
                      *             "costMinorUnits": 5200,
-                     *             "costPerPointMinorUnits": 672
+                     *             "costPerPointMinorUnits": 707
                      *           }
                      *         }
                      *       ],
@@ -13241,9 +13348,9 @@ export interface operations {
                      *       "currency": "AUD",
                      *       "carStoppers": 3,
                      *       "chanceDayEnds": {
-                     *         "asItIs": 0.51803,
-                     *         "changed": 0.0625679,
-                     *         "carried": 0.00184882
+                     *         "asItIs": 0.516215,
+                     *         "changed": 0.0590369,
+                     *         "carried": 0.00187637
                      *       },
                      *       "met": true,
                      *       "changeBy": {
@@ -13276,8 +13383,8 @@ export interface operations {
                      *           "carStopper": true,
                      *           "pieces": 2,
                      *           "why": "car-stopper",
-                     *           "chanceNeeded": 0.0390874,
-                     *           "expectedNeed": 0.0810864,
+                     *           "chanceNeeded": 0.0364264,
+                     *           "expectedNeed": 0.0757596,
                      *           "inBox": 0,
                      *           "atHome": 0,
                      *           "spares": 0,
@@ -13302,8 +13409,8 @@ export interface operations {
                      *           "carStopper": true,
                      *           "pieces": 1,
                      *           "why": "car-stopper",
-                     *           "chanceNeeded": 0.0209793,
-                     *           "expectedNeed": 0.0214301,
+                     *           "chanceNeeded": 0.0200269,
+                     *           "expectedNeed": 0.0205169,
                      *           "inBox": 3,
                      *           "atHome": 5,
                      *           "spares": 1,
@@ -13351,8 +13458,8 @@ export interface operations {
                      *           "carStopper": true,
                      *           "pieces": 1,
                      *           "why": "car-stopper",
-                     *           "chanceNeeded": 0.00353042,
-                     *           "expectedNeed": 0.00353668,
+                     *           "chanceNeeded": 0.00350865,
+                     *           "expectedNeed": 0.00351483,
                      *           "inBox": 0,
                      *           "atHome": 0,
                      *           "spares": 0,
@@ -13468,14 +13575,14 @@ export interface operations {
                      *         {
                      *           "month": "2027-02",
                      *           "lastDay": "2027-02-28",
-                     *           "expected": 0.0429105,
+                     *           "expected": 0.0410839,
                      *           "pieces": {
                      *             "p10": 0,
                      *             "median": 0,
                      *             "p90": 0
                      *           },
                      *           "through": {
-                     *             "expected": 0.0429105,
+                     *             "expected": 0.0410839,
                      *             "pieces": {
                      *               "p10": 0,
                      *               "median": 0,
@@ -13550,7 +13657,7 @@ export interface operations {
                      *           "lastDay": "2026-12-31",
                      *           "actualMinorUnits": 0,
                      *           "ahead": {
-                     *             "expectedMinorUnits": 1513,
+                     *             "expectedMinorUnits": 1363,
                      *             "rangeMinorUnits": {
                      *               "p10": 0,
                      *               "median": 0,
@@ -13566,9 +13673,9 @@ export interface operations {
                      *           "name": "Control slick, set of four",
                      *           "kindCode": "TYR-EX",
                      *           "inUse": 2,
-                     *           "expectedPieces": 3.322,
+                     *           "expectedPieces": 3.224,
                      *           "actualMinorUnits": 0,
-                     *           "expectedMinorUnits": 5616,
+                     *           "expectedMinorUnits": 5595,
                      *           "rangeMinorUnits": {
                      *             "p10": 5200,
                      *             "median": 5200,
@@ -13581,9 +13688,9 @@ export interface operations {
                      *           "name": "LiPo 2S 5000 mAh",
                      *           "kindCode": "LIP-EX",
                      *           "inUse": 1,
-                     *           "expectedPieces": 0.06,
+                     *           "expectedPieces": 0.079,
                      *           "actualMinorUnits": 0,
-                     *           "expectedMinorUnits": 510,
+                     *           "expectedMinorUnits": 672,
                      *           "rangeMinorUnits": {
                      *             "p10": 0,
                      *             "median": 0,
@@ -13596,7 +13703,7 @@ export interface operations {
                      *           "name": "Spur 87T 48 DP",
                      *           "kindCode": "SPR-EX",
                      *           "inUse": 1,
-                     *           "expectedPieces": 0.153,
+                     *           "expectedPieces": 0.168,
                      *           "actualMinorUnits": 16200,
                      *           "expectedMinorUnits": 0,
                      *           "rangeMinorUnits": {
@@ -13608,7 +13715,7 @@ export interface operations {
                      *       ],
                      *       "total": {
                      *         "actualMinorUnits": 16200,
-                     *         "expectedMinorUnits": 6126,
+                     *         "expectedMinorUnits": 6267,
                      *         "rangeMinorUnits": {
                      *           "p10": 5200,
                      *           "median": 5200,
@@ -13616,7 +13723,7 @@ export interface operations {
                      *         }
                      *       },
                      *       "otherCurrency": [],
-                     *       "sentence": "From 2026-10-01 on AUD 162.00 was spent; through 2027-06-30 another AUD 52.00 to AUD 104.00 is likely (expected AUD 61.26)."
+                     *       "sentence": "From 2026-10-01 on AUD 162.00 was spent; through 2027-06-30 another AUD 52.00 to AUD 104.00 is likely (expected AUD 62.67)."
                      *     }
                      */
                     "application/json": components["schemas"]["SeasonCost"];
@@ -13758,7 +13865,7 @@ export interface operations {
                      *           "drivers": 3,
                      *           "inUse": 4,
                      *           "need": {
-                     *             "expected": 4.50227,
+                     *             "expected": 4.4794,
                      *             "p10": 2,
                      *             "median": 4,
                      *             "p90": 7
@@ -13787,7 +13894,7 @@ export interface operations {
                      *             {
                      *               "month": "2027-02",
                      *               "lastDay": "2027-02-28",
-                     *               "expected": 1.43795,
+                     *               "expected": 1.4313,
                      *               "pieces": {
                      *                 "p10": 0,
                      *                 "median": 2,
@@ -13798,22 +13905,22 @@ export interface operations {
                      *           "peak": {
                      *             "month": "2027-05",
                      *             "day": "2027-05-23",
-                     *             "expected": 0.876489
+                     *             "expected": 0.873515
                      *           },
                      *           "onHand": 0,
                      *           "onOrder": 0,
                      *           "ageing": 0,
                      *           "reorderPoint": 0,
                      *           "orderUpTo": 0,
-                     *           "safetyStock": -0.0024951,
-                     *           "expectedUntilDelivery": 0.0024951,
+                     *           "safetyStock": -0.00249406,
+                     *           "expectedUntilDelivery": 0.00249406,
                      *           "orderNow": false,
-                     *           "stockWanted": 8,
+                     *           "stockWanted": 7,
                      *           "orderBy": "2026-12-16",
                      *           "late": false,
-                     *           "chanceWithout": 1.12588e-7,
-                     *           "chanceWith": 0.981713,
-                     *           "expectedShort": 4.50227,
+                     *           "chanceWithout": 1.13564e-7,
+                     *           "chanceWith": 0.982715,
+                     *           "expectedShort": 4.4794,
                      *           "leadTime": {
                      *             "meanDays": 6.27617,
                      *             "sdDays": 4.63401,
@@ -13836,7 +13943,7 @@ export interface operations {
                      *           "drivers": 3,
                      *           "inUse": 3,
                      *           "need": {
-                     *             "expected": 0.285832,
+                     *             "expected": 0.28818,
                      *             "p10": 0,
                      *             "median": 0,
                      *             "p90": 1
@@ -13865,7 +13972,7 @@ export interface operations {
                      *             {
                      *               "month": "2027-02",
                      *               "lastDay": "2027-02-28",
-                     *               "expected": 0.0868696,
+                     *               "expected": 0.0875774,
                      *               "pieces": {
                      *                 "p10": 0,
                      *                 "median": 0,
@@ -13876,22 +13983,22 @@ export interface operations {
                      *           "peak": {
                      *             "month": "2027-05",
                      *             "day": "2027-05-23",
-                     *             "expected": 0.0557084
+                     *             "expected": 0.0561454
                      *           },
                      *           "onHand": 4,
                      *           "onOrder": 0,
                      *           "ageing": 0,
                      *           "reorderPoint": 0,
                      *           "orderUpTo": 0,
-                     *           "safetyStock": -0.0000113715,
-                     *           "expectedUntilDelivery": 0.0000113715,
+                     *           "safetyStock": -0.0000114639,
+                     *           "expectedUntilDelivery": 0.0000114639,
                      *           "orderNow": false,
                      *           "stockWanted": 1,
                      *           "orderBy": null,
                      *           "late": false,
-                     *           "chanceWithout": 0.999623,
-                     *           "chanceWith": 0.999623,
-                     *           "expectedShort": 0.000476317,
+                     *           "chanceWithout": 0.999477,
+                     *           "chanceWith": 0.999477,
+                     *           "expectedShort": 0.000736637,
                      *           "leadTime": {
                      *             "meanDays": 6.27617,
                      *             "sdDays": 4.63401,
@@ -15057,10 +15164,75 @@ export interface operations {
             500: components["responses"]["Problem500"];
         };
     };
+    getMatch: {
+        parameters: {
+            query?: never;
+            header?: {
+                /** @description an ETag that is known already: if it still holds, the answer is 304 with no body */
+                "If-None-Match"?: string;
+            };
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+                /** @description the shop's own article number */
+                shopSku: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The thing as it is matched now. */
+            200: {
+                headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
+                    [name: string]: unknown;
+                };
+                content: {
+                    /**
+                     * @example {
+                     *       "sku": "GM-331",
+                     *       "name": "Spur 87 tooth 48 pitch",
+                     *       "gtin": null,
+                     *       "mpn": null,
+                     *       "onHand": 2,
+                     *       "priceMinorUnits": 850,
+                     *       "availability": null,
+                     *       "leadTimeDays": null,
+                     *       "minimumOrder": null,
+                     *       "lineId": null,
+                     *       "matchedBy": null,
+                     *       "saidAt": null,
+                     *       "version": null
+                     *     }
+                     */
+                    "application/json": components["schemas"]["ShopMatch"];
+                };
+            };
+            /** @description Nothing has changed since the ETag that was sent. */
+            304: {
+                headers: {
+                    /** @description the same ETag */
+                    etag?: string;
+                    [name: string]: unknown;
+                };
+                content?: never;
+            };
+            400: components["responses"]["Problem400"];
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
     confirmMatch: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                "If-Match"?: string;
+            };
             path: {
                 /** @description identifier */
                 id: components["schemas"]["Id"];
@@ -15086,6 +15258,8 @@ export interface operations {
             /** @description The thing as it is matched now. */
             200: {
                 headers: {
+                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    etag?: string;
                     [name: string]: unknown;
                 };
                 content: {
@@ -15102,16 +15276,18 @@ export interface operations {
                      *       "minimumOrder": null,
                      *       "lineId": "01930000-0000-7000-8000-00000011e001",
                      *       "matchedBy": "confirmed",
-                     *       "saidAt": null
+                     *       "saidAt": null,
+                     *       "version": 1
                      *     }
                      */
-                    "application/json": components["schemas"]["ListedItem"];
+                    "application/json": components["schemas"]["ShopMatch"];
                 };
             };
             400: components["responses"]["Problem400"];
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             404: components["responses"]["Problem404"];
+            412: components["responses"]["Problem412"];
             413: components["responses"]["Problem413"];
             415: components["responses"]["Problem415"];
             422: components["responses"]["Problem422"];
@@ -15845,7 +16021,7 @@ export interface operations {
                      *               },
                      *               "drivers": 3,
                      *               "need": {
-                     *                 "expected": 4.50227,
+                     *                 "expected": 4.4794,
                      *                 "p10": 2,
                      *                 "median": 4,
                      *                 "p90": 7
@@ -15858,8 +16034,8 @@ export interface operations {
                      *               "reorderPoint": 0,
                      *               "orderUpTo": 0,
                      *               "orderNow": false,
-                     *               "chanceWithout": 1.12588e-7,
-                     *               "chanceWith": 0.981713,
+                     *               "chanceWithout": 1.13564e-7,
+                     *               "chanceWith": 0.982715,
                      *               "sentence": "0 on hand and 0 on order may not last through 2026-12-31; 3 drivers are likely to need 2 to 7 through 2027-06-30 (0 left the shelf in the past year), and 2 packs (8 pieces) make it last with a chance of 98 %."
                      *             }
                      *           ],
@@ -15955,7 +16131,7 @@ export interface operations {
                      *           "replacedBy": null,
                      *           "outlook": "known",
                      *           "expectedSales": {
-                     *             "expected": 0.285355,
+                     *             "expected": 0.287444,
                      *             "p10": 0,
                      *             "median": 0,
                      *             "p90": 1

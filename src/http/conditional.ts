@@ -2,7 +2,8 @@ import { createHash } from "node:crypto";
 import type { Context } from "hono";
 import { DomainError } from "../domain/errors.ts";
 import { together, type Work } from "../services/work.ts";
-import { selectVersion } from "../storage/records.ts";
+import type { Queries } from "../storage/database.ts";
+import { allRecords, selectVersion } from "../storage/records.ts";
 import type { Spec } from "./operation.ts";
 import { FormError } from "./problem.ts";
 
@@ -13,6 +14,8 @@ interface Guard {
   path: string | null;
   /** what is shown changes without the record: names of other records, what is fitted, what came of an order */
   showsMore?: true;
+  /** the id of a record that the path names otherwise; undefined where there is none yet, and a PUT makes it */
+  idOf?: (q: Queries, clubId: string, params: Record<string, string>) => Promise<string | undefined>;
 }
 
 /**
@@ -37,6 +40,20 @@ export const guards = {
   shops: { what: "shop", path: "/v1/shops/{id}", showsMore: true },
   reservations: { what: "reservation", path: "/v1/reservations/{id}", showsMore: true },
   orders: { what: "order", path: "/v1/orders/{id}", showsMore: true },
+  entries: {
+    what: "entry",
+    path: "/v1/meetings/{id}/entries/{carId}",
+    showsMore: true,
+    idOf: async (q, clubId, { id = "", carId = "" }) =>
+      (await allRecords(q, "entries", clubId, { meetingId: id, carId }))[0]?.id,
+  },
+  shopMatches: {
+    what: "match",
+    path: "/v1/shops/{id}/matches/{shopSku}",
+    showsMore: true,
+    idOf: async (q, clubId, { id = "", shopSku = "" }) =>
+      (await allRecords(q, "shopMatches", clubId, { shopId: id, shopSku }))[0]?.id,
+  },
 } as const satisfies Record<string, Guard>;
 export type GuardedRecord = keyof typeof guards;
 
@@ -108,28 +125,41 @@ export async function ifUnchanged<T>(
   act: (work: Work) => Promise<T>,
 ): Promise<T> {
   const header = c.req.header("if-match");
-  if (!isGuarded(spec) || (header === undefined && !requiresIfMatch(spec))) return act(work);
+  if (!isGuarded(spec)) return act(work);
   const record = spec.record!;
-  const { what, path } = guardOf(record);
+  const { what, path, idOf } = guardOf(record);
+  const mustBeNew = idOf !== undefined && c.req.header("if-none-match")?.trim() === "*";
+  if (header === undefined && !mustBeNew && !requiresIfMatch(spec)) return act(work);
   const tags = header === undefined || header.trim() === "*" ? [] : tagsIn(header, "If-Match");
   return together(work, async (work) => {
-    const id = record === "clubs" ? work.actor.clubId : (params as { id: string }).id;
-    const version = await selectVersion(work.db, record, work.actor.clubId, id);
-    // What is not there cannot be stale; the change itself says so best.
-    if (version === undefined) return act(work);
-    if (header === undefined)
+    const { clubId } = work.actor;
+    const id =
+      idOf !== undefined
+        ? await idOf(work.db, clubId, params as Record<string, string>)
+        : record === "clubs"
+          ? clubId
+          : (params as { id: string }).id;
+    const version = id === undefined ? undefined : await selectVersion(work.db, record, clubId, id);
+    // What is not there cannot be stale; the change itself says so best. Where a PUT would make it, nothing matches.
+    if (version === undefined && (idOf === undefined || header === undefined)) return act(work);
+    if (header === undefined && !mustBeNew)
       throw new FormError(
         "if_match_needed",
         `Several people edit the same ${what}: read it (GET ${path}) and send its ETag as If-Match`,
       );
-    if (header.trim() === "*" || tags.some((tag) => versionIn(tag) === String(version))) return act(work);
+    const named = header?.trim() === "*" || tags.some((tag) => versionIn(tag) === String(version));
+    if (version !== undefined && !mustBeNew && named) return act(work);
     // What a client may not touch is refused before any condition is looked at (section 13.2.1). Nothing is kept.
     await act(work).catch((error: unknown) => {
       if (error instanceof DomainError && ["not_allowed", "not_found"].includes(error.code)) throw error;
     });
     throw new DomainError(
       "stale_version",
-      `This ${what} is at version ${version} by now, and If-Match says ${header}: read it again, and make the change to that`,
+      version === undefined
+        ? `There is no such ${what} yet, and If-Match says ${header}: leave it out to make one`
+        : mustBeNew
+          ? `This ${what} is there already, at version ${version}, and If-None-Match says *: read it, and send its ETag as If-Match to change it`
+          : `This ${what} is at version ${version} by now, and If-Match says ${header}: read it again, and make the change to that`,
     );
   });
 }

@@ -102,6 +102,7 @@ const shown = (meeting: MeetingRow, car: CarAtMeeting) => {
     attends: attends(meeting, discipline, entry),
     plannedRuns: plannedRuns(meeting, discipline, entry),
     stated,
+    version: car.version,
   };
 };
 
@@ -118,22 +119,30 @@ export async function enterCar(
     const car = await getRecord(work.db, "cars", clubId, carId, "car");
     requireOwn(work, car.driverId, "a car");
     const entry = { attends: given.attends ? 1 : 0, plannedRuns: given.plannedRuns };
-    await upsertEntry(work.db, { id: work.newId(), clubId, meetingId, carId, ...entry });
+    await upsertEntry(work.db, { id: work.newId(), clubId, meetingId, carId, ...entry, version: 1 });
     await noteChange(work, {
       type: "car.entered",
       subject: { kind: "car", id: carId },
       audience: { driverId: car.driverId },
       data: { name: car.name, meetingId, ...given },
     });
-    const { items } = await pageOfCarsAtMeeting(
-      work.db,
-      clubId,
-      meetingId,
-      { limit: 1, after: null },
-      { carId },
-    );
-    return shown(meeting, items[0]!);
+    return entryOf(work, meeting, carId);
   });
+}
+
+async function entryOf(work: Work, meeting: MeetingRow, carId: string) {
+  const page = { limit: 1, after: null };
+  const { items } = await pageOfCarsAtMeeting(work.db, work.actor.clubId, meeting.id, page, { carId });
+  return shown(meeting, items[0]!);
+}
+
+/** What one car does at a meeting. @throws {DomainError} `not_found`, `not_allowed` */
+export async function readEntry(work: Work, meetingId: string, carId: string) {
+  const { clubId } = work.actor;
+  const meeting = await getRecord(work.db, "meetings", clubId, meetingId, "meeting");
+  const car = await getRecord(work.db, "cars", clubId, carId, "car");
+  requireOwn(work, car.driverId, "a car");
+  return entryOf(work, meeting, carId);
 }
 
 /** Every car within reach, with what it does at the meeting. */

@@ -43,7 +43,11 @@ export async function upsertEntry(q: Queries, row: EntryRow): Promise<void> {
   await q
     .insertInto("entries")
     .values(row)
-    .onConflict((oc) => oc.columns(["meetingId", "carId"]).doUpdateSet({ attends, plannedRuns }))
+    .onConflict((oc) =>
+      oc
+        .columns(["meetingId", "carId"])
+        .doUpdateSet((e) => ({ attends, plannedRuns, version: e("entries.version", "+", 1) })),
+    )
     .execute();
 }
 
@@ -59,6 +63,7 @@ export interface CarAtMeeting {
   discipline: string | null;
   attends: number | null;
   plannedRuns: number | null;
+  version: number | null;
 }
 
 /** The club's cars, or one driver's, or one car, each with its entry for a meeting; in the order they were added. */
@@ -77,7 +82,7 @@ export async function pageOfCarsAtMeeting(
       join.onRef("entries.carId", "=", "cars.id").on("entries.meetingId", "=", meetingId),
     )
     .select(["cars.id as carId", "cars.name as carName", "cars.driverId", "carModels.discipline"])
-    .select(["entries.attends", "entries.plannedRuns"])
+    .select(["entries.attends", "entries.plannedRuns", "entries.version"])
     .where("cars.clubId", "=", clubId)
     .$if(driverId !== undefined, (s) => s.where("cars.driverId", "=", driverId!))
     .$if(carId !== undefined, (s) => s.where("cars.id", "=", carId!))

@@ -308,6 +308,10 @@ export async function upsertMatch(q: Queries, row: ShopMatchRow): Promise<void> 
   await q
     .insertInto("shopMatches")
     .values(row)
-    .onConflict((on) => on.columns(["shopId", "shopSku"]).doUpdateSet({ lineId, confirmedAt }))
+    .onConflict((on) =>
+      on
+        .columns(["shopId", "shopSku"])
+        .doUpdateSet((e) => ({ lineId, confirmedAt, version: e("shopMatches.version", "+", 1) })),
+    )
     .execute();
 }

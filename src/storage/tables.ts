@@ -149,6 +149,7 @@ export interface EntryRow extends Owned {
   carId: string;
   attends: number;
   plannedRuns: number | null;
+  version: number;
 }
 export interface RunRow extends Owned {
   carId: string;
@@ -322,6 +323,7 @@ export interface ShopMatchRow extends Owned {
   shopSku: string;
   lineId: string | null;
   confirmedAt: string;
+  version: number;
 }
 export interface ReservationRow extends Kept {
   shopId: string;

@@ -6,6 +6,7 @@ import {
   listEntries,
   listMeetings,
   removeMeeting,
+  readEntry,
 } from "../../services/keep-meetings.ts";
 import { readRecord } from "../../services/keep-records.ts";
 import type { MeetingRow } from "../../storage/tables.ts";
@@ -99,6 +100,9 @@ const Entry = z
     stated: z.boolean().meta({
       description:
         "true where it was entered; false where it follows from the disciplines of meeting and car",
+    }),
+    version: z.number().int().nullable().meta({
+      description: "counts what was stated; null where nothing was yet",
     }),
   })
   .meta({ id: "Entry", description: "what a car does at a meeting" });
@@ -208,9 +212,10 @@ export const meetingOperations = [
     summary: "State whether a car attends a meeting",
     description:
       "Without this a car attends where the meeting is of its model's discipline, or of none. A driver's key enters " +
-      "its own cars.",
+      "its own cars. `If-None-Match: *` states it only where nothing was stated yet.",
     tags: ["meetings"],
     need: "log:write",
+    record: "entries",
     params: z.object({ id: Id, carId: Id }),
     body: EntryGiven,
     answers: { 200: { description: "What the car does at the meeting.", body: Entry } },
@@ -220,6 +225,21 @@ export const meetingOperations = [
     status: 200,
     body: await enterCar(work, params.id, params.carId, body),
   })),
+
+  operation({
+    method: "get",
+    path: "/v1/meetings/{id}/entries/{carId}",
+    operationId: "getEntry",
+    summary: "Read what one car does at a meeting",
+    description:
+      "Stated or not. What was stated has a version and its ETag, to be sent as If-Match with a change.",
+    tags: ["meetings"],
+    need: "log:read",
+    record: "entries",
+    params: z.object({ id: Id, carId: Id }),
+    answers: { 200: { description: "What the car does at the meeting.", body: Entry } },
+    problems: [404],
+  })(async ({ params }, work) => ({ status: 200, body: await readEntry(work, params.id, params.carId) })),
 
   operation({
     method: "get",

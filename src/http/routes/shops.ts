@@ -1,7 +1,7 @@
 import { z } from "zod";
 import { isCurrency } from "../../domain/money.ts";
 import { stockMembers } from "../../domain/stock-row.ts";
-import { confirmMatch } from "../../services/confirm-match.ts";
+import { confirmMatch, readMatch } from "../../services/confirm-match.ts";
 import {
   addShop,
   changeShop,
@@ -150,6 +150,17 @@ const Unmatched = ListedItem.extend({
     .meta({ description: "the club's lines that it probably is, the likeliest first" }),
 }).meta({ id: "UnmatchedItem" });
 
+const ByArticle = ById.extend({ shopSku: text(60).meta({ description: "the shop's own article number" }) });
+const ShopMatch = ListedItem.extend({
+  version: z.number().int().nullable().meta({
+    description: "counts what a person said of it; null where nobody has yet",
+  }),
+}).meta({ id: "ShopMatch" });
+const matchShown = ({ version, ...row }: Awaited<ReturnType<typeof readMatch>>) => ({
+  ...itemShown(row),
+  version,
+});
+
 export const shopOperations = [
   operation({
     method: "post",
@@ -259,16 +270,37 @@ export const shopOperations = [
     operationId: "confirmMatch",
     summary: "Say which line a thing on a shop's list is, or that it is none",
     description:
-      "Said once, it lasts: later lists of the shop are matched by it before anything else. Say it again to correct it.",
+      "Said once, it lasts: later lists of the shop are matched by it before anything else. Say it again to correct it; " +
+      "`If-None-Match: *` says it only where nobody has yet.",
     tags: ["shops"],
     need: "lines:write",
-    params: ById.extend({ shopSku: text(60).meta({ description: "the shop's own article number" }) }),
+    record: "shopMatches",
+    params: ByArticle,
     body: z.strictObject({ lineId: Id.nullable().meta({ description: "null: it is no line of the club" }) }),
-    answers: { 200: { description: "The thing as it is matched now.", body: ListedItem } },
+    answers: { 200: { description: "The thing as it is matched now.", body: ShopMatch } },
     problems: [404],
     example: { params: { shopSku: "GM-331" }, body: { lineId: exampleIds.lineId } },
   })(async ({ params, body }, work) => ({
     status: 200,
-    body: itemShown(await confirmMatch(work, params.id, params.shopSku, body.lineId)),
+    body: matchShown(await confirmMatch(work, params.id, params.shopSku, body.lineId)),
+  })),
+
+  operation({
+    method: "get",
+    path: "/v1/shops/{id}/matches/{shopSku}",
+    operationId: "getMatch",
+    summary: "Read which line a thing on a shop's list is",
+    description:
+      "Matched by a number or by a person. What a person said has a version and its ETag, to be sent as If-Match with a correction.",
+    tags: ["shops"],
+    need: "lines:read",
+    record: "shopMatches",
+    params: ByArticle,
+    answers: { 200: { description: "The thing as it is matched now.", body: ShopMatch } },
+    problems: [404],
+    example: { params: { shopSku: "GM-331" } },
+  })(async ({ params }, work) => ({
+    status: 200,
+    body: matchShown(await readMatch(work, params.id, params.shopSku)),
   })),
 ];
