@@ -54,27 +54,33 @@ export async function spoolBody(body: AsyncIterable<Uint8Array>, most: number): 
     const handle = await open(file, "wx", 0o600);
     let bytes = 0;
     let uncollected = 0;
-    let waiting: Uint8Array[] = [];
-    let waitingBytes = 0;
+    // Chunks are copied, so that none is held: one that outlives two collections is garbage for a long time.
+    let filling = Buffer.allocUnsafeSlow(writtenAtOnce);
+    let other: typeof filling | null = null;
+    let filled = 0;
     // What came is written by another thread while what comes next is hashed by this one.
     let writing: Promise<unknown> = Promise.resolve();
     const flush = async () => {
       await writing;
-      if (waitingBytes === 0) return;
-      writing = handle.writev(waiting);
+      if (filled === 0) return;
+      writing = handle.writeFile(filling.subarray(0, filled));
       // A fault of this write is thrown where it is awaited next; until then nobody listens.
       writing.catch(() => {});
-      waiting = [];
-      waitingBytes = 0;
+      [filling, other] = [other ?? Buffer.allocUnsafeSlow(writtenAtOnce), filling];
+      filled = 0;
     };
     try {
       for await (const chunk of body) {
         bytes += chunk.byteLength;
         if (bytes > most) throw new TooManyBytes(most);
-        waiting.push(chunk);
-        waitingBytes += chunk.byteLength;
-        if (waitingBytes >= writtenAtOnce) await flush();
         hash.update(chunk);
+        for (let from = 0; from < chunk.byteLength; ) {
+          const some = chunk.subarray(from, from + writtenAtOnce - filled);
+          filling.set(some, filled);
+          filled += some.byteLength;
+          from += some.byteLength;
+          if (filled === writtenAtOnce) await flush();
+        }
         uncollected += chunk.byteLength;
         if (uncollected >= bytesUncollected) {
           letCollect();

@@ -59,15 +59,21 @@ async function inProcess(way: string, rows: number): Promise<number> {
 export async function sayMemory(say: (line: string) => void): Promise<void> {
   if (process.platform !== "linux") return say("peak memory: skipped, only Linux tells it");
   const peaks: string[] = [];
+  const medians: number[] = [];
   for (const rows of counts) {
     const [applied, parsed]: [number[], number[]] = [[], []];
     for (let round = 0; round < rounds; round++) {
       applied.push(await inProcess("apply", rows));
       parsed.push(await inProcess("parse", rows));
     }
+    medians.push(median(applied));
     peaks.push(`${rows.toLocaleString("en")} rows ${told(applied)} and ${told(parsed)}`);
   }
   say(`most resident memory above what there was before, applied and parsed alone, MiB: ${peaks.join(", ")}`);
+  const [least, most] = [counts[1]!, counts.at(-1)!];
+  say(
+    `applying ${most.toLocaleString("en")} rows takes ${(medians.at(-1)! / medians[1]!).toFixed(2)} times the memory of ${least.toLocaleString("en")} (goal at most 1.15)`,
+  );
 }
 
 if (process.argv[1] === self) {

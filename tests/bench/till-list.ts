@@ -49,16 +49,16 @@ export const streamOfRows = (count: number): ReadableStream<Uint8Array> => {
   });
 };
 
-/** The CSV library alone: every record made and dropped. */
+/**
+ * The CSV library alone, every record made and dropped, in the fastest way it has: with `on_record` it takes nearly
+ * twice the time and, in the end, six times the memory.
+ */
 export async function parseOnly(text: AsyncIterable<string>): Promise<void> {
   let seen = 0;
-  const parser = parse({
-    on_record: (record: string[]) => {
-      seen += record.length;
-      return null;
-    },
+  const parser = parse();
+  parser.on("data", (record: string[]) => {
+    seen += record.length;
   });
-  parser.resume();
   for await (const chunk of text)
     await new Promise<void>((resolve, reject) => {
       parser.write(chunk, (error) => (error ? reject(error) : resolve()));
