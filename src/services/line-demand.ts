@@ -2,8 +2,8 @@ import type { PlannedMeeting } from "../domain/calendar.ts";
 import { piecesNeeded } from "../domain/demand.ts";
 import { type MateLine, seasonsWithMates } from "../domain/demand-mates.ts";
 import { lawOf, seasonsOfNeed } from "../domain/demand-seasons.ts";
-import { pieceForecast, type PieceInUse } from "../domain/forecast.ts";
-import { forecastNewPiece, populationSummary } from "../stats/index.ts";
+import type { PieceInUse } from "../domain/forecast.ts";
+import { populationSummary } from "../stats/index.ts";
 import type { CarRow, PieceRow } from "../storage/tables.ts";
 import { meetingsAhead } from "./calendar-ahead.ts";
 import { groupedBy } from "./grouped-by.ts";
@@ -12,6 +12,7 @@ import { piecesInUse } from "./line-pieces.ts";
 import type { CurrentModel } from "./line-models.ts";
 import { type WorldsInUse, worldsOf } from "./line-worlds.ts";
 import { type InUse, piecesOf } from "./pieces-in-scope.ts";
+import { sparesAmong } from "./spare-pieces.ts";
 import type { Work } from "./work.ts";
 
 /** What one line will need, through each checkpoint day, of the cars asked for. */
@@ -134,11 +135,11 @@ async function readLine(
     model,
     [...inUse, ...loose].map(({ piece }) => piece),
   );
-  const spare = loose.map(({ piece }) => uses.get(piece.id)!);
+  const rows = loose.map(({ piece }) => piece);
   return {
     model,
     inUse,
-    spares: sparesAmong(model, spare),
+    spares: await sparesAmong(work, model, rows, uses),
     uses,
     ...(await worldsOf(work, model, inUse, uses, days, changed)),
   };
@@ -234,20 +235,4 @@ function seedOf(id: string): number {
   let hash = 0x811c9dc5;
   for (let i = 0; i < id.length; i++) hash = Math.imul(hash ^ id.charCodeAt(i), 0x01000193);
   return hash >>> 0;
-}
-
-/** A part-worn piece counts as a spare where it lasts half as long as the median new one with at least this chance. */
-const spareChance = 0.8;
-
-/** Part-worn pieces that count as spares; of a kind changed in sets, whole sets only. */
-function sparesAmong(model: CurrentModel, pieces: readonly PieceInUse[]): number {
-  if (pieces.length === 0) return 0;
-  const half = (forecastNewPiece(model.wear).remainingQuantile(0.5) ?? 0) / 2;
-  const good = pieces.filter((piece) => {
-    const forecast = pieceForecast(model, piece);
-    return (1 - forecast.pastLimitProbability) * (1 - forecast.remainingCdf(half)) >= spareChance;
-  }).length;
-  const { changeRule, changedTogether } = model.kind;
-  const size = changeRule === "set" || changeRule === "pair" ? Math.max(1, changedTogether) : 1;
-  return Math.floor(good / size) * size;
 }

@@ -29,6 +29,19 @@ export const selectLoosePieces = (q: Queries, driverIds: readonly string[]) =>
     .orderBy("pieces.id")
     .execute();
 
+/** The last fitting of each of some loose pieces; none of a piece that was never fitted. */
+export async function selectLastFittings(q: Queries, pieceIds: readonly string[]) {
+  const rows = await q
+    .selectFrom("fittings")
+    .innerJoin("positions", "positions.id", "fittings.positionId")
+    .select(["fittings.pieceId", "fittings.carId", "fittings.fittedAt", "fittings.removedAt"])
+    .select("positions.changedWith")
+    .where("fittings.pieceId", "in", pieceIds)
+    .orderBy("fittings.fittedAt")
+    .execute();
+  return new Map(rows.map((row) => [row.pieceId, row]));
+}
+
 /** Pieces of each line that were ordered for some locations and have not come yet. */
 export async function selectOnOrder(
   q: Queries,
