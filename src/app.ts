@@ -40,7 +40,7 @@ export interface AppOptions {
   publicUrl?: string | undefined;
 }
 
-export const version = "0.1.0";
+export const version = "0.2.0";
 
 /** Writes an error that nobody asked about into the log. */
 export const faultLogger = (log: Log) => (error: Error) =>

@@ -31,7 +31,7 @@ export interface paths {
         };
         /**
          * List the drivers
-         * @description Everybody sees all names; the notes and what is shared only that driver, the owner and readers.
+         * @description In the order in which they were added. Everybody sees all names; the notes and what is shared only that driver, the owner and readers.
          */
         get: operations["listDrivers"];
         put?: never;
@@ -71,7 +71,10 @@ export interface paths {
             path?: never;
             cookie?: never;
         };
-        /** List the kinds of part */
+        /**
+         * List the kinds of part
+         * @description In the order in which they were added.
+         */
         get: operations["listKinds"];
         put?: never;
         /**
@@ -113,7 +116,10 @@ export interface paths {
             path?: never;
             cookie?: never;
         };
-        /** List the car models */
+        /**
+         * List the car models
+         * @description In the order in which they were added.
+         */
         get: operations["listCarModels"];
         put?: never;
         /** Add a car model */
@@ -149,7 +155,10 @@ export interface paths {
             path?: never;
             cookie?: never;
         };
-        /** List the venues */
+        /**
+         * List the venues
+         * @description In the order in which they were added.
+         */
         get: operations["listVenues"];
         put?: never;
         /** Add a venue */
@@ -188,7 +197,10 @@ export interface paths {
             path?: never;
             cookie?: never;
         };
-        /** List the suppliers */
+        /**
+         * List the suppliers
+         * @description In the order in which they were added.
+         */
         get: operations["listSuppliers"];
         put?: never;
         /** Add a supplier */
@@ -224,7 +236,10 @@ export interface paths {
             path?: never;
             cookie?: never;
         };
-        /** List lines, by kind, number, supplier or the car they fit */
+        /**
+         * List lines, by kind, number, supplier or the car they fit
+         * @description In the order in which they were added.
+         */
         get: operations["listLines"];
         put?: never;
         /**
@@ -266,7 +281,10 @@ export interface paths {
             path?: never;
             cookie?: never;
         };
-        /** List the cars */
+        /**
+         * List the cars
+         * @description In the order in which they were added.
+         */
         get: operations["listCars"];
         put?: never;
         /** Put a car on the books, with its positions */
@@ -336,7 +354,10 @@ export interface paths {
             path?: never;
             cookie?: never;
         };
-        /** List pieces */
+        /**
+         * List pieces
+         * @description In the order in which they were added.
+         */
         get: operations["listPieces"];
         put?: never;
         /**
@@ -497,7 +518,10 @@ export interface paths {
             path?: never;
             cookie?: never;
         };
-        /** List runs */
+        /**
+         * List runs
+         * @description In the order of their times, the oldest first unless `newestFirst` is true.
+         */
         get: operations["listRuns"];
         put?: never;
         /**
@@ -557,7 +581,10 @@ export interface paths {
             path?: never;
             cookie?: never;
         };
-        /** List the inspections of a piece */
+        /**
+         * List the inspections of a piece
+         * @description In the order of their times, the oldest first.
+         */
         get: operations["listInspections"];
         put?: never;
         /**
@@ -599,7 +626,10 @@ export interface paths {
             path?: never;
             cookie?: never;
         };
-        /** List meetings by the day they start */
+        /**
+         * List meetings by the day they start
+         * @description In the order of their first days, the earliest first.
+         */
         get: operations["listMeetings"];
         put?: never;
         /**
@@ -671,7 +701,7 @@ export interface paths {
         };
         /**
          * List what each car does at a meeting
-         * @description Every car is listed, whether it was entered or not; for a driver's key, their own.
+         * @description In the order in which the cars were added. Every car is listed, whether it was entered or not; for a driver's key, their own.
          */
         get: operations["listEntries"];
         put?: never;
@@ -711,7 +741,7 @@ export interface paths {
         };
         /**
          * List the addresses of the calendar, without their secret
-         * @description A key sees those that it made, an owner's key all of the club.
+         * @description In the order in which they were made. A key sees those that it made, an owner's key all of the club.
          */
         get: operations["listCalendarFeeds"];
         put?: never;
@@ -1329,7 +1359,7 @@ export interface paths {
         };
         /**
          * List the locations whose levels you may read
-         * @description A driver sees their own and the shelves, the shop the shelves, others all.
+         * @description In the order in which they were added. A driver sees their own and the shelves, the shop the shelves, others all.
          */
         get: operations["listLocations"];
         put?: never;
@@ -1374,7 +1404,7 @@ export interface paths {
         };
         /**
          * List movements, the last first
-         * @description A driver sees those at their own locations, the shop those at shelves.
+         * @description In the order of their times, the newest first. A driver sees those at their own locations, the shop those at shelves.
          */
         get: operations["listMovements"];
         put?: never;
@@ -1418,7 +1448,7 @@ export interface paths {
         };
         /**
          * List what lies where
-         * @description Levels are sums of movements. Without a line only levels above zero are listed; with one, every location that you may see is, so that a zero is an answer. A driver sees their own locations and the shelves.
+         * @description In the order in which the lines were added, and for each line the locations. Levels are sums of movements. Without a line only levels above zero are listed; with one, every location that you may see is, so that a zero is an answer. A driver sees their own locations and the shelves.
          */
         get: operations["listStockLevels"];
         put?: never;
@@ -1456,7 +1486,10 @@ export interface paths {
             path?: never;
             cookie?: never;
         };
-        /** List shops, with how old their lists are */
+        /**
+         * List shops, with how old their lists are
+         * @description In the order in which they were added.
+         */
         get: operations["listShops"];
         put?: never;
         /** Add a shop, with how its stock list is written and where it is fetched from */
@@ -1497,7 +1530,7 @@ export interface paths {
         };
         /**
          * List how a shop's lists arrived, the newest first, with the reason where one was refused
-         * @description An arrival that was the same as the list before leaves no entry.
+         * @description In the order of arrival, the newest first. An arrival that was the same as the list before leaves no entry.
          */
         get: operations["listArrivals"];
         put?: never;
@@ -1517,7 +1550,7 @@ export interface paths {
         };
         /**
          * List what nobody has matched with a line yet, with the likely lines
-         * @description Matched by itself is what has the GTIN, the SKU or the maker's part number of one line.
+         * @description In the order of the SKUs. Matched by itself is what has the GTIN, the SKU or the maker's part number of one line.
          */
         get: operations["listUnmatched"];
         put?: never;
@@ -1561,7 +1594,7 @@ export interface paths {
         };
         /**
          * Read what a shop has, as it last said
-         * @description The last good list, with its age. With `format=jsonld`, or Accept: application/ld+json, as products of schema.org.
+         * @description In the order of the SKUs. The last good list, with its age. With `format=jsonld`, or Accept: application/ld+json, as products of schema.org.
          */
         get: operations["getStockList"];
         /**
@@ -1605,7 +1638,7 @@ export interface paths {
         };
         /**
          * List reservations, the latest day first
-         * @description A driver sees their own, a shop those that shops were asked for.
+         * @description In the order of the days they are for, the latest first. A driver sees their own, a shop those that shops were asked for.
          */
         get: operations["listReservations"];
         put?: never;
@@ -1726,7 +1759,7 @@ export interface paths {
         };
         /**
          * List orders, the last placed first
-         * @description A driver sees orders for their own locations, the shop those for shelves.
+         * @description In the order in which they were placed, the newest first. A driver sees orders for their own locations, the shop those for shelves.
          */
         get: operations["listOrders"];
         put?: never;
@@ -11097,7 +11130,10 @@ export interface operations {
             query?: {
                 daysAhead?: number;
             };
-            header?: never;
+            header?: {
+                /** @description an ETag that is known already: if it still holds, the answer is 304 with no body */
+                "If-None-Match"?: string;
+            };
             path?: never;
             cookie?: never;
         };
@@ -11106,6 +11142,8 @@ export interface operations {
             /** @description The calendar. */
             200: {
                 headers: {
+                    /** @description changes with what is said: send it back as If-None-Match */
+                    etag?: string;
                     [name: string]: unknown;
                 };
                 content: {
@@ -11174,6 +11212,16 @@ export interface operations {
                     "text/calendar; charset=utf-8": string;
                 };
             };
+            /** @description Nothing has changed since the ETag that was sent. */
+            304: {
+                headers: {
+                    /** @description the same ETag */
+                    etag?: string;
+                    [name: string]: unknown;
+                };
+                content?: never;
+            };
+            400: components["responses"]["Problem400"];
             401: components["responses"]["Problem401"];
             403: components["responses"]["Problem403"];
             422: components["responses"]["Problem422"];
@@ -11317,7 +11365,10 @@ export interface operations {
     readCalendarFeed: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                /** @description an ETag that is known already: if it still holds, the answer is 304 with no body */
+                "If-None-Match"?: string;
+            };
             path: {
                 /** @description the secret part of the address, as it was given */
                 token: string;
@@ -11329,6 +11380,8 @@ export interface operations {
             /** @description The calendar. */
             200: {
                 headers: {
+                    /** @description changes with what is said: send it back as If-None-Match */
+                    etag?: string;
                     [name: string]: unknown;
                 };
                 content: {
@@ -11398,7 +11451,18 @@ export interface operations {
                     "text/calendar; charset=utf-8": string;
                 };
             };
+            /** @description Nothing has changed since the ETag that was sent. */
+            304: {
+                headers: {
+                    /** @description the same ETag */
+                    etag?: string;
+                    [name: string]: unknown;
+                };
+                content?: never;
+            };
+            400: components["responses"]["Problem400"];
             404: components["responses"]["Problem404"];
+            429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
         };
     };
@@ -16978,6 +17042,16 @@ export interface operations {
                 content: {
                     /** @example id,name,notes,sharesDemand,createdAt,version */
                     "text/csv": string;
+                    /**
+                     * @example [
+                     *       {
+                     *         "name": "Mara Tindle"
+                     *       }
+                     *     ]
+                     */
+                    "application/json": unknown[];
+                    /** @example {"name":"Mara Tindle"} */
+                    "application/x-ndjson": string;
                 };
             };
             401: components["responses"]["Problem401"];

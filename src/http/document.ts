@@ -14,12 +14,16 @@ const commonProblems = [401, 403, 422, 429, 500];
 /** And from any that takes JSON: what was sent could not be read, or was announced as something else. */
 const bodyProblems = [400, 413, 415];
 
+/** Is its answer 304 to who has it already? */
+const knowsEtag = (spec: Spec) =>
+  spec.method === "get" && (spec.record !== undefined || spec.tagged === true);
+
 const problemsOf = (spec: Spec): number[] => {
   const { need, body, problems = [] } = spec;
   const all = new Set([
     ...(need === null ? [500] : commonProblems),
     ...(body === undefined ? [] : bodyProblems),
-    ...(spec.record === undefined ? [] : [400]),
+    ...(spec.record === undefined && spec.tagged !== true ? [] : [400]),
     ...(takesIdempotencyKey(spec) ? [400, 409] : []),
     ...(isGuarded(spec) ? [412] : []),
     ...(requiresIfMatch(spec) ? [428] : []),
@@ -39,7 +43,7 @@ function requestHeaders(spec: Spec): z.ZodObject | undefined {
     });
     members["If-Match"] = requiresIfMatch(spec) ? tag : tag.optional();
   }
-  if (spec.method === "get" && spec.record !== undefined)
+  if (knowsEtag(spec))
     members["If-None-Match"] = z.string().optional().meta({
       description: "an ETag that is known already: if it still holds, the answer is 304 with no body",
     });
@@ -59,7 +63,9 @@ function requestHeaders(spec: Spec): z.ZodObject | undefined {
 const hasVersion = (body: unknown) => body instanceof z.ZodObject && "version" in body.shape;
 
 /** Headers that an answer carries by itself. */
-function ownHeaders({ record }: Spec, status: string, body: unknown) {
+function ownHeaders({ record, tagged }: Spec, status: string, body: unknown) {
+  if (tagged === true && status === "200")
+    return { etag: { description: "changes with what is said: send it back as If-None-Match" } };
   if (record === undefined || !hasVersion(body)) return {};
   const made = status === "201" && guards[record].path !== null;
   return {
@@ -75,7 +81,7 @@ const notModified: Answer = {
 const answersOf = (spec: Spec): [status: string, answer: Answer][] =>
   Object.entries({
     ...spec.answers,
-    ...(spec.method === "get" && spec.record !== undefined && { 304: notModified }),
+    ...(knowsEtag(spec) && { 304: notModified }),
   }).map(([status, one]) => [
     status,
     { ...one, headers: { ...ownHeaders(spec, status, one.body), ...one.headers } },
@@ -86,6 +92,18 @@ const pageHeaders = {
 };
 const isPage = (body: unknown) =>
   body instanceof z.ZodObject && "items" in body.shape && "next" in body.shape;
+
+/** The other media types of an answer, typed by their examples. */
+function alsoAs(others: Record<string, unknown>) {
+  const typeOf = (value: unknown) =>
+    Array.isArray(value) ? "array" : typeof value === "string" ? "string" : "object";
+  return Object.fromEntries(
+    Object.entries(others).map(([other, example]) => {
+      const type = typeOf(example);
+      return [other, { schema: { type, ...(type === "array" && { items: {} }) } as const, example }];
+    }),
+  );
+}
 
 function answerObject({
   description,
@@ -109,17 +127,12 @@ function answerObject({
     ...(body && {
       content: {
         [type]: { schema: body, ...shown },
-        ...Object.fromEntries(
-          Object.entries(others).map(([other, value]) => [
-            other,
-            { schema: { type: "object" as const }, example: value },
-          ]),
-        ),
+        ...alsoAs(others),
       },
     }),
     ...(!body &&
       type !== "application/json" && {
-        content: { [type]: { schema: { type: "string" as const }, ...shown } },
+        content: { [type]: { schema: { type: "string" as const }, ...shown }, ...alsoAs(others) },
       }),
   };
 }

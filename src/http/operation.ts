@@ -41,6 +41,8 @@ export interface Spec {
    * is named by Location
    */
   record?: GuardedRecord;
+  /** its answer carries an ETag of its own, without a record behind it: If-None-Match is heeded */
+  tagged?: true;
   /** must a change say which version it rests on (If-Match)? So it is with what several people edit; optional elsewhere */
   concurrency?: "required" | "optional";
   params?: z.ZodObject;

@@ -6,6 +6,7 @@ import { LineModels } from "../../src/services/line-models.ts";
 import { serviceItself } from "../../src/services/work.ts";
 import { firstClub } from "../../src/storage/clubs.ts";
 import { openDatabase } from "../../src/storage/database.ts";
+import { insistOnDocumented } from "./documented.ts";
 import { Watch } from "../../src/watch.ts";
 
 /** A test reads any member of a body, and fails on what is not there. */
@@ -65,6 +66,7 @@ export async function startTestService(
         },
         ...(body === undefined ? {} : { body: typeof body === "string" ? body : JSON.stringify(body) }),
       });
+      insistOnDocumented(method, path, response);
       const text = await response.text();
       const json = (response.headers.get("content-type") ?? "").includes("json");
       return {

@@ -52,6 +52,16 @@ it("every operation that takes a body shows one, and the body shown is valid", (
   expect(streamed).toEqual([]);
 });
 
+/** Says a description in which order a list comes? */
+const saysOrder = (description = "") => /\bin the order\b/i.test(description);
+
+it("every operation that answers in pages says in which order", () => {
+  const paged = specs.filter(({ query }) => query !== undefined && "after" in query.shape);
+  expect(paged.length).toBeGreaterThan(20);
+  expect(paged.filter(({ description }) => !saysOrder(description)).map(called)).toEqual([]);
+  expect(saysOrder("Everybody sees all names.")).toBe(false);
+});
+
 it("every operation under /v1 needs a key, and every answer is described", () => {
   expect(specs.filter(({ need, path }) => path.startsWith("/v1/") === (need === null)).map(called)).toEqual(
     [],

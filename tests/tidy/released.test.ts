@@ -1,3 +1,4 @@
+import { createHash } from "node:crypto";
 import { existsSync, readdirSync, readFileSync } from "node:fs";
 import { describe, expect, it } from "vitest";
 import { version } from "../../src/app.ts";
@@ -10,6 +11,13 @@ const text = JSON.stringify(openApiDocument(operations, version));
 /** The present description, each time a new one to be changed. */
 const current = () => JSON.parse(text);
 
+/** The sha256 of each released description: a program may have been made from it, so it stays as it is. */
+const digests: Record<string, string> = {
+  "0.1.0.json": "50607a0b8c4e6f639e19914fe577db2ec5fac4f8dfe74a86fc7f91d0f2d126a7",
+  "0.2.0.json": "5ddbf54c0187b0aeb2a363b0aee51044f3485cca4757baa985ecd6f83eb9179b",
+};
+const digestOf = (content: string | Buffer) => createHash("sha256").update(content).digest("hex");
+
 describe("the description of each released version", () => {
   const files = existsSync(folder) ? readdirSync(folder).filter((name) => name.endsWith(".json")) : [];
 
@@ -21,10 +29,27 @@ describe("the description of each released version", () => {
       );
   });
 
+  it("is never rewritten: its digest stands in this test (DEVELOPERS.md says how one is added)", () => {
+    const found = files.map((file) => [file, digestOf(readFileSync(`${folder}/${file}`))]);
+    expect(Object.fromEntries(found)).toEqual(digests);
+  });
+
   it.each(files)("%s is not broken by the present one, unless its version says that it may be", (file) => {
     const released = JSON.parse(readFileSync(`${folder}/${file}`, "utf8"));
     if (promisesTheSame(released.info.version, version))
       expect(breaksBetween(released, current())).toEqual([]);
+  });
+
+  it("is that of the present version where it is the latest, unless something was broken since", () => {
+    const [latest] = files
+      .map((file) => file.replace(/\.json$/, ""))
+      .sort((a, b) => b.localeCompare(a, "en", { numeric: true }));
+    const released = JSON.parse(readFileSync(`${folder}/${latest}.json`, "utf8"));
+    const raised = !promisesTheSame(latest!, version);
+    expect(breaksBetween(released, current()).length > 0).toBe(raised);
+    const broken = current();
+    delete broken.paths["/v1/restock-list"];
+    expect(breaksBetween(released, broken).join("\n")).toContain("GET /v1/restock-list is gone");
   });
 
   it("may be broken by the next first number only, and before 1.0.0 by the second", () => {

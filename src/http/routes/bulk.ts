@@ -239,6 +239,10 @@ export const bulkOperations = [
         type: "text/csv",
         headers: { "content-disposition": { description: "a name for the file" } },
         example: "id,name,notes,sharesDemand,createdAt,version\r\n",
+        others: {
+          "application/json": [{ name: "Mara Tindle" }],
+          "application/x-ndjson": '{"name":"Mara Tindle"}\n',
+        },
       },
     },
     example: { params: { resource: "drivers" }, query: { format: "csv" } },

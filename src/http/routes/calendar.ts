@@ -67,6 +67,7 @@ export const calendarOperations = [
         `how many days ahead parts are to last; ${usualDaysAhead} if not given`,
       ).optional(),
     }),
+    tagged: true,
     answers: { 200: { description: "The calendar.", type: calendarType } },
     example: { query: { daysAhead: "120" } },
   })(async ({ query }, work) => calendarReply(await clubCalendar(work, query.daysAhead))),
@@ -98,7 +99,8 @@ export const calendarOperations = [
     path: "/v1/calendar-feeds",
     operationId: "listCalendarFeeds",
     summary: "List the addresses of the calendar, without their secret",
-    description: "A key sees those that it made, an owner's key all of the club.",
+    description:
+      "In the order in which they were made. A key sees those that it made, an owner's key all of the club.",
     tags: ["meetings"],
     need: "answers:read",
     query: z.strictObject(PageQuery),
@@ -134,8 +136,9 @@ export const calendarOperations = [
     params: z.object({
       token: text(100).meta({ description: "the secret part of the address, as it was given" }),
     }),
+    tagged: true,
     answers: { 200: { description: "The calendar.", type: calendarType } },
-    problems: [404],
+    problems: [404, 429],
     example: { params: { token: exampleIds.feedToken } },
   })(async ({ params }, work) => calendarReply(await calendarOfFeed(work, params.token))),
 ];

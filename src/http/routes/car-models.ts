@@ -74,6 +74,7 @@ export const carModelOperations = [
     path: "/v1/car-models",
     operationId: "listCarModels",
     summary: "List the car models",
+    description: "In the order in which they were added.",
     tags: ["catalogue"],
     need: "catalogue:read",
     query: z.strictObject({

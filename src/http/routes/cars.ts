@@ -125,6 +125,7 @@ export const carOperations = [
     path: "/v1/cars",
     operationId: "listCars",
     summary: "List the cars",
+    description: "In the order in which they were added.",
     tags: ["cars"],
     need: "log:read",
     query: z.strictObject({ ...PageQuery, driverId: Id.optional() }),

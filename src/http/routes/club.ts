@@ -124,7 +124,7 @@ export const clubOperations = [
     operationId: "listDrivers",
     summary: "List the drivers",
     description:
-      "Everybody sees all names; the notes and what is shared only that driver, the owner and readers.",
+      "In the order in which they were added. Everybody sees all names; the notes and what is shared only that driver, the owner and readers.",
     tags: ["club"],
     need: "club:read",
     query: z.strictObject(PageQuery),

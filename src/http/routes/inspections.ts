@@ -115,6 +115,7 @@ export const inspectionOperations = [
     path: "/v1/pieces/{id}/inspections",
     operationId: "listInspections",
     summary: "List the inspections of a piece",
+    description: "In the order of their times, the oldest first.",
     tags: ["inspections"],
     need: "log:read",
     params: ById,

@@ -211,6 +211,7 @@ export const kindOperations = [
     path: "/v1/kinds",
     operationId: "listKinds",
     summary: "List the kinds of part",
+    description: "In the order in which they were added.",
     tags: ["catalogue"],
     need: "catalogue:read",
     query: z.strictObject({

@@ -151,6 +151,7 @@ export const lineOperations = [
     path: "/v1/lines",
     operationId: "listLines",
     summary: "List lines, by kind, number, supplier or the car they fit",
+    description: "In the order in which they were added.",
     tags: ["lines"],
     need: "lines:read",
     query: z.strictObject({

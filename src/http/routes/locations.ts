@@ -47,7 +47,8 @@ export const locationOperations = [
     path: "/v1/locations",
     operationId: "listLocations",
     summary: "List the locations whose levels you may read",
-    description: "A driver sees their own and the shelves, the shop the shelves, others all.",
+    description:
+      "In the order in which they were added. A driver sees their own and the shelves, the shop the shelves, others all.",
     tags: ["stock"],
     need: "stock:read",
     query: z.strictObject({

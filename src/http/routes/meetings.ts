@@ -137,6 +137,7 @@ export const meetingOperations = [
     path: "/v1/meetings",
     operationId: "listMeetings",
     summary: "List meetings by the day they start",
+    description: "In the order of their first days, the earliest first.",
     tags: ["meetings"],
     need: "catalogue:read",
     query: z.strictObject({
@@ -246,7 +247,8 @@ export const meetingOperations = [
     path: "/v1/meetings/{id}/entries",
     operationId: "listEntries",
     summary: "List what each car does at a meeting",
-    description: "Every car is listed, whether it was entered or not; for a driver's key, their own.",
+    description:
+      "In the order in which the cars were added. Every car is listed, whether it was entered or not; for a driver's key, their own.",
     tags: ["meetings"],
     need: "log:read",
     params: ById,

@@ -157,7 +157,8 @@ export const movementOperations = [
     path: "/v1/movements",
     operationId: "listMovements",
     summary: "List movements, the last first",
-    description: "A driver sees those at their own locations, the shop those at shelves.",
+    description:
+      "In the order of their times, the newest first. A driver sees those at their own locations, the shop those at shelves.",
     tags: ["stock"],
     need: "stock:read",
     query: z.strictObject({
@@ -194,7 +195,7 @@ export const movementOperations = [
     operationId: "listStockLevels",
     summary: "List what lies where",
     description:
-      "Levels are sums of movements. Without a line only levels above zero are listed; with one, every location " +
+      "In the order in which the lines were added, and for each line the locations. Levels are sums of movements. Without a line only levels above zero are listed; with one, every location " +
       "that you may see is, so that a zero is an answer. A driver sees their own locations and the shelves.",
     tags: ["stock"],
     need: "stock:read",

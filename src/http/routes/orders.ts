@@ -150,7 +150,8 @@ export const orderOperations = [
     path: "/v1/orders",
     operationId: "listOrders",
     summary: "List orders, the last placed first",
-    description: "A driver sees orders for their own locations, the shop those for shelves.",
+    description:
+      "In the order in which they were placed, the newest first. A driver sees orders for their own locations, the shop those for shelves.",
     tags: ["orders"],
     need: "stock:read",
     query: z.strictObject({

@@ -117,6 +117,7 @@ export const pieceOperations = [
     path: "/v1/pieces",
     operationId: "listPieces",
     summary: "List pieces",
+    description: "In the order in which they were added.",
     tags: ["pieces"],
     need: "log:read",
     query: z.strictObject({

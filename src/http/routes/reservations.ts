@@ -92,7 +92,8 @@ export const reservationOperations = [
     path: "/v1/reservations",
     operationId: "listReservations",
     summary: "List reservations, the latest day first",
-    description: "A driver sees their own, a shop those that shops were asked for.",
+    description:
+      "In the order of the days they are for, the latest first. A driver sees their own, a shop those that shops were asked for.",
     tags: ["shops"],
     need: "stock:read",
     query: z.strictObject({

@@ -114,6 +114,7 @@ export const runOperations = [
     path: "/v1/runs",
     operationId: "listRuns",
     summary: "List runs",
+    description: "In the order of their times, the oldest first unless `newestFirst` is true.",
     tags: ["runs"],
     need: "log:read",
     query: z.strictObject({

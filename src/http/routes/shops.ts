@@ -191,6 +191,7 @@ export const shopOperations = [
     path: "/v1/shops",
     operationId: "listShops",
     summary: "List shops, with how old their lists are",
+    description: "In the order in which they were added.",
     tags: ["shops"],
     need: "lines:read",
     query: z.strictObject(PageQuery),
@@ -233,7 +234,8 @@ export const shopOperations = [
     path: "/v1/shops/{id}/arrivals",
     operationId: "listArrivals",
     summary: "List how a shop's lists arrived, the newest first, with the reason where one was refused",
-    description: "An arrival that was the same as the list before leaves no entry.",
+    description:
+      "In the order of arrival, the newest first. An arrival that was the same as the list before leaves no entry.",
     tags: ["shops"],
     need: "lines:read",
     params: ById,
@@ -249,7 +251,8 @@ export const shopOperations = [
     path: "/v1/shops/{id}/unmatched",
     operationId: "listUnmatched",
     summary: "List what nobody has matched with a line yet, with the likely lines",
-    description: "Matched by itself is what has the GTIN, the SKU or the maker's part number of one line.",
+    description:
+      "In the order of the SKUs. Matched by itself is what has the GTIN, the SKU or the maker's part number of one line.",
     tags: ["shops"],
     need: "lines:read",
     params: ById,

@@ -204,7 +204,7 @@ export const stockListOperations = [
     operationId: "getStockList",
     summary: "Read what a shop has, as it last said",
     description:
-      "The last good list, with its age. With `format=jsonld`, or Accept: application/ld+json, as products of schema.org.",
+      "In the order of the SKUs. The last good list, with its age. With `format=jsonld`, or Accept: application/ld+json, as products of schema.org.",
     tags: ["shops"],
     need: "lines:read",
     params: ById,

@@ -80,6 +80,7 @@ export const supplierOperations = [
     path: "/v1/suppliers",
     operationId: "listSuppliers",
     summary: "List the suppliers",
+    description: "In the order in which they were added.",
     tags: ["lines"],
     need: "lines:read",
     query: z.strictObject(PageQuery),

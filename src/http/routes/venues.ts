@@ -73,6 +73,7 @@ export const venueOperations = [
     path: "/v1/venues",
     operationId: "listVenues",
     summary: "List the venues",
+    description: "In the order in which they were added.",
     tags: ["catalogue"],
     need: "catalogue:read",
     query: z.strictObject(PageQuery),
