@@ -1,7 +1,9 @@
-import { notFound } from "../domain/errors.ts";
+import { DomainError, notFound } from "../domain/errors.ts";
+import type { Kind } from "../domain/kind.ts";
 import { selectFittedNow, selectPositions } from "../storage/fittings.ts";
 import { allRecords, deleteRecord, getRecord, insertRecord } from "../storage/records.ts";
 import type { CarRow, PositionRow } from "../storage/tables.ts";
+import { kindFromRow } from "./keep-kinds.ts";
 import { makeRecord } from "./keep-records.ts";
 import { requireOwn, together, type Work } from "./work.ts";
 
@@ -33,9 +35,43 @@ export async function addCar(
       ["drivers", given.driverId, "driver"],
       ["carModels", given.carModelId, "car model"],
     ]);
-    for (const position of positions) await insertPosition(work, car.id, position);
+    for (const [i, position] of positions.entries()) {
+      await requireTie(work, positions.slice(0, i), position, `#/positions/${i}/changedWith`);
+      await insertPosition(work, car.id, position);
+    }
     return car;
   });
+}
+
+/**
+ * A tie that would change nothing is refused: parts that are changed alone stay alone, whatever word they share. They
+ * may lead others, which are changed with them.
+ *
+ * @throws {DomainError} `inconsistent` where the position shares a word with others, and none is led by or in a set with another
+ */
+async function requireTie(
+  work: Work,
+  before: readonly GivenPosition[],
+  given: GivenPosition,
+  pointer: string,
+): Promise<void> {
+  if (given.changedWith === null) return;
+  const tied = before.filter(({ changedWith }) => changedWith === given.changedWith);
+  if (tied.length === 0) return;
+  const kinds = new Map<string, Kind>();
+  for (const { kindId } of [...tied, given])
+    kinds.set(kindId, kindFromRow(await getRecord(work.db, "kinds", work.actor.clubId, kindId, "kind")));
+  const own = kinds.get(given.kindId)!;
+  for (const { kindId, name } of tied) {
+    const other = kinds.get(kindId)!;
+    if (own.changeRule !== "alone" || other.changeRule !== "alone") continue;
+    const rule =
+      own.id === other.id
+        ? `the changeRule of the kind ${own.code} to "pair" or "set", with changedTogether`
+        : `the changeRule of one of the kinds ${own.code} and ${other.code} to "with-mate" and its mateCode to the other one`;
+    const detail = `ties "${given.name}" to "${name}", but both are changed alone by their kinds: set ${rule}, or leave the word out`;
+    throw new DomainError("inconsistent", `changedWith ${detail}`, [{ pointer, detail }]);
+  }
 }
 
 async function insertPosition(work: Work, carId: string, given: GivenPosition): Promise<PositionRow> {
@@ -47,6 +83,7 @@ async function insertPosition(work: Work, carId: string, given: GivenPosition): 
 export async function addPosition(work: Work, carId: string, given: GivenPosition): Promise<PositionRow> {
   await getOwnCar(work, carId);
   await getRecord(work.db, "kinds", work.actor.clubId, given.kindId, "kind");
+  await requireTie(work, await selectPositions(work.db, work.actor.clubId, carId), given, "#/changedWith");
   return insertPosition(work, carId, given);
 }
 
