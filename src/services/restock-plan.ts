@@ -71,6 +71,11 @@ export async function restockPlan(work: Work, asked: AskedPlan) {
     nextBuy === null
       ? "; more money would gain nothing"
       : `; the next ${money(nextBuy.costMinorUnits)}, for ${nextBuy.name}, would make it ${percents(chance, nextBuy.chance)[1]}`;
+  const others = supplied.length - meant.length;
+  const leftOut =
+    others === 0
+      ? ""
+      : ` ${count(others, "line")} of parts that do not stop a car when they are worn out ${others === 1 ? "is" : "are"} left out; parts=all asks for ${others === 1 ? "it" : "them"} too.`;
   return {
     asOf: work.now(),
     through: asked.through,
@@ -103,7 +108,7 @@ export async function restockPlan(work: Work, asked: AskedPlan) {
       }),
     ],
     otherCurrency: meant.filter((one) => !inCurrency.includes(one)).map(({ demand }) => demand.bought.sku),
-    sentence: `For ${money(spent)} of ${money(asked.budgetMinorUnits)} the chance of no lost run through ${asked.through} ${risen(chanceWithout, chance)}${afterwards}${beyondCalendar(asked.through, calendarEndsOn)}.`,
+    sentence: `For ${money(spent)} of ${money(asked.budgetMinorUnits)} the chance of no lost run through ${asked.through} ${risen(chanceWithout, chance)}${afterwards}${beyondCalendar(asked.through, calendarEndsOn)}.${leftOut}`,
   };
 }
 

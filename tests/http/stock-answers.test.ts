@@ -174,6 +174,20 @@ describe("answers about stock", () => {
   });
 
   describe("GET /v1/restock-plan", () => {
+    it("says how many lines of parts that do not stop a car are left out, where they are", async () => {
+      const plan = (parts: string) =>
+        get(`/v1/restock-plan?through=${through}&budgetMinorUnits=20000&parts=${parts}`);
+      const [stoppers, all] = [await plan("car-stoppers"), await plan("all")];
+      const left = all.lines - stoppers.lines;
+      expect(left).toBeGreaterThan(0);
+      expect(stoppers.sentence).toMatch(
+        new RegExp(
+          ` ${left} lines? of parts that do not stop a car when they are worn out (?:is|are) left out`,
+        ),
+      );
+      expect(all.sentence).not.toContain("left out");
+    });
+
     it("spends no more than the budget, and its chance never falls with more money", async () => {
       let before = 0;
       for (const budget of [0, 899, 900, 5000, 12_000, 60_000]) {
