@@ -3782,13 +3782,13 @@ export interface components {
             inUse: number;
             /** @description order again when no more than this is on hand and on order */
             reorderPoint: number;
-            /** @description and then up to this: it lasts until the delivery after the next review */
+            /** @description and then up to this: it lasts until an order of the next review arrives */
             orderUpTo: number;
-            /** @description pieces expected to be needed before an order placed now arrives */
+            /** @description pieces expected to be needed before an order of the next look arrives; with no review period, one placed now */
             expectedNeed: number;
-            /** @description reorder point less expected need */
+            /** @description pieces, order-up-to level less expected need */
             safetyStock: number;
-            /** @description chance, 0 to 1: not running out before the delivery, if ordered at the reorder point */
+            /** @description chance, 0 to 1: that as many as orderUpTo last until that delivery */
             chance: number;
             onHand: number;
             onOrder: number;
@@ -3943,9 +3943,9 @@ export interface components {
             expectedShort: number;
             /** @description order again when no more than this is on hand and on order */
             reorderPoint: number;
-            /** @description and then up to this: it lasts until the delivery after the next review */
+            /** @description and then up to this: it lasts until an order of the next review arrives */
             orderUpTo: number;
-            /** @description reorder point less the pieces expected to be needed before a delivery */
+            /** @description pieces, order-up-to level less those expected to be needed before a delivery */
             safetyStock: number;
             leadTime: components["schemas"]["LeadTime"];
             /** @description pieces on the club's shelves that are not counted as on hand; 0 where the whole club is asked for, whose stock they are */
@@ -4569,7 +4569,7 @@ export interface components {
             ageing: number;
             /** @description order again when no more than this is on hand and on order */
             reorderPoint: number;
-            /** @description and then up to this: it lasts until the delivery after the next review */
+            /** @description and then up to this: it lasts until an order of the next review arrives */
             orderUpTo: number;
             safetyStock: number;
             expectedUntilDelivery: number;
@@ -5288,7 +5288,7 @@ export interface components {
             takenPastYear: number | null;
             /** @description order again when no more than this is on hand and on order */
             reorderPoint: number;
-            /** @description and then up to this: it lasts until the delivery after the next review */
+            /** @description and then up to this: it lasts until an order of the next review arrives */
             orderUpTo: number;
             /** @description no more is there and on order than the reorder point, and less than one orders up to */
             orderNow: boolean;
@@ -12311,7 +12311,7 @@ export interface operations {
                      *         {
                      *           "supplierId": "01930000-0000-7000-8000-0000005bb001",
                      *           "supplierName": "Harrowmead Trade",
-                     *           "orderBy": "2027-01-26",
+                     *           "orderBy": "2027-01-25",
                      *           "totals": [
                      *             {
                      *               "currency": "AUD",
@@ -12362,7 +12362,7 @@ export interface operations {
                      *               "stockWanted": 4,
                      *               "orderMultiplePacks": 1,
                      *               "leastPacks": 1,
-                     *               "orderBy": "2027-01-26",
+                     *               "orderBy": "2027-01-25",
                      *               "late": false,
                      *               "chanceWithout": 4.70958e-7,
                      *               "chanceWith": 0.919768,
@@ -12721,7 +12721,7 @@ export interface operations {
                 content: {
                     /**
                      * @example supplier,name,sku,insteadOf,packs,packSize,orderMultiplePacks,leastPacks,pieces,price,cost,currency,orderBy,late,inUse,needP10,needMedian,needP90,onHand,onOrder,spares,ageing,onShelf,chanceWithout,chanceWith,fromShelves,fromElsewhere,shelves,reorderPoint,orderUpTo,why,cautions,lineId
-                     *     Harrowmead Trade,"Control slick, set of four",QB-TY-101,,1,4,1,1,4,52.00,52.00,AUD,2027-01-26,false,2,2,4,4,0,0,0,0,0,4.70957891806342e-7,0.9197676916379693,0,4,,0,0,"2 to 4 are likely to be needed and there are 0 on hand, 0 on order, 0 part-worn (chance of enough: under 1 %); 1 pack (4 pieces) makes it 92 %. 4 must come from elsewhere.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000000051
+                     *     Harrowmead Trade,"Control slick, set of four",QB-TY-101,,1,4,1,1,4,52.00,52.00,AUD,2027-01-25,false,2,2,4,4,0,0,0,0,0,4.70957891806342e-7,0.9197676916379693,0,4,,0,0,"2 to 4 are likely to be needed and there are 0 on hand, 0 on order, 0 part-worn (chance of enough: under 1 %); 1 pack (4 pieces) makes it 92 %. 4 must come from elsewhere.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000000051
                      *     ,Spur 87T 48 DP,QB-SP-487,,0,1,1,0,0,9.00,0.00,AUD,,false,1,0,0,1,12,6,1,0,0,1,1,0,0,"Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago.",0,0,"12 on hand, 6 on order, 1 part-worn last through 2027-06-30 with a chance of over 99 %; 0 to 1 are likely to be needed.",Unplug the pack before fingers go near the gears.,01930000-0000-7000-8000-00000011e001
                      *     ,LiPo 2S 5000 mAh,QB-EL-801,,0,1,1,0,0,85.00,0.00,AUD,,false,1,0,0,0,0,0,0,0,0,0.9345135249674272,0.9345135249674272,0,0,,0,0,"0 on hand, 0 on order, 0 part-worn last through 2027-06-30 with a chance of 93 %; none is likely to be needed.",Unplug the pack before fingers go near the gears.,01930000-0000-7000-8000-000000000053
                      */
@@ -13091,7 +13091,7 @@ export interface operations {
                 content: {
                     /**
                      * @example supplier,advice,orderOn,name,list,sku,makersPartNumber,gtin,packs,packSize,pieces,price,cost,currency,orderFrom,orderBy,late,shortOn,arrivalP10,arrivalMedian,arrivalP90,needP10,needMedian,needP90,onHand,heldPieces,onOrder,takenPastYear,reorderPoint,orderUpTo,ended,boughtThrough,chanceWith,why,lineId
-                     *     Harrowmead Trade,wait,2026-12-16,"Control slick, set of four",order,QB-TY-101,,,2,4,8,52.00,104.00,AUD,2026-12-03,2026-12-16,false,2026-12-31,2026-12-18,2026-12-22,2026-12-28,2,4,7,0,0,0,0,0,0,,2027-06-30,0.9827152366735404,"0 on hand and 0 on order may not last through 2026-12-31; 3 drivers are likely to need 2 to 7 through 2027-06-30 (0 left the shelf in the past year), and 2 packs (8 pieces) make it last with a chance of 98 %.",01930000-0000-7000-8000-000000000051
+                     *     Harrowmead Trade,wait,2026-12-15,"Control slick, set of four",order,QB-TY-101,,,2,4,8,52.00,104.00,AUD,2026-12-02,2026-12-15,false,2026-12-31,2026-12-17,2026-12-21,2026-12-27,2,4,7,0,0,0,0,0,0,,2027-06-30,0.9827152366735404,"0 on hand and 0 on order may not last through 2026-12-31; 3 drivers are likely to need 2 to 7 through 2027-06-30 (0 left the shelf in the past year), and 2 packs (8 pieces) make it last with a chance of 98 %.",01930000-0000-7000-8000-000000000051
                      */
                     "text/csv; charset=utf-8; header=present": string;
                 };
@@ -13976,11 +13976,11 @@ export interface operations {
                      *           "ageing": 0,
                      *           "reorderPoint": 0,
                      *           "orderUpTo": 0,
-                     *           "safetyStock": -0.00249406,
-                     *           "expectedUntilDelivery": 0.00249406,
+                     *           "safetyStock": -0.00656361,
+                     *           "expectedUntilDelivery": 0.00656361,
                      *           "orderNow": false,
                      *           "stockWanted": 7,
-                     *           "orderBy": "2026-12-16",
+                     *           "orderBy": "2026-12-15",
                      *           "late": false,
                      *           "chanceWithout": 1.13564e-7,
                      *           "chanceWith": 0.982715,
@@ -14054,8 +14054,8 @@ export interface operations {
                      *           "ageing": 0,
                      *           "reorderPoint": 0,
                      *           "orderUpTo": 0,
-                     *           "safetyStock": -0.0000114639,
-                     *           "expectedUntilDelivery": 0.0000114639,
+                     *           "safetyStock": -0.0000169388,
+                     *           "expectedUntilDelivery": 0.0000169388,
                      *           "orderNow": false,
                      *           "stockWanted": 1,
                      *           "orderBy": null,
@@ -16030,14 +16030,14 @@ export interface operations {
                      *           "supplierName": "Harrowmead Trade",
                      *           "supplierNotes": null,
                      *           "advice": "wait",
-                     *           "orderOn": "2026-12-16",
-                     *           "orderFrom": "2026-12-03",
-                     *           "orderBy": "2026-12-16",
+                     *           "orderOn": "2026-12-15",
+                     *           "orderFrom": "2026-12-02",
+                     *           "orderBy": "2026-12-15",
                      *           "late": false,
                      *           "arrival": {
-                     *             "p10": "2026-12-18",
-                     *             "median": "2026-12-22",
-                     *             "p90": "2026-12-28"
+                     *             "p10": "2026-12-17",
+                     *             "median": "2026-12-21",
+                     *             "p90": "2026-12-27"
                      *           },
                      *           "leadTime": {
                      *             "meanDays": 6.27617,
@@ -16066,17 +16066,17 @@ export interface operations {
                      *               "costMinorUnits": 10400,
                      *               "makersPartNumber": null,
                      *               "gtin": null,
-                     *               "orderFrom": "2026-12-03",
-                     *               "orderBy": "2026-12-16",
+                     *               "orderFrom": "2026-12-02",
+                     *               "orderBy": "2026-12-15",
                      *               "late": false,
                      *               "shortOn": "2026-12-31",
                      *               "broughtForward": false,
                      *               "ended": null,
                      *               "boughtThrough": "2027-06-30",
                      *               "arrival": {
-                     *                 "p10": "2026-12-18",
-                     *                 "median": "2026-12-22",
-                     *                 "p90": "2026-12-28"
+                     *                 "p10": "2026-12-17",
+                     *                 "median": "2026-12-21",
+                     *                 "p90": "2026-12-27"
                      *               },
                      *               "leadTime": {
                      *                 "meanDays": 6.27617,
@@ -16105,7 +16105,7 @@ export interface operations {
                      *           ],
                      *           "topUp": null,
                      *           "later": [],
-                     *           "sentence": "Wait with Harrowmead Trade until 2026-12-16: an order of 1 line for AUD 104.00 is AUD 46.00 below the minimum of AUD 150.00, and what sells until then may fill it; ordered on 2026-12-16 it comes between 2026-12-18 and 2026-12-28 eight times in ten, as likely as not by 2026-12-22."
+                     *           "sentence": "Wait with Harrowmead Trade until 2026-12-15: an order of 1 line for AUD 104.00 is AUD 46.00 below the minimum of AUD 150.00, and what sells until then may fill it; ordered on 2026-12-15 it comes between 2026-12-17 and 2026-12-27 eight times in ten, as likely as not by 2026-12-21."
                      *         }
                      *       ],
                      *       "uncounted": [],

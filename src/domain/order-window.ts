@@ -1,6 +1,6 @@
 import { pmfQuantile, type ServiceTarget } from "../stats/index.ts";
 import { dayAfter } from "./calendar.ts";
-import { type LeadTime, meets, type NeedThrough } from "./restock.ts";
+import { arrivesWith, type LeadTime, meets, type NeedThrough } from "./restock.ts";
 
 /** When to order something: not later than it takes to come in time, and not earlier than that makes it any surer. */
 export interface OrderWindow {
@@ -8,7 +8,7 @@ export interface OrderWindow {
   shortOn: string | null;
   /** earliest sensible day: before it money is bound, and hardly any certainty gained */
   from: string;
-  /** latest day: ordered then, it is there on `shortOn` with the target's chance */
+  /** latest day: ordered then, it is there the day before `shortOn` with the target's chance */
   by: string;
   /** that day is past: what is ordered today may come too late */
   late: boolean;
@@ -40,11 +40,13 @@ export function orderWindow(
 ): OrderWindow | null {
   const shortOn = needs.find(({ day, needed }) => !meets(needed, availableOn(day), target))?.day ?? null;
   if (shortOn === null) return orderNow ? { shortOn, from: today, by: today, late: false } : null;
-  const before = (chance: number) => daysFrom(shortOn, -pmfQuantile(leadTime.byDay, chance));
-  const inTime = before(target.value);
+  // What is needed at a meeting is there the day before it.
+  const before = (chance: number) => daysFrom(shortOn, -1 - pmfQuantile(leadTime.byDay, chance));
+  const wanted = arrivesWith(target);
+  const inTime = before(wanted);
   const atLast = lastDay === null ? inTime : sooner(inTime, daysFrom(lastDay, -1));
   const by = orderNow ? today : later(atLast, today);
-  const from = sooner(by, later(before(1 - (1 - target.value) / surer), today));
+  const from = sooner(by, later(before(1 - (1 - wanted) / surer), today));
   return { shortOn, from, by, late: inTime < today };
 }
 

@@ -59,7 +59,7 @@ export interface RestockDecision {
   packs: number;
   pieces: number;
   costMinorUnits: number;
-  /** latest day to order, so that it arrives before the chance of running out passes the target; null if nothing is to be ordered */
+  /** latest day to order, so that it is there the day before the meeting at which the chance of running out passes the target; null if nothing is to be ordered */
   orderBy: string | null;
   /** that day is past: what is ordered today may come too late */
   late: boolean;
@@ -114,7 +114,7 @@ export function restockDecision(
   const orderBy =
     packs === 0 || firstShort === undefined
       ? null
-      : dayBefore(firstShort.day, pmfQuantile(terms.leadTime.byDay, inTime.value));
+      : dayBefore(firstShort.day, 1 + pmfQuantile(terms.leadTime.byDay, arrivesWith(inTime)));
   return {
     need: {
       expected: pmfMean(last),
@@ -134,19 +134,22 @@ export function restockDecision(
   };
 }
 
+/** The chance that an order comes in time: that of no shortage, where that is the target; a share served says nothing of days. */
+export const arrivesWith = ({ kind, value }: ServiceTarget): number => (kind === "cycle" ? value : 0.9);
+
 const dayBefore = (day: string, days: number) => dayAfter(`${day}T00:00:00.000Z`, -days);
 
 /** When to order again and how far up, and what that rests on. */
 export interface StockLevels {
   /** order when no more than this many pieces are on hand and on order, and fewer than `orderUpTo` */
   reorderPoint: number;
-  /** pieces expected to be needed before an order placed now arrives */
+  /** pieces expected to be needed before an order of the next look arrives; where it is watched all the time, one placed now */
   expectedNeed: number;
-  /** reorder point less expected need */
+  /** order-up-to level less expected need */
   safetyStock: number;
-  /** chance of not running out before the delivery, if ordered at the reorder point */
+  /** chance that as many as `orderUpTo` last until that delivery */
   chance: number;
-  /** order up to this many pieces on hand and on order: it lasts until the delivery after the next review */
+  /** order up to this many pieces on hand and on order */
   orderUpTo: number;
 }
 
@@ -160,8 +163,10 @@ export const isDue = ({ reorderPoint, orderUpTo }: StockLevels, there: number): 
   there <= reorderPoint && there < orderUpTo;
 
 /**
- * The reorder point, the smallest stock that lasts until an order placed now arrives, and the order-up-to level, which
- * lasts until the order after the next review does. The needs are averaged over how long the supplier may take.
+ * The order-up-to level is the smallest stock that lasts until an order of the next look arrives: what is not ordered now
+ * is ordered then at the earliest. So less than that is ordered on, and the reorder point is one piece below it. Where
+ * the stock is watched all the time, both are the smallest stock that lasts until an order placed now arrives. The needs
+ * are averaged over how long the supplier may take.
  *
  * @param neededWithin needs of the days ahead: what is needed from now through so many days
  * @param reviewDays days from one look at the stock to the next; 0: it is watched all the time
@@ -175,18 +180,17 @@ export function reorderLevels(
   const leadTimes = leadTime.byDay
     .map((probability, duration) => ({ duration, probability }))
     .filter(({ probability }) => probability > 0);
-  const untilDelivery = demandOverLeadTime({ demandDuring: neededWithin, leadTimes });
-  const untilNext =
-    reviewDays === 0
-      ? untilDelivery
-      : demandOverLeadTime({ demandDuring: (days) => neededWithin(days + reviewDays), leadTimes });
-  const point = smallestStock(untilDelivery, target);
+  const untilDelivery = demandOverLeadTime({
+    demandDuring: (days) => neededWithin(days + reviewDays),
+    leadTimes,
+  });
+  const orderUpTo = smallestStock(untilDelivery, target);
   const expectedNeed = pmfMean(untilDelivery);
   return {
-    reorderPoint: point,
+    reorderPoint: reviewDays > 0 ? Math.max(0, orderUpTo - 1) : orderUpTo,
     expectedNeed,
-    safetyStock: point - expectedNeed,
-    chance: pmfCdf(untilDelivery, point),
-    orderUpTo: Math.max(point, smallestStock(untilNext, target)),
+    safetyStock: orderUpTo - expectedNeed,
+    chance: pmfCdf(untilDelivery, orderUpTo),
+    orderUpTo,
   };
 }

@@ -27,7 +27,7 @@ export const orderedLine = {
 export const levels = {
   reorderPoint: count.meta({ description: "order again when no more than this is on hand and on order" }),
   orderUpTo: count.meta({
-    description: "and then up to this: it lasts until the delivery after the next review",
+    description: "and then up to this: it lasts until an order of the next review arrives",
   }),
 };
 export const orderNow = z.boolean().meta({

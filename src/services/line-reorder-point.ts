@@ -4,7 +4,7 @@ import { clubDay } from "./calendar-ahead.ts";
 import { LeadTimes } from "./lead-times-ahead.ts";
 import { lineDemands } from "./line-demand.ts";
 import { carsInScope, type Scope } from "./pieces-in-scope.ts";
-import { oneDecimal } from "./in-words.ts";
+import { count, oneDecimal } from "./in-words.ts";
 import {
   type AskedTarget,
   checkpointsThrough,
@@ -59,6 +59,6 @@ export async function lineReorderPoint(
     onOrder,
     orderNow,
     leadTime: shownLeadTime(leadTime),
-    sentence: `${oneDecimal(levels.expectedNeed)} expected to be needed in the ${oneDecimal(leadTime.meanDays)} days or so that a delivery takes; ${keepingOf(levels)} (now ${onHand} on hand and ${onOrder} on order${orderNow ? ": order now" : ""}).`,
+    sentence: `${oneDecimal(levels.expectedNeed)} expected to be needed in the ${oneDecimal(leadTime.meanDays)} days or so that a delivery takes${reviewDays > 0 ? ` and the ${count(reviewDays, "day")} until the next look` : ""}; ${keepingOf(levels)} (now ${onHand} on hand and ${onOrder} on order${orderNow ? ": order now" : ""}).`,
   };
 }

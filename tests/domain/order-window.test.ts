@@ -21,11 +21,11 @@ const needs = [
 
 describe("the window of an order", () => {
   it("closes so long before the first short day as a delivery takes with the target's chance, and opens ten times surer", () => {
-    // With 0.9 it takes 7 days at most, with 0.99 8 days.
+    // With 0.9 it takes 7 days at most, with 0.99 8 days; and it is to be there the day before.
     expect(orderWindow(needs, () => 0, target, leadTime, at)).toEqual({
       shortOn: "2027-01-10",
-      from: "2027-01-02",
-      by: "2027-01-03",
+      from: "2027-01-01",
+      by: "2027-01-02",
       late: false,
     });
   });
@@ -51,7 +51,7 @@ describe("the window of an order", () => {
       ...{ shortOn: "2027-01-10", from: "2026-12-19", by: "2026-12-19", late: false },
     });
     const after = { ...at, lastDay: "2027-06-01" };
-    expect(orderWindow(needs, () => 0, target, leadTime, after)?.by).toBe("2027-01-03");
+    expect(orderWindow(needs, () => 0, target, leadTime, after)?.by).toBe("2027-01-02");
   });
 
   it("that has closed is said to be late, and no day of it is before today", () => {

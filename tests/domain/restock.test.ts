@@ -1,7 +1,13 @@
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
 import { isDue, packsFor, reorderLevels, restockDecision, type Terms } from "../../src/domain/restock.ts";
-import { fillInHorizon, negativeBinomialLaw, poissonLaw, type ServiceTarget } from "../../src/stats/index.ts";
+import {
+  fillInHorizon,
+  negativeBinomialLaw,
+  pmfCdf,
+  poissonLaw,
+  type ServiceTarget,
+} from "../../src/stats/index.ts";
 
 const leadTime = { meanDays: 6, sdDays: 2, byDay: [0, 0, 0, 0, 0.2, 0.3, 0.3, 0.2], deliveries: 3 };
 const terms: Terms = { packSize: 1, orderMultiplePacks: 1, priceMinorUnits: 100, leadTime };
@@ -105,9 +111,9 @@ describe("what to order of a line", () => {
   it("is ordered so early that a slow delivery comes before the day at which what there is gets short", () => {
     const decision = restockDecision(needsOf(6), () => 3, { kind: "cycle", value: 0.9 }, terms, today);
     // 3 last through January (Poisson 2: 86 % is too little), so through none: the first day is short, 7 days before it.
-    expect(decision.orderBy).toBe("2027-01-03");
+    expect(decision.orderBy).toBe("2027-01-02");
     const later = restockDecision(needsOf(6), () => 4, { kind: "cycle", value: 0.9 }, terms, today);
-    expect(later.orderBy).toBe("2027-02-03");
+    expect(later.orderBy).toBe("2027-02-02");
     expect(
       restockDecision(needsOf(6), () => 40, { kind: "cycle", value: 0.9 }, terms, today).orderBy,
     ).toBeNull();
@@ -123,7 +129,7 @@ describe("what to order of a line", () => {
     expect(decision.orderBy).toBe(alone.orderBy);
     expect(decision.pieces).toBeGreaterThan(alone.pieces);
     // What lasts for the usual target is bought for the last day only.
-    expect(restockDecision(needsOf(6), () => 12, sure!, terms, today, usual).orderBy).toBe("2027-03-03");
+    expect(restockDecision(needsOf(6), () => 12, sure!, terms, today, usual).orderBy).toBe("2027-03-02");
   });
 
   it("is late where that day is past", () => {
@@ -147,14 +153,36 @@ describe("reorder levels", () => {
   });
 
   const within = (days: number) => poissonLaw(0.4 * days);
-  it("cover the delivery, and with a review the delivery after the next look", () => {
+  it("cover the delivery, and with a review that of the next look: what is not ordered now has to last until then", () => {
     const watched = reorderLevels(within, leadTime, { kind: "cycle", value: 0.9 });
     const weekly = reorderLevels(within, leadTime, { kind: "cycle", value: 0.9 }, 7);
     expect(watched.expectedNeed).toBeCloseTo(0.4 * 5.5, 9);
     expect(watched.orderUpTo).toBe(watched.reorderPoint);
-    expect(weekly.reorderPoint).toBe(watched.reorderPoint);
+    expect(weekly.expectedNeed).toBeCloseTo(0.4 * 12.5, 9);
     expect(weekly.orderUpTo).toBeGreaterThan(watched.orderUpTo);
+    // As many as are not ordered on last until then as often as was asked, one fewer do not.
+    expect(weekly.reorderPoint).toBe(weekly.orderUpTo - 1);
+    const lasts = (pieces: number) => {
+      const whole = leadTime.byDay.map((chance, days) => chance * pmfCdf(within(days + 7), pieces));
+      return whole.reduce((sum, one) => sum + one, 0);
+    };
+    expect(lasts(weekly.orderUpTo)).toBeCloseTo(weekly.chance, 9);
+    expect(weekly.chance).toBeGreaterThanOrEqual(0.9);
+    expect(lasts(weekly.reorderPoint)).toBeLessThan(0.9);
     expect(watched.chance).toBeGreaterThanOrEqual(0.9);
+  });
+
+  it("are those of the calculator: demand of 2 a day, a delivery after 3, a look every 2, for 90 %, are 13 and 14", () => {
+    const certain = { meanDays: 3, sdDays: 0, byDay: [0, 0, 0, 1], deliveries: 0 };
+    const needed = (days: number) => poissonLaw(2 * days);
+    const { reorderPoint, orderUpTo, expectedNeed } = reorderLevels(
+      needed,
+      certain,
+      { kind: "cycle", value: 0.9 },
+      2,
+    );
+    expect([reorderPoint, orderUpTo]).toEqual([13, 14]);
+    expect(expectedNeed).toBeCloseTo(10, 9);
   });
 
   it("never fall with the target or the review period", () => {

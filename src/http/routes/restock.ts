@@ -60,7 +60,7 @@ const RestockEntry = z
     ...levels,
     safetyStock: z
       .number()
-      .meta({ description: "reorder point less the pieces expected to be needed before a delivery" }),
+      .meta({ description: "pieces, order-up-to level less those expected to be needed before a delivery" }),
     leadTime: LeadTime,
     onShelf: z.number().int().meta({
       description:
@@ -132,11 +132,12 @@ const ReorderPoint = z
     reviewPeriodDays: z.number().int(),
     inUse: z.number().int(),
     ...levels,
-    expectedNeed: z
-      .number()
-      .meta({ description: "pieces expected to be needed before an order placed now arrives" }),
-    safetyStock: z.number().meta({ description: "reorder point less expected need" }),
-    chance: chance("not running out before the delivery, if ordered at the reorder point"),
+    expectedNeed: z.number().meta({
+      description:
+        "pieces expected to be needed before an order of the next look arrives; with no review period, one placed now",
+    }),
+    safetyStock: z.number().meta({ description: "pieces, order-up-to level less expected need" }),
+    chance: chance("that as many as orderUpTo last until that delivery"),
     onHand: z.number().int(),
     onOrder: z.number().int(),
     orderNow,
