@@ -1,6 +1,6 @@
 import { createHash } from "node:crypto";
 import { createReadStream } from "node:fs";
-import { mkdtemp, open, rm } from "node:fs/promises";
+import { type FileHandle, mkdtemp, open, rm } from "node:fs/promises";
 import { tmpdir } from "node:os";
 import path from "node:path";
 import { pipeline } from "node:stream";
@@ -22,7 +22,7 @@ export interface Spool {
 const writtenAtOnce = 2 ** 20;
 
 /** Bytes of chunks that may lie about before the collector is called. */
-const bytesUncollected = 2 ** 21;
+const bytesUncollected = 2 ** 23;
 
 /**
  * Has V8 look for buffers that nobody holds any more. Their bytes lie outside its heap, and it looks for them only when
@@ -30,6 +30,11 @@ const bytesUncollected = 2 ** 21;
  * looked at come to 32 MiB. This one makes up that number; its memory is never touched, and so never there.
  */
 const letCollect = (): number => new ArrayBuffer(2 ** 25).byteLength;
+
+/** In one piece, where the system takes it so: between pieces this thread would have to be free. */
+async function writeAll(handle: FileHandle, bytes: Uint8Array): Promise<void> {
+  for (let at = 0; at < bytes.byteLength; ) at += (await handle.write(bytes, at)).bytesWritten;
+}
 
 /** A body that is larger than it may be, counted after decompression. */
 export class TooManyBytes extends Error {
@@ -63,7 +68,7 @@ export async function spoolBody(body: AsyncIterable<Uint8Array>, most: number): 
     const flush = async () => {
       await writing;
       if (filled === 0) return;
-      writing = handle.writeFile(filling.subarray(0, filled));
+      writing = writeAll(handle, filling.subarray(0, filled));
       // A fault of this write is thrown where it is awaited next; until then nobody listens.
       writing.catch(() => {});
       [filling, other] = [other ?? Buffer.allocUnsafeSlow(writtenAtOnce), filling];

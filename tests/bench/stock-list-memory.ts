@@ -8,7 +8,7 @@ import { clubWithShop, listOf, parseOnly, streamOfRows } from "./till-list.ts";
 /** Lists of so many rows, each taken in a process of its own, for memory that was once taken is seldom given back. */
 const counts = [25_000, 50_000, 100_000, 200_000, 320_000];
 
-const rounds = 3;
+const rounds = 5;
 const told = (values: readonly number[]) =>
   `${median(values).toFixed(0)} (${Math.min(...values).toFixed(0)} to ${Math.max(...values).toFixed(0)})`;
 
