@@ -747,7 +747,7 @@ export interface paths {
         put?: never;
         /**
          * Get an address to subscribe to the calendar
-         * @description Calendar programs ask by an address alone and send no key. The address made here reads the calendar as this key does and nothing else; it ends when it is deleted or the key is revoked. It gives nothing that the key could not read, so that a key that only reads may make one. Only a hash of it is kept: that is why no Idempotency-Key is taken. After a lost answer delete the feed and make another.
+         * @description Calendar programs ask by an address alone and send no key. The address made here reads the calendar as this key does and nothing else; it ends when it is deleted or the key is revoked. It gives nothing that the key could not read, so that a key that only reads may make one. Only a hash of it is kept. With an Idempotency-Key the address follows from that and from the key of the club, so that the same request sent again gives the same feed and address for as long as it is there; once deleted, it is made again.
          */
         post: operations["makeCalendarFeed"];
         delete?: never;
@@ -11277,7 +11277,10 @@ export interface operations {
     makeCalendarFeed: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                /** @description a string of your own, new for each new request: after a lost answer send the request again with the same one, and it is done once; the first answer is given again for as long as what it made is there */
+                "Idempotency-Key"?: string;
+            };
             path?: never;
             cookie?: never;
         };

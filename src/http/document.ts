@@ -24,7 +24,7 @@ const problemsOf = (spec: Spec): number[] => {
     ...(need === null ? [500] : commonProblems),
     ...(body === undefined ? [] : bodyProblems),
     ...(spec.record === undefined && spec.tagged !== true ? [] : [400]),
-    ...(takesIdempotencyKey(spec) ? [400, 409] : []),
+    ...(takesIdempotencyKey(spec) ? [400, 409] : spec.repeatable === true ? [400] : []),
     ...(isGuarded(spec) ? [412] : []),
     ...(requiresIfMatch(spec) ? [428] : []),
     ...problems,
@@ -47,14 +47,14 @@ function requestHeaders(spec: Spec): z.ZodObject | undefined {
     members["If-None-Match"] = z.string().optional().meta({
       description: "an ETag that is known already: if it still holds, the answer is 304 with no body",
     });
-  if (takesIdempotencyKey(spec))
+  if (takesIdempotencyKey(spec) || spec.repeatable === true)
     members["Idempotency-Key"] = z
       .string()
       .optional()
       .meta({
         description:
-          "a string of your own, new for each new request: after a lost answer send the request again with the same " +
-          `one, and it is done once; the first answer is given again for ${keptHours} hours`,
+          "a string of your own, new for each new request: after a lost answer send the request again with the same one, and it is done once; the first answer is given again " +
+          (spec.repeatable === true ? "for as long as what it made is there" : `for ${keptHours} hours`),
         example: '"8e03978e-40d5-43dd-bc93-6894a57f9324"',
       });
   return Object.keys(members).length === 0 ? undefined : z.object(members);

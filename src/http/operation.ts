@@ -50,6 +50,8 @@ export interface Spec {
   body?: z.ZodType;
   /** doing it twice does no harm, and it asks others: it takes no Idempotency-Key, for that would hold a transaction */
   harmlessTwice?: true;
+  /** its answer holds a secret that is not to be kept: it takes an Idempotency-Key, and makes the same answer again itself */
+  repeatable?: true;
   /** media types of a body that the handler reads as a stream by itself */
   streamedBody?: Record<string, { description: string; example: string }>;
   answers: Record<number, Answer>;

@@ -30,6 +30,15 @@ export const takesIdempotencyKey = ({ method, need, streamedBody, harmlessTwice 
 /** Requests that are running in this process now. A second process waits for the write lock, and then finds the answer. */
 const running = new Set<string>();
 
+/** The Idempotency-Key of a request whose handler heeds it itself. @throws {FormError} `invalid_header` */
+export const idempotencyKeyOf = (c: Context): string | undefined => keyIn(c.req.header("idempotency-key"));
+
+export const keyReused = (): FormError =>
+  new FormError(
+    "key_reused",
+    "This Idempotency-Key was sent before with another request; a new request needs a new key",
+  );
+
 /** The key in the header: a string of RFC 8941 in double quotes, or the same characters without them. */
 function keyIn(header: string | undefined): string | undefined {
   if (header === undefined) return undefined;
@@ -98,11 +107,7 @@ export async function answerOnce(
         await keep(answer, work);
         return answer;
       }
-      if (found.fingerprint !== fingerprint)
-        throw new FormError(
-          "key_reused",
-          "This Idempotency-Key was sent before with another request; a new request needs a new key",
-        );
+      if (found.fingerprint !== fingerprint) throw keyReused();
       return { status: found.status, headers: JSON.parse(found.headers), body: found.body };
     });
   } catch (error) {

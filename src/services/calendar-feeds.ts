@@ -5,6 +5,7 @@ import {
   insertCalendarFeed,
   makeFeedToken,
   pageOfFeeds,
+  selectFeedBy,
   selectFeedOf,
   type ShownFeed,
 } from "../storage/calendar-feeds.ts";
@@ -12,7 +13,7 @@ import type { Page, PageRequest } from "../storage/records.ts";
 import { headOfChanges } from "../storage/changes.ts";
 import { clubDay } from "./calendar-ahead.ts";
 import { type ClubCalendar, clubCalendar } from "./club-calendar.ts";
-import type { Work } from "./work.ts";
+import { together, type Work } from "./work.ts";
 
 /** An owner keeps all feeds of the club in order; everybody else their own. */
 const whose = ({ actor }: Work) => (actor.role === "owner" ? null : actor.keyId);
@@ -21,17 +22,25 @@ const whose = ({ actor }: Work) => (actor.role === "owner" ? null : actor.keyId)
  * Makes an address under which the calendar can be subscribed to without a key. It shows what the key shows that makes
  * it, and ends with that key.
  *
- * @returns the feed and its token, which cannot be read again
+ * @param known the token of a request that may have been sent before: the feed that it made is given again
+ * @returns the feed and its token, which cannot be read again; null where the token is that of another feed
  */
 export async function makeCalendarFeed(
   work: Work,
   given: { name: string; daysAhead: number },
-): Promise<{ feed: ShownFeed; token: string }> {
-  const token = (work.newToken ?? makeFeedToken)();
-  const { clubId, keyId } = work.actor;
-  const feed = { id: work.newId(), clubId, keyId, ...given, createdAt: work.now() };
-  await insertCalendarFeed(work.db, token, feed);
-  return { feed, token };
+  known?: string,
+): Promise<{ feed: ShownFeed; token: string } | null> {
+  const token = known ?? (work.newToken ?? makeFeedToken)();
+  return together(work, async ({ db, actor: { clubId, keyId }, newId, now }) => {
+    const before = known === undefined ? undefined : await selectFeedBy(db, token);
+    if (before !== undefined) {
+      const same = before.name === given.name && before.daysAhead === given.daysAhead;
+      return same ? { feed: before, token } : null;
+    }
+    const feed = { id: newId(), clubId, keyId, ...given, createdAt: now() };
+    await insertCalendarFeed(db, token, feed);
+    return { feed, token };
+  });
 }
 
 export const listCalendarFeeds = (work: Work, page: PageRequest): Promise<Page<ShownFeed>> =>

@@ -1,4 +1,4 @@
-import { randomBytes } from "node:crypto";
+import { createHmac, randomBytes } from "node:crypto";
 import type { Actor } from "../domain/access.ts";
 import type { Queries } from "./database.ts";
 import { hashOf } from "./keys.ts";
@@ -12,6 +12,15 @@ const shown = ["id", "clubId", "keyId", "name", "daysAhead", "createdAt"] as con
 
 /** A new token of 256 random bits: all that guards an address, which is sent without a key. */
 export const makeFeedToken = (): string => `cal_${randomBytes(32).toString("base64url")}`;
+
+/**
+ * The token of a request that names itself: the same again for the same request of the same key of the club, so that nothing secret has
+ * to be kept, and nobody without that key can tell it.
+ *
+ * @param secret the key of the club, as it was sent
+ */
+export const feedTokenOf = (secret: string, request: string): string =>
+  `cal_${createHmac("sha256", secret).update(`calendar feed ${request}`).digest("base64url")}`;
 
 /** Keeps a feed under the hash of its token. */
 export async function insertCalendarFeed(q: Queries, token: string, row: ShownFeed): Promise<void> {
@@ -40,6 +49,10 @@ export async function selectFeedOf(
   const { id, name, daysAhead, keyName, ...actor } = row;
   return { id, actor: { ...actor, name: keyName }, name, daysAhead };
 }
+
+/** The feed of a token, whoever made it. */
+export const selectFeedBy = (q: Queries, token: string): Promise<ShownFeed | undefined> =>
+  q.selectFrom("calendarFeeds").select(shown).where("hash", "=", hashOf(token)).executeTakeFirst();
 
 /** Feeds of one key, or of every key of the club, the oldest first. */
 export async function pageOfFeeds(

@@ -229,6 +229,26 @@ describe("the calendar of a club", () => {
     expect((await reader.delete(`/v1/calendar-feeds/${made.body.id}`)).status).toBe(404);
   });
 
+  it("is made once however often a request with one Idempotency-Key is sent, and is another for another key", async () => {
+    const [reader, other] = [await service.as("reader"), await service.as("reader")];
+    const make = (who: typeof reader, name: string, key: string) =>
+      who.send("POST", "/v1/calendar-feeds", { name }, { "idempotency-key": `"${key}"` });
+    const made = await make(reader, "Racing", "one");
+    const again = await make(reader, "Racing", "one");
+    expect([again.status, again.body]).toEqual([201, made.body]);
+    expect((await reader.get("/v1/calendar-feeds")).body.items).toHaveLength(1);
+    const changed = await make(reader, "Orders", "one");
+    expect([changed.status, changed.body.type]).toEqual([422, "/problems/key_reused"]);
+    const urls = [made, await make(reader, "Racing", "two"), await make(other, "Racing", "one")];
+    expect(new Set(urls.map(({ body }) => body.url)).size).toBe(3);
+    expect((await make(reader, "Racing", 'o"ne')).status).toBe(400);
+    // Ended, the same request makes it anew, under the same address.
+    await reader.delete(`/v1/calendar-feeds/${made.body.id}`);
+    const anew = await make(reader, "Racing", "one");
+    expect(anew.body.url).toBe(made.body.url);
+    expect(anew.body.id).not.toBe(made.body.id);
+  });
+
   it("shows by an address only what its key sees: a driver's gets the orders for the own cars", async () => {
     const other = await service.owner.must("POST", "/v1/drivers", { name: "Bo Larkspur" });
     const caller = await service.as("driver", other.id);

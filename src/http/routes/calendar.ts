@@ -6,9 +6,11 @@ import {
   makeCalendarFeed,
 } from "../../services/calendar-feeds.ts";
 import { type ClubCalendar, clubCalendar, usualDaysAhead } from "../../services/club-calendar.ts";
+import { feedTokenOf } from "../../storage/calendar-feeds.ts";
 import { exampleIds } from "../example-ids.ts";
 import { calendarTag, calendarText } from "../icalendar.ts";
 import { operation } from "../operation.ts";
+import { idempotencyKeyOf, keyReused } from "../retries.ts";
 import { ById, Id, Instant, PageQuery, pageFrom, pageOf, pageReply, queryInteger, text } from "../schemas.ts";
 
 const DaysAhead = z.number().int().min(1, "must be at least 1").max(366, "must be at most 366").meta({
@@ -79,9 +81,10 @@ export const calendarOperations = [
     summary: "Get an address to subscribe to the calendar",
     description:
       "Calendar programs ask by an address alone and send no key. The address made here reads the calendar as this key does and nothing else; it ends when it is deleted or the key is revoked. " +
-      "It gives nothing that the key could not read, so that a key that only reads may make one. Only a hash of it is kept: that is why no Idempotency-Key is taken. After a lost answer delete the feed and make another.",
+      "It gives nothing that the key could not read, so that a key that only reads may make one. Only a hash of it is kept. With an Idempotency-Key the address follows from that and from the key of the club, so that the same request sent again gives the same feed and address for as long as it is there; once deleted, it is made again.",
     tags: ["meetings"],
     need: "answers:read",
+    repeatable: true,
     body: z.strictObject({
       name: feedFields.name.default("Meetings and orders"),
       daysAhead: DaysAhead.default(usualDaysAhead),
@@ -89,7 +92,15 @@ export const calendarOperations = [
     answers: { 201: { description: "The feed with its address.", body: NewCalendarFeed } },
     example: { body: { name: "Club racing", daysAhead: 120 } },
   })(async ({ body }, work, c) => {
-    const { feed, token } = await makeCalendarFeed(work, body);
+    const request = idempotencyKeyOf(c);
+    const secret = (c.req.header("authorization") ?? "").split(" ").at(-1)!;
+    const made = await makeCalendarFeed(
+      work,
+      body,
+      request === undefined ? undefined : feedTokenOf(secret, request),
+    );
+    if (made === null) throw keyReused();
+    const { feed, token } = made;
     const base = work.publicUrl ?? new URL("/", c.req.url).href;
     return { status: 201, body: { ...feed, url: new URL(`feeds/${token}/calendar.ics`, base).href } };
   }),
