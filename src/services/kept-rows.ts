@@ -1,6 +1,6 @@
 import { countGoingOn, selectGoingOn } from "../storage/arriving-rows.ts";
 import type { ShopFeedRow } from "../storage/tables.ts";
-import type { Rejected } from "./read-stock-list.ts";
+import type { Rejected } from "./rejected-rows.ts";
 import type { Work } from "./work.ts";
 
 /**

@@ -4,7 +4,8 @@ import type { Spool } from "../storage/spool.ts";
 import type { ListedRow } from "../storage/tables.ts";
 import type { Counts } from "./kept-rows.ts";
 import { type Match, matcherFor } from "./match-lines.ts";
-import { type ListForm, readStockList, type Rejected } from "./read-stock-list.ts";
+import { type ListForm, readStockList } from "./read-stock-list.ts";
+import type { Rejected } from "./rejected-rows.ts";
 import { together, type Work } from "./work.ts";
 
 /** What was read of a list. */

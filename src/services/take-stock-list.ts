@@ -18,7 +18,8 @@ import { type Counts, type Difference, type Kept, keptRows, withKept } from "./k
 import { rematch } from "./match-lines.ts";
 import { count } from "./in-words.ts";
 import { noteChange } from "./note-change.ts";
-import { type ListForm, type ListType, refusedList, Rejected, type RejectedRow } from "./read-stock-list.ts";
+import { type ListForm, type ListType, refusedList } from "./read-stock-list.ts";
+import { Rejected, type RejectedRow } from "./rejected-rows.ts";
 import { type Read, stageStockList } from "./stage-stock-list.ts";
 import { together, type Work } from "./work.ts";
 
