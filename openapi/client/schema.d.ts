@@ -1844,7 +1844,7 @@ export interface paths {
         };
         /**
          * Follow what changes: pieces, cars, lines, stock levels, orders, and thresholds that are crossed
-         * @description Every change in the order in which it was kept. Start without `after` for everything, keep `next`, and go on from there as often as you like. A driver sees what happens to their own things and to what is shared, the shop lines, shelf stock and orders for shelves. An import is one entry. Thresholds are looked at shortly after what may cross them was logged, and each crossing is told once: a piece that is not likely to last the next meeting (`piece.near-limit`), a car with something to change or an empty position (`car.not-ready`), a line to be ordered now (`line.below-reorder-point`).
+         * @description Every change in the order in which it was kept. Start without `after` for everything, keep `next`, and go on from there as often as you like. A driver sees what happens to their own things and to what is shared, the shop lines, shelf stock and orders for shelves. An import tells each thing that it added or changed. Thresholds are looked at shortly after what may cross them was logged, and each crossing is told once: a piece that is not likely to last the next meeting (`piece.near-limit`), a car with something to change or an empty position (`car.not-ready`), a line to be ordered now (`line.below-reorder-point`).
          */
         get: operations["listChanges"];
         put?: never;
@@ -5566,7 +5566,7 @@ export interface components {
              */
             at: string;
             /**
-             * @description what happened: the sort of thing, and what became of it: piece.added, piece.changed, piece.fitted, piece.removed, piece.fitting-changed, piece.fitting-deleted, piece.inspected, piece.inspection-deleted, piece.retired, piece.unretired, piece.near-limit, piece.clear-of-limit, car.entered, car.runs-logged, car.run-changed, car.run-deleted, car.not-ready, car.ready, line.added, line.changed, line.below-reorder-point, line.above-reorder-point, stock-level.changed, order.placed, order.changed, order.received, stock-list.kept, stock-list.failed, reservation.asked, reservation.answered, reservation.withdrawn, meeting.added, meeting.changed, meeting.removed, kind.changed, import.finished; new ones may come
+             * @description what happened: the sort of thing, and what became of it: piece.added, piece.changed, piece.fitted, piece.removed, piece.fitting-changed, piece.fitting-deleted, piece.inspected, piece.inspection-deleted, piece.retired, piece.unretired, piece.near-limit, piece.clear-of-limit, car.entered, car.runs-logged, car.run-changed, car.run-deleted, car.not-ready, car.ready, line.added, line.changed, line.below-reorder-point, line.above-reorder-point, stock-level.changed, order.placed, order.changed, order.received, stock-list.kept, stock-list.failed, stock-list.matched, reservation.asked, reservation.answered, reservation.withdrawn, meeting.added, meeting.changed, meeting.removed, kind.changed, import.finished; new ones may come
              * @example piece.fitted
              */
             type: string;

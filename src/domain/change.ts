@@ -28,6 +28,7 @@ export const changeTypes = [
   "order.received",
   "stock-list.kept",
   "stock-list.failed",
+  "stock-list.matched",
   "reservation.asked",
   "reservation.answered",
   "reservation.withdrawn",

@@ -82,8 +82,8 @@ export async function affectedBy(
 }
 
 /**
- * All cars, and all that crossed before: for a new day, after an import, which names none of its rows, and where the calendar or
- * what is believed of a kind changed.
+ * All cars, and all that crossed before: for a new day, after an import, whose rows may change what is known of whole
+ * lines, and where the calendar or what is believed of a kind changed.
  */
 export async function everything(work: Work, found = new Gathering()): Promise<Affected> {
   const { clubId } = work.actor;

@@ -2,6 +2,7 @@ import { DomainError } from "../domain/errors.ts";
 import { allRecords, getRecord } from "../storage/records.ts";
 import { countListed, selectListed, updateFeed, updateMatch, upsertMatch } from "../storage/stock-lists.ts";
 import { currentList } from "./keep-shops.ts";
+import { noteChange } from "./note-change.ts";
 import { together, type Work } from "./work.ts";
 
 /**
@@ -13,7 +14,7 @@ import { together, type Work } from "./work.ts";
  */
 export async function confirmMatch(work: Work, shopId: string, shopSku: string, lineId: string | null) {
   const { clubId } = work.actor;
-  const { feed } = await currentList(work, shopId);
+  const { shop, feed } = await currentList(work, shopId);
   return together(work, async (work) => {
     if (lineId !== null) await getRecord(work.db, "lines", clubId, lineId, "line");
     const { row, listId } = await listedRow(work, feed.listId, shopSku);
@@ -30,6 +31,12 @@ export async function confirmMatch(work: Work, shopId: string, shopSku: string, 
     const matchedBy = lineId === null ? ("none" as const) : ("confirmed" as const);
     await updateMatch(work.db, listId, { sku: shopSku, lineId, matchedBy });
     await updateFeed(work.db, shopId, await countListed(work.db, listId));
+    await noteChange(work, {
+      type: "stock-list.matched",
+      subject: { kind: "shop", id: shopId },
+      audience: "everyone",
+      data: { name: shop.name, sku: shopSku, lineId },
+    });
     return { ...row, lineId, matchedBy, version: await versionOf(work, shopId, shopSku) };
   });
 }

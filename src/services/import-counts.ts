@@ -1,5 +1,6 @@
+import type { Change } from "../domain/change.ts";
 import { DomainError } from "../domain/errors.ts";
-import { noteImport } from "./note-change.ts";
+import { noteChanges, noteImport } from "./note-change.ts";
 import type { Work } from "./work.ts";
 
 /** What became of the rows of an import: kept and already there add up to read. */
@@ -7,6 +8,11 @@ export interface ImportCounts {
   rowsRead: number;
   rowsKept: number;
   rowsAlreadyThere: number;
+}
+
+/** What an import did: its counts, and what it tells of each thing that it added or changed, as the single calls do. */
+export interface Kept extends ImportCounts {
+  changes: Iterable<Change>;
 }
 
 /** Ends a transaction whose outcome was only to be known. */
@@ -20,7 +26,8 @@ class OnlyTried extends Error {
 
 /**
  * Keeps all of a table, or none of it. Everything was read before, so that nobody's slow line holds the transaction.
- * A dry run does the same and takes it back. The feed of changes tells an import in one entry.
+ * A dry run does the same and takes it back. The feed of changes is told what was added or changed, and then that the
+ * import has finished.
  *
  * @param table the name of what is imported, as in its path
  */
@@ -28,11 +35,13 @@ export async function keepTogether(
   work: Work,
   table: string,
   dryRun: boolean,
-  keep: (work: Work) => Promise<ImportCounts>,
+  keep: (work: Work) => Promise<Kept>,
 ): Promise<ImportCounts> {
   const kept = async (work: Work) => {
-    const counts = await keep(work);
-    if (counts.rowsKept > 0 && !dryRun) await noteImport(work, table, counts);
+    const { changes, ...counts } = await keep(work);
+    if (counts.rowsKept === 0 || dryRun) return counts;
+    await noteChanges(work, changes);
+    await noteImport(work, table, counts);
     return counts;
   };
   if (work.db.isTransaction && !dryRun) return kept(work);

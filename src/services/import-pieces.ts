@@ -10,6 +10,7 @@ import { day, type Given, moment, name, number, text, Wrong, WrongAt, word } fro
 import { type ImportCounts, keepTogether, notOwn, reachesDriver, requireLogReach } from "./import-counts.ts";
 import { Faults } from "./import-faults.ts";
 import { FreeSpans } from "./import-fittings.ts";
+import { changesOfPieces, type FittedIn } from "./import-piece-changes.ts";
 import { carNames, driverNames, kindsOfLines, lineNames, pieceName, positionNames } from "./import-names.ts";
 import { overridesOf } from "./line-overrides.ts";
 import { type Bytes, readTable, type Table, type TableForm } from "./tables-in.ts";
@@ -44,10 +45,15 @@ const table: Table<typeof pieceColumns> = {
 };
 
 type Span = Pick<FittingRow, "carId" | "positionId" | "fittedAt" | "removedAt">;
+/** A span with the name of its position. */
+interface NamedSpan {
+  span: Span;
+  position: string;
+}
 interface PieceIn {
   row: number;
   piece: PieceRow;
-  fitting: Span | null;
+  fitting: NamedSpan | null;
 }
 
 /** How a sound row becomes a piece and one of its fittings, by the rules of the single calls. */
@@ -77,7 +83,7 @@ async function pieceReader(work: Work) {
     }
   };
 
-  const fittingOf = (given: GivenPiece, lineId: string): Span | null | WrongAt => {
+  const fittingOf = (given: GivenPiece, lineId: string): NamedSpan | null | WrongAt => {
     const { car: carName, carId, position: name, fittedAt, removedAt, retiredAt } = given;
     if ([carName, carId, name, fittedAt, removedAt].every((cell) => cell === null)) return null;
     if (carName === null && carId === null)
@@ -104,7 +110,8 @@ async function pieceReader(work: Work) {
       return new WrongAt("fittedAt", "must be before retiredAt");
     if (retiredAt !== null && removedAt !== null && removedAt > retiredAt)
       return new WrongAt("removedAt", "must not be after retiredAt: it came off by then");
-    return { carId: car.id, positionId: position.id, fittedAt, removedAt: removedAt ?? retiredAt };
+    const span = { carId: car.id, positionId: position.id, fittedAt, removedAt: removedAt ?? retiredAt };
+    return { span, position: position.name };
   };
 
   return (given: GivenPiece, row: number): PieceIn | WrongAt => {
@@ -203,28 +210,31 @@ export async function importPieces(
     const added = newPieces(rows, known, faults);
     faults.refuse();
     const fitted = rows.filter((one) => one.fitting !== null);
-    const carIds = [...new Set(fitted.map(({ fitting }) => fitting!.carId))];
+    const carIds = [...new Set(fitted.map(({ fitting }) => fitting!.span.carId))];
     const pieceIds = [...new Set(fitted.map(({ piece }) => piece.id))];
     const spans = new FreeSpans(await selectFittingsOf(work.db, { carIds, pieceIds }));
-    const fittings: FittingRow[] = [];
+    const fittings: FittedIn[] = [];
     const kept = new Set(added);
     let rowsKept = 0;
     const lines = new Set<string>();
     for (const { row, piece, fitting } of rows) {
       const isNew = kept.delete(piece);
-      const span = fitting === null ? null : { ...fitting, pieceId: piece.id };
+      const span = fitting === null ? null : { ...fitting.span, pieceId: piece.id };
       const isNewFitting = span !== null && !spans.has(span);
       if (isNew || isNewFitting) rowsKept += 1;
       if (isNewFitting || (isNew && piece.retiredAt !== null)) lines.add(piece.lineId);
       if (!isNewFitting) continue;
       spans.add(span, row, piece.mark);
-      fittings.push({ id: work.newId(), clubId: work.actor.clubId, version: 1, ...span });
+      const fittingRow = { id: work.newId(), clubId: work.actor.clubId, version: 1, ...span };
+      fittings.push({ piece, position: fitting!.position, fitting: fittingRow });
     }
     spans.addFaults(faults);
     faults.refuse();
     await insertRows(work.db, "pieces", added, "piece of this driver (its mark)");
-    await insertRows(work.db, "fittings", fittings, "fitting");
+    const fittingRows = fittings.map(({ fitting }) => fitting);
+    await insertRows(work.db, "fittings", fittingRows, "fitting");
     await countEvidenceOfMany(work.db, [...lines]);
-    return { rowsRead, rowsKept, rowsAlreadyThere: rowsRead - rowsKept };
+    const changes = changesOfPieces(added, fittings);
+    return { rowsRead, rowsKept, rowsAlreadyThere: rowsRead - rowsKept, changes };
   });
 }

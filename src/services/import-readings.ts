@@ -1,3 +1,4 @@
+import type { Change } from "../domain/change.ts";
 import { DomainError } from "../domain/errors.ts";
 import { latestMoment } from "../domain/moment.ts";
 import { belowZero } from "../domain/piece-size.ts";
@@ -12,7 +13,8 @@ import { type Given, moment, name, number, text, truth, Wrong, WrongAt } from ".
 import { type ImportCounts, keepTogether, notOwn, reachesDriver, requireLogReach } from "./import-counts.ts";
 import { Faults } from "./import-faults.ts";
 import { driverNames, kindsOfLines, pieceName, pieceNames } from "./import-names.ts";
-import { instrumentOf } from "./log-inspection.ts";
+import { changeOfPiece } from "./keep-pieces.ts";
+import { instrumentOf, toldOf } from "./log-inspection.ts";
 import { overridesOf } from "./line-overrides.ts";
 import { type Bytes, readTable, type Table, type TableForm } from "./tables-in.ts";
 import type { Work } from "./work.ts";
@@ -166,6 +168,18 @@ async function questionLooks(
   }
 }
 
+/** An inspection that came in, with its piece and what was read. */
+interface Look {
+  piece: PieceRow;
+  inspection: InspectionRow;
+  values: number[];
+}
+
+function* changesOf(looks: readonly Look[]): Generator<Change> {
+  for (const { piece, inspection, values } of looks)
+    yield changeOfPiece("piece.inspected", piece, toldOf({ ...inspection, findings: [] }, values));
+}
+
 /**
  * Imports readings, those of one piece at one moment as one inspection: all of them, or none. A look whose readings
  * are there already changes nothing.
@@ -195,7 +209,7 @@ export async function importReadings(
     );
     const pieces = await pieceNames(work);
     const kinds = await kindsOfLines(work);
-    const inspections: InspectionRow[] = [];
+    const looked: Look[] = [];
     const readings: ReadingRow[] = [];
     const lines = new Set<string>();
     for (const [pieceId, some] of byPiece) {
@@ -206,16 +220,22 @@ export async function importReadings(
       if (looks.length > 0) lines.add(piece.lineId);
       for (const look of looks) {
         const id = work.newId();
-        inspections.push(inspectionOf(id, look[0]!));
+        looked.push({
+          piece,
+          inspection: inspectionOf(id, look[0]!),
+          values: look.map(({ value }) => value),
+        });
         for (const { row: _, ...reading } of look)
           readings.push({ ...reading, id: work.newId(), inspectionId: id });
       }
     }
     faults.refuse();
+    const inspections = looked.map(({ inspection }) => inspection);
     await insertRows(work.db, "inspections", inspections, "inspection");
     await insertRows(work.db, "readings", readings, "reading");
     await countEvidenceOfMany(work.db, [...lines]);
-    return { rowsRead, rowsKept: readings.length, rowsAlreadyThere: rowsRead - readings.length };
+    const rowsKept = readings.length;
+    return { rowsRead, rowsKept, rowsAlreadyThere: rowsRead - rowsKept, changes: changesOf(looked) };
   });
 }
 

@@ -1,9 +1,10 @@
+import type { Change } from "../domain/change.ts";
 import { surfaces } from "../domain/kind.ts";
 import { latestMoment } from "../domain/moment.ts";
 import { conditionWords } from "../domain/piece.ts";
 import { emptyRun } from "../domain/run.ts";
 import { insertRows, selectRunsAt } from "../storage/bulk.ts";
-import type { MeetingRow, RunRow } from "../storage/tables.ts";
+import type { CarRow, MeetingRow, RunRow } from "../storage/tables.ts";
 import {
   type Given,
   moment,
@@ -21,6 +22,7 @@ import { countEvidenceOfRuns } from "./import-evidence.ts";
 import { groupedBy } from "./grouped-by.ts";
 import { Faults } from "./import-faults.ts";
 import { carNames, meetingNames, pieceName, packNames } from "./import-names.ts";
+import { changeOfRuns } from "./log-runs.ts";
 import { type Bytes, readTable, type Table, type TableForm } from "./tables-in.ts";
 import type { Work } from "./work.ts";
 
@@ -141,6 +143,14 @@ async function alreadyThere(
   return there;
 }
 
+/** One entry for each car, as where the runs of a meeting are logged together. */
+async function changesOf(work: Work, added: readonly RunRow[]): Promise<Change[]> {
+  const cars = await carNames(work);
+  return [...groupedBy(added, (run) => run.carId)].map(([carId, runs]) =>
+    changeOfRuns("car.runs-logged", cars.find(carId, null) as CarRow, runs),
+  );
+}
+
 /**
  * Imports runs: all of them, or none. A row that says the same as a run that is there already changes nothing.
  *
@@ -168,6 +178,7 @@ export async function importRuns(
     faults.refuse();
     const added = there === null ? runs : runs.filter((run) => !there.has(run));
     await countEvidenceOfRuns(work.db, added);
-    return { rowsRead, rowsKept, rowsAlreadyThere: rowsRead - rowsKept };
+    const changes = await changesOf(work, added);
+    return { rowsRead, rowsKept, rowsAlreadyThere: rowsRead - rowsKept, changes };
   });
 }

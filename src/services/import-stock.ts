@@ -1,3 +1,4 @@
+import type { Change } from "../domain/change.ts";
 import { latestMoment } from "../domain/moment.ts";
 import { insertRows, selectLevelsWithLast } from "../storage/bulk.ts";
 import { levelOf } from "../storage/stock-ledger.ts";
@@ -6,6 +7,7 @@ import { type Given, moment, name, whole, Wrong, WrongAt } from "./import-cells.
 import { type ImportCounts, keepTogether } from "./import-counts.ts";
 import { Faults } from "./import-faults.ts";
 import { driverNames, lineNames, locationName, locationNames } from "./import-names.ts";
+import { changeOfLevel } from "./move-stock.ts";
 import { reachableLocations } from "./reach-locations.ts";
 import { type Bytes, readTable, type Table, type TableForm } from "./tables-in.ts";
 import type { Work } from "./work.ts";
@@ -75,8 +77,19 @@ async function countReader(work: Work) {
 
 const placeOf = (lineId: string, locationId: string) => `${lineId}\n${locationId}`;
 
+/** A movement with where it is, and what lies there after it. */
+interface Difference {
+  movement: MovementRow;
+  location: LocationRow;
+  pieces: number;
+}
+
+function* changesOf(differences: readonly Difference[]): Generator<Change> {
+  for (const { movement, location, pieces } of differences) yield changeOfLevel(movement, location, pieces);
+}
+
 /** The movements that make the ledger agree with the counts; a count that agrees already needs none. */
-async function differences(work: Work, counts: readonly Count[], faults: Faults): Promise<MovementRow[]> {
+async function differences(work: Work, counts: readonly Count[], faults: Faults): Promise<Difference[]> {
   const { clubId } = work.actor;
   const locationIds = [...new Set(counts.map(({ location }) => location.id))];
   const levels = new Map(
@@ -85,7 +98,7 @@ async function differences(work: Work, counts: readonly Count[], faults: Faults)
       level,
     ]),
   );
-  const movements: MovementRow[] = [];
+  const found: Difference[] = [];
   const recordedAt = work.now();
   const rowOf = new Map<string, number>();
   for (const { row, line, location, pieces, at } of counts) {
@@ -112,24 +125,18 @@ async function differences(work: Work, counts: readonly Count[], faults: Faults)
         "pieces",
         `${pieces} were counted at ${at}, but the ledger has ${expected - now} taken since: count again now, or undo what was not taken`,
       );
-    else if (quantity !== 0)
-      movements.push({
-        id: work.newId(),
-        clubId,
-        lineId: line.id,
-        locationId: location.id,
-        quantity,
-        reason: "counted",
-        at,
-        pieceId: null,
-        orderId: null,
-        undoesId: null,
-        pairId: null,
-        notes: null,
-        recordedAt,
+    else if (quantity !== 0) {
+      const where = { clubId, lineId: line.id, locationId: location.id };
+      const nothing = { pieceId: null, orderId: null, undoesId: null, pairId: null, notes: null };
+      const said = { quantity, reason: "counted" as const, at, recordedAt };
+      found.push({
+        movement: { id: work.newId(), ...where, ...said, ...nothing },
+        location,
+        pieces: now + quantity,
       });
+    }
   }
-  return movements;
+  return found;
 }
 
 /**
@@ -153,9 +160,10 @@ export async function importStock(
   );
   faults.refuse();
   return keepTogether(work, "stock", dryRun, async (work) => {
-    const movements = await differences(work, counts, faults);
+    const found = await differences(work, counts, faults);
     faults.refuse();
-    await insertRows(work.db, "movements", movements, "movement");
-    return { rowsRead, rowsKept: movements.length, rowsAlreadyThere: rowsRead - movements.length };
+    const movements = found.map(({ movement }) => movement);
+    const rowsKept = await insertRows(work.db, "movements", movements, "movement");
+    return { rowsRead, rowsKept, rowsAlreadyThere: rowsRead - rowsKept, changes: changesOf(found) };
   });
 }

@@ -1,4 +1,4 @@
-import type { ChangeType } from "../domain/change.ts";
+import type { Change, ChangeType } from "../domain/change.ts";
 import { DomainError } from "../domain/errors.ts";
 import type { Kind } from "../domain/kind.ts";
 import { requirePast } from "../domain/moment.ts";
@@ -44,16 +44,19 @@ export interface GivenPiece {
   notes: string | null;
 }
 
-/** Tells the feed what happened to a piece. */
-export function notePiece(
-  work: Work,
+/** What happened to a piece, as the feed tells it. */
+export function changeOfPiece(
   type: Extract<ChangeType, `piece.${string}`>,
   piece: PieceRow,
   data: Record<string, unknown> = {},
-): Promise<void> {
+): Change {
   const { subject, audience, about } = ofPiece(piece);
-  return noteChange(work, { type, subject, audience, data: { ...about, ...data } });
+  return { type, subject, audience, data: { ...about, ...data } };
 }
+
+/** Tells the feed what happened to a piece. */
+export const notePiece = (work: Work, ...what: Parameters<typeof changeOfPiece>): Promise<void> =>
+  noteChange(work, changeOfPiece(...what));
 
 /**
  * Gives one physical part a mark and a history of its own.

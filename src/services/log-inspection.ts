@@ -111,6 +111,12 @@ async function readingsFor(work: Work, piece: PieceRow, given: GivenInspection, 
   return rows;
 }
 
+/** What the feed tells of an inspection. @param values the readings, in the unit of the kind */
+export const toldOf = (
+  { id, at, grade, findings }: Pick<GivenInspection, "at" | "findings"> & Pick<InspectionRow, "id" | "grade">,
+  values: readonly number[],
+) => ({ inspectionId: id, at, grade, findings, readings: values });
+
 /** Logs one look at a piece: readings, a grade, what was found and what was done. */
 export const logInspection = (work: Work, pieceId: string, given: GivenInspection): Promise<Inspection> =>
   together(work, async (work) => {
@@ -131,9 +137,8 @@ export const logInspection = (work: Work, pieceId: string, given: GivenInspectio
     };
     await insertInspection(work.db, row, readings);
     if (readings.length > 0 || given.grade !== null) await countEvidenceOfPiece(work.db, pieceId);
-    const { at, grade, findings } = given;
-    const told = { inspectionId: id, at, grade, findings, readings: readings.map(({ value }) => value) };
-    await notePiece(work, "piece.inspected", piece, told);
+    const values = readings.map(({ value }) => value);
+    await notePiece(work, "piece.inspected", piece, toldOf({ ...given, id }, values));
     return inspectionFrom(row, readings);
   });
 

@@ -1,4 +1,4 @@
-import type { ChangeType } from "../domain/change.ts";
+import type { Change, ChangeType } from "../domain/change.ts";
 import { DomainError } from "../domain/errors.ts";
 import type { Surface } from "../domain/kind.ts";
 import { requirePast } from "../domain/moment.ts";
@@ -74,18 +74,25 @@ async function insertRun(work: Work, row: RunRow): Promise<void> {
   }
 }
 
-/** Tells the feed what was said of a car's runs: everything fitted to it, and the packs, are used by them. */
-function noteRuns(
-  work: Work,
+/** What was said of a car's runs, as the feed tells it: everything fitted to it, and the packs, are used by them. */
+export function changeOfRuns(
   type: Extract<ChangeType, `car.run${string}`>,
   { id, driverId, name }: CarRow,
   runs: readonly Pick<RunRow, "at" | "packId">[],
-): Promise<void> {
-  const times = runs.map(({ at }) => at).sort();
-  const packIds = [...new Set(runs.map(({ packId }) => packId).filter((packId) => packId !== null))];
-  const data = { name, runs: runs.length, from: times[0], through: times.at(-1), packIds };
-  return noteChange(work, { type, subject: { kind: "car", id }, audience: { driverId }, data });
+): Change {
+  let [from, through] = [runs[0]?.at, runs[0]?.at];
+  const packIds = new Set<string>();
+  for (const { at, packId } of runs) {
+    if (at < from!) from = at;
+    if (at > through!) through = at;
+    if (packId !== null) packIds.add(packId);
+  }
+  const data = { name, runs: runs.length, from, through, packIds: [...packIds] };
+  return { type, subject: { kind: "car", id }, audience: { driverId }, data };
 }
+
+const noteRuns = (work: Work, ...what: Parameters<typeof changeOfRuns>): Promise<void> =>
+  noteChange(work, changeOfRuns(...what));
 
 /** @param member where the request has the run: a JSON pointer */
 async function addRun(work: Work, given: GivenRun, member = "#"): Promise<{ run: Run; car: CarRow }> {

@@ -1,3 +1,4 @@
+import type { Change } from "../domain/change.ts";
 import { DomainError } from "../domain/errors.ts";
 import type { Queries, Trx } from "../storage/database.ts";
 import { getRecord } from "../storage/records.ts";
@@ -77,18 +78,26 @@ async function write(
   };
   await insertMovement(trx, row);
   const pieces = await levelOf(trx, row.clubId, lineId, locationId);
-  // Why pieces moved is told by the movement, to those who may read it: everyone sees what lies on a shelf.
-  await noteChange(
-    { ...work, db: trx as Trx },
-    {
-      type: "stock-level.changed",
-      subject: { kind: "line", id: lineId },
-      audience: audienceOf(location, "everyone"),
-      data: { locationId, locationName: location.name, pieces, quantity: row.quantity, movementId: row.id },
-    },
-  );
+  await noteChange({ ...work, db: trx as Trx }, changeOfLevel(row, location, pieces));
   return row;
 }
+
+/**
+ * What lies at a location after a movement, as the feed tells it. Why pieces moved is told by the movement, to those who
+ * may read it: everyone sees what lies on a shelf.
+ *
+ * @param pieces what lies there now
+ */
+export const changeOfLevel = (
+  { id: movementId, lineId, locationId, quantity }: MovementRow,
+  location: LocationRow,
+  pieces: number,
+): Change => ({
+  type: "stock-level.changed",
+  subject: { kind: "line", id: lineId },
+  audience: audienceOf(location, "everyone"),
+  data: { locationId, locationName: location.name, pieces, quantity, movementId },
+});
 
 /** Refuses with `stock_short`, saying how many are there, where else some are, and what to do. */
 async function requireLeft(

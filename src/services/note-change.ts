@@ -1,5 +1,5 @@
 import type { Audience, Change } from "../domain/change.ts";
-import { insertChange } from "../storage/changes.ts";
+import { insertChange, insertChanges } from "../storage/changes.ts";
 import type { Queries, Trx } from "../storage/database.ts";
 import type { OrderShown } from "../storage/orders.ts";
 import { getRecord } from "../storage/records.ts";
@@ -8,13 +8,25 @@ import type { Work } from "./work.ts";
 
 /**
  * Tells the feed of changes what has just happened. Call it where it happens, in the same transaction: then the feed
- * holds what was kept, and nothing else. An import tells once what it did, not once for each row.
+ * holds what was kept, and nothing else.
  *
  * @throws {RangeError} outside a transaction
  */
 export async function noteChange(work: Work, change: Change): Promise<void> {
   if (!work.db.isTransaction) throw new RangeError("noteChange requires a transaction");
   await insertChange(work.db, work.actor.clubId, change, { at: work.now(), by: work.actor.name });
+  work.wake?.();
+}
+
+/**
+ * The same for the many changes of an import, in their order: they are written several hundred at a time, and made as
+ * they are written.
+ *
+ * @throws {RangeError} outside a transaction
+ */
+export async function noteChanges(work: Work, changes: Iterable<Change>): Promise<void> {
+  if (!work.db.isTransaction) throw new RangeError("noteChanges requires a transaction");
+  await insertChanges(work.db, work.actor.clubId, changes, { at: work.now(), by: work.actor.name });
   work.wake?.();
 }
 
@@ -44,7 +56,7 @@ export async function noteOrder(
   await noteChange({ ...work, db: trx as Trx }, { type, subject: { kind: "order", id }, audience, data });
 }
 
-/** Tells that an import has kept rows: the one entry for all of them. */
+/** Tells that an import has kept rows: one entry, after those of what it added or changed. */
 export const noteImport = (work: Work, table: string, counts: { rowsKept: number }): Promise<void> => {
   const { driverId } = work.actor;
   const audience = driverId !== null ? { driverId } : work.reach === "shelf" ? "shop" : "club";

@@ -21,20 +21,19 @@ const untyped = (q: Queries) => q as unknown as Kysely<any>;
  * Inserts many rows. The statement is compiled once for all batches of one size: building it anew with Kysely took
  * longer than the insert itself.
  *
+ * @param rows all with the same members in the same order; taken a batch at a time, so that they can be made meanwhile
  * @param passOver where another row has the same values in these columns already, the new one is passed over
  * @returns how many rows were inserted
  * @throws {DomainError} `name_taken` or `in_use`
  */
-export async function insertRows<T extends RecordTable>(
+export async function insertRows<T extends RecordTable | "changes">(
   q: Queries,
   table: T,
-  rows: readonly Tables[T][],
+  rows: Iterable<Tables[T]>,
   what: string,
   passOver: readonly (keyof Tables[T] & string)[] = [],
 ): Promise<number> {
-  const [first] = rows;
-  if (first === undefined) return 0;
-  const columns = Object.keys(first) as (keyof Tables[T])[];
+  let columns: (keyof Tables[T])[] = [];
   const compiled = (count: number) => {
     const blank = Object.fromEntries(columns.map((column) => [column, ""]));
     const insert = untyped(q)
@@ -44,12 +43,16 @@ export async function insertRows<T extends RecordTable>(
       ? insert.compile()
       : insert.onConflict((on) => on.columns(passOver).doNothing()).compile();
   };
-  const full = rows.length < rowsPerInsert ? null : compiled(rowsPerInsert);
+  let query: ReturnType<typeof compiled> | undefined;
+  let size = 0;
   let inserted = 0;
   try {
-    for (let i = 0; i < rows.length; i += rowsPerInsert) {
-      const batch = rows.slice(i, i + rowsPerInsert);
-      const query = full !== null && batch.length === rowsPerInsert ? full : compiled(batch.length);
+    for (const batch of inBatches(rows)) {
+      if (query === undefined || batch.length !== size) {
+        columns = Object.keys(batch[0]!) as typeof columns;
+        size = batch.length;
+        query = compiled(size);
+      }
       const parameters: unknown[] = [];
       for (const row of batch) for (const column of columns) parameters.push(row[column]);
       const { numAffectedRows } = await q.executeQuery({ ...query, parameters });
@@ -61,6 +64,17 @@ export async function insertRows<T extends RecordTable>(
     throw refusalFor(error, what);
   }
   return inserted;
+}
+
+function* inBatches<R>(rows: Iterable<R>): Generator<R[]> {
+  let batch: R[] = [];
+  for (const row of rows) {
+    batch.push(row);
+    if (batch.length < rowsPerInsert) continue;
+    yield batch;
+    batch = [];
+  }
+  if (batch.length > 0) yield batch;
 }
 
 async function inLists<V, R>(

@@ -1,5 +1,6 @@
 import { sql } from "kysely";
 import type { Change } from "../domain/change.ts";
+import { insertRows } from "./bulk.ts";
 import type { Queries } from "./database.ts";
 import type { ChangeRow, CrossingRow } from "./tables.ts";
 
@@ -36,7 +37,6 @@ export async function insertChange(
   { type, subject, audience, data }: Change,
   { at, by }: { at: string; by: string | null },
 ): Promise<void> {
-  const driverId = typeof audience === "string" ? null : audience.driverId;
   await q
     .insertInto("changes")
     .values((e) => ({
@@ -49,12 +49,46 @@ export async function insertChange(
       type,
       subjectKind: subject.kind,
       subjectId: subject.id,
-      audience: typeof audience === "string" ? audience : "driver",
-      driverId,
+      ...audienceColumns(audience),
       by,
       data: JSON.stringify(data),
     }))
     .execute();
+}
+
+const audienceColumns = (audience: Change["audience"]): Pick<ChangeRow, "audience" | "driverId"> =>
+  typeof audience === "string"
+    ? { audience, driverId: null }
+    : { audience: "driver", driverId: audience.driverId };
+
+/**
+ * Adds many changes at the end of the feed, in their order. The transaction must have written before: then nobody else
+ * takes a position between the look at the last one and the end of the transaction.
+ */
+export async function insertChanges(
+  q: Queries,
+  clubId: string,
+  changes: Iterable<Change>,
+  { at, by }: { at: string; by: string | null },
+): Promise<void> {
+  let position = await headOfChanges(q, clubId);
+  function* rows(): Generator<ChangeRow> {
+    for (const { type, subject, audience, data } of changes) {
+      position += 1;
+      yield {
+        clubId,
+        position,
+        at,
+        type,
+        subjectKind: subject.kind,
+        subjectId: subject.id,
+        ...audienceColumns(audience),
+        by,
+        data: JSON.stringify(data),
+      };
+    }
+  }
+  await insertRows(q, "changes", rows(), "change");
 }
 
 /** Whose changes: the whole club's, a driver's with those for everyone, or the shop's. */

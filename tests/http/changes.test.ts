@@ -1,7 +1,5 @@
 import fc from "fast-check";
 import { afterEach, beforeEach, describe, expect, test } from "vitest";
-import { noteImport } from "../../src/services/note-change.ts";
-import { serviceItself, type Work } from "../../src/services/work.ts";
 import { startGarage } from "../support/garage.ts";
 import { startTestService, type TestService } from "../support/service.ts";
 
@@ -99,7 +97,7 @@ describe("the feed of changes", () => {
     expect((await feed(service.owner, `&after=${from}`)).map(({ position }) => position)).toEqual([from + 1]);
   });
 
-  test("tells the runs of a whole meeting in one entry for each car, and an import in one", async () => {
+  test("tells the runs of a whole meeting, or of an import, in one entry for each car", async () => {
     const meeting = await must("POST", "/v1/meetings", {
       name: "R1",
       startsOn: "2026-11-20",
@@ -108,19 +106,13 @@ describe("the feed of changes", () => {
     const from = await head();
     const runs = [1, 2, 3].map((i) => ({ carId: garage.car.id, at: `2026-11-20T1${i}:00:00Z`, minutes: 5 }));
     await must("POST", `/v1/meetings/${meeting.id}/runs`, { runs });
-    const club = await service.club();
-    const work = {
-      ...serviceItself(club.id),
-      db: service.db,
-      now: () => service.clock.now,
-      newId: () => "i-1",
-    };
-    await service.db
-      .transaction()
-      .execute((db) => noteImport({ ...work, db } as unknown as Work, "runs", { rowsKept: 240 }));
-    const [logged, imported, ...rest] = await feed(service.owner, `&after=${from}`);
+    const rows = [4, 5].map((i) => ({ carId: garage.car.id, at: `2026-11-20T1${i}:00:00Z`, minutes: 5 }));
+    const table = rows.map((row) => ({ ...row, surface: "clay" }));
+    expect((await service.owner.post("/v1/imports/runs", table)).status).toBe(200);
+    const [logged, imported, finished, ...rest] = await feed(service.owner, `&after=${from}`);
     expect(logged!.data).toMatchObject({ runs: 3, from: runs[0]!.at.replace("Z", ".000Z") });
-    expect(imported).toMatchObject({ type: "import.finished", data: { table: "runs", rowsKept: 240 } });
+    expect(imported).toMatchObject({ type: "car.runs-logged", data: { runs: 2 } });
+    expect(finished).toMatchObject({ type: "import.finished", data: { table: "runs", rowsKept: 2 } });
     expect(rest).toEqual([]);
   });
 

@@ -94,6 +94,13 @@ describe("the club's line that a thing is", () => {
     await match("X-1", lines["sku"]!);
     expect((await listed()).get("X-1").lineId).toBe(lines["sku"]);
     expect((await shopKeeper.get(`/v1/shops/${shop}`)).body.list).toMatchObject({ matched: 1, unmatched: 1 });
+    const { items } = (await shopKeeper.get("/v1/changes?types=stock-list.matched&limit=500")).body;
+    const ofShop = items.filter(({ subject }: any) => subject.kind === "shop" && subject.id === shop);
+    expect(ofShop.map(({ data }: any) => [data.sku, data.lineId])).toEqual([
+      ["X-1", lines["tyre"]],
+      ["X-3", null],
+      ["X-1", lines["sku"]],
+    ]);
     const unknown = await shopKeeper.put(`/v1/shops/${shop}/matches/none`, { lineId: null });
     expect([unknown.status, unknown.body.detail]).toEqual([404, expect.stringContaining('"none"')]);
   });

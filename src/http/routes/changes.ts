@@ -82,7 +82,7 @@ export const changeOperations = [
     description:
       "Every change in the order in which it was kept. Start without `after` for everything, keep `next`, and go on " +
       "from there as often as you like. A driver sees what happens to their own things and to what is shared, the shop " +
-      "lines, shelf stock and orders for shelves. An import is one entry. Thresholds are looked at shortly after what may " +
+      "lines, shelf stock and orders for shelves. An import tells each thing that it added or changed. Thresholds are looked at shortly after what may " +
       "cross them was logged, and each crossing is told once: a piece that is not likely to last the next meeting " +
       "(`piece.near-limit`), a car with something to change or an empty position (`car.not-ready`), a line to be ordered " +
       "now (`line.below-reorder-point`).",
