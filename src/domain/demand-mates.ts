@@ -1,7 +1,8 @@
 import { createRandom, type Random } from "../stats/index.ts";
 import type { LineWorld } from "./demand.ts";
 import { type BreakageOfOwners, drawBreakage } from "./demand-breakage.ts";
-import { drawn, follow, lifeAt, livesOf, readied, seasonSheet } from "./demand-seasons.ts";
+import { drawn, follow, readied, seasonSheet } from "./demand-seasons.ts";
+import { lifeAt, type Lives, livesOf } from "./lives.ts";
 
 /**
  * The need of a line whose pieces are changed with their mate: a pinion with its spur. When the leading piece is
@@ -65,8 +66,8 @@ export function seasonsWithMates(
 }
 
 interface MateLives {
-  first: ReturnType<typeof livesOf>;
-  later: ReturnType<typeof livesOf>;
+  first: Lives;
+  later: Lives;
   end: number;
   breaks: number;
 }

@@ -1,6 +1,8 @@
 import { createRandom, type Random } from "../stats/index.ts";
 import type { ChangedTogether, LineWorld, WornBy } from "./demand.ts";
 import { type BreakageOfOwners, drawBreakage } from "./demand-breakage.ts";
+import { creditAfter, endOfSet, type Practice } from "./demand-practice.ts";
+import { lifeAt, type Lives, livesOf } from "./lives.ts";
 
 /**
  * The same need as in demand.ts, followed season by season: what the pieces share is drawn once for each season, then
@@ -8,38 +10,7 @@ import { type BreakageOfOwners, drawBreakage } from "./demand-breakage.ts";
  * day are not enough.
  */
 
-const tableSteps = 48;
 const mostChanges = 500;
-
-/** A chance as a table from which a life is drawn. */
-export interface Lives {
-  end: number;
-  table: Float64Array;
-}
-
-/** The law on an even table up to the end, or up to where practically every piece has ended. */
-export function livesOf(unworn: (usage: number) => number, furthest: number): Lives {
-  let end = furthest;
-  for (let i = 0; i < 20 && end > 0 && unworn(end / 2) < 1e-6; i++) end /= 2;
-  const table = Float64Array.from({ length: tableSteps + 1 }, (_, i) => 1 - unworn((i * end) / tableSteps));
-  for (let i = 1; i <= tableSteps; i++) table[i] = Math.max(table[i]!, table[i - 1]!);
-  return { end, table };
-}
-
-/** The life at a place of the law; infinite where it goes beyond the table. */
-export function lifeAt({ end, table }: Lives, u: number): number {
-  if (u <= table[0]!) return 0;
-  if (u > table[tableSteps]!) return Infinity;
-  let low = 0;
-  let high = tableSteps;
-  while (high - low > 1) {
-    const middle = (low + high) >> 1;
-    if (table[middle]! < u) low = middle;
-    else high = middle;
-  }
-  const rise = table[high]! - table[low]!;
-  return ((low + (rise > 0 ? (u - table[low]!) / rise : 0)) * end) / tableSteps;
-}
 
 /** One group of pieces in one world, ready to be drawn from. */
 export interface Ready {
@@ -48,6 +19,8 @@ export interface Ready {
   later: Lives;
   end: number;
   size: number;
+  /** of each set kept for practice, how long it is not worn out; null where none is */
+  practice: { of: Practice; sets: Lives[] } | null;
 }
 
 /** Later lives of cars that drive alike have one table. */
@@ -63,8 +36,16 @@ export function readied(world: LineWorld): Ready[] {
       later.set(key, lives);
     }
     const unworn = (usage: number) => group.worn.reduce((product, one) => product * (1 - one(usage)), 1);
-    return { group, first: livesOf(unworn, end), later: lives, end, size };
+    return { group, first: livesOf(unworn, end), later: lives, end, size, practice: practiceOf(group) };
   });
+}
+
+function practiceOf({ practice }: ChangedTogether): Ready["practice"] {
+  const longest = practice?.through.at(-1) ?? 0;
+  if (practice === undefined || !(longest > 0)) return null;
+  const unworn = (set: readonly WornBy[]) => (usage: number) =>
+    set.reduce((product, one) => product * (1 - one(usage)), 1);
+  return { of: practice, sets: practice.sets.map((set) => livesOf(unworn(set), longest)) };
 }
 
 const power = (worn: WornBy, size: number) => (usage: number) => (1 - worn(usage)) ** size;
@@ -151,6 +132,7 @@ export function drawn(worlds: readonly { weight: number }[], random: Random): nu
 export function follow(one: Ready, perRun: number, random: Random, changed: (used: number) => void): void {
   const { group, first, later, end, size } = one;
   const breaks = end > 0 ? (size * perRun * group.runs) / end : 0;
+  if (one.practice !== null) return followPracticed(one, one.practice, breaks, random, changed);
   let used = 0;
   for (let change = 0; change < mostChanges; change++) {
     const wears = lifeAt(change === 0 ? first : later, random.uniform());
@@ -158,6 +140,30 @@ export function follow(one: Ready, perRun: number, random: Random, changed: (use
     used += Math.min(wears, breaksAt);
     if (used > end) return;
     changed(used);
+  }
+}
+
+/** The same at a place with sets kept for practice: the clock is the usage of race and practice runs together. */
+function followPracticed(
+  { group, first, later, end }: Ready,
+  { of, sets }: NonNullable<Ready["practice"]>,
+  breaks: number,
+  random: Random,
+  changed: (used: number) => void,
+): void {
+  const breakage = () => (breaks > 0 ? random.exponential() / breaks : Infinity);
+  let credit = 0;
+  for (const set of sets) credit += Math.min(lifeAt(set, random.uniform()), breakage(), end);
+  let at = 0;
+  for (let change = 0; change < mostChanges; change++) {
+    const wears = lifeAt(change === 0 ? first : later, random.uniform());
+    const bears = Math.min(wears, breakage());
+    const ended = endOfSet(group.usageThrough, of.through, { at, bears, credit });
+    if (ended === null) return;
+    at = ended.at;
+    changed(at);
+    const life = wears + (change === 0 ? of.usedNow : 0);
+    credit = ended.credit + (wears === bears ? creditAfter(life, of.after, breaks) : 0);
   }
 }
 

@@ -7,6 +7,7 @@ import {
   scaleToBatches,
 } from "../stats/index.ts";
 import { type BreakageOfOwners, type SharedBreakage, sharedBreakages } from "./demand-breakage.ts";
+import { type Practice, practicedCounts } from "./demand-practice.ts";
 
 /**
  * How many pieces of a line a horizon will use up: each position is a renewal process whose first interval is what is
@@ -30,6 +31,8 @@ export interface ChangedTogether {
   usageThrough: readonly number[];
   /** the runs through the last checkpoint, over which breakage is spread */
   runs: number;
+  /** the sets kept for practice at this place, if any is */
+  practice?: Practice;
 }
 
 /** One way the line may be, with its weight: how its new pieces wear, and what that makes of those in use. */
@@ -161,9 +164,10 @@ function neededIn(world: LineWorld, shared: SharedBreakage, held: ReadonlyMap<st
   const several = byOwner.size > 1;
   let totals: number[][] | undefined;
   for (const [owner, groups] of byOwner) {
-    const parts = shared
-      .ratesOf(owner)
-      .map(({ weight, perRun }) => ({ weight, needed: neededOf(groups, perRun, several, tableOf) }));
+    const parts = shared.ratesOf(owner).map(({ weight, perRun }) => ({
+      weight,
+      needed: neededOf(groups, perRun, { several, tableOf, newWorn: world.newWorn }),
+    }));
     const needed = parts[0]!.needed.map((law, i) =>
       parts.length === 1
         ? law
@@ -179,25 +183,45 @@ function neededIn(world: LineWorld, shared: SharedBreakage, held: ReadonlyMap<st
 function neededOf(
   groups: readonly ChangedTogether[],
   perRun: number,
-  several: boolean,
-  tableOf: (size: number, breaksPerUsage: number) => RenewalTable,
+  {
+    several,
+    tableOf,
+    newWorn,
+  }: {
+    several: boolean;
+    tableOf: (size: number, breaksPerUsage: number) => RenewalTable;
+    newWorn: WornBy;
+  },
 ): number[][] {
   let sum: number[][] | undefined;
-  for (const { worn, usageThrough, runs } of groups) {
+  for (const { worn, usageThrough, runs, practice } of groups) {
     const size = worn.length;
     const end = usageThrough.at(-1)!;
     const breaksPerUsage = end > 0 ? (perRun * runs) / end : 0;
+    const unworn = (usage: number) => worn.reduce((product, one) => product * (1 - one(usage)), 1);
+    if (practice !== undefined && practice.through.at(-1)! > 0) {
+      const counts = practicedCounts({
+        ...{ usageThrough, practice, firstUnworn: unworn },
+        laterUnworn: (usage) => (1 - newWorn(usage)) ** size,
+        breaksPerUsage: size * breaksPerUsage,
+      });
+      sum = added(sum, counts, size);
+      continue;
+    }
     const table = tableOf(size, several ? shareable(breaksPerUsage) : breaksPerUsage);
     // A set whose first piece may be finished already is changed at once: the law starts above 0 there.
-    const first = lawOfSet(
-      size,
-      breaksPerUsage,
-    )((usage) => worn.reduce((product, one) => product * (1 - one(usage)), 1));
-    const pieces = delayedCounts(table, first, usageThrough).map((count) => scaleToBatches(count, size));
-    sum = pieces.map((law, i) => trimmed(sum === undefined ? law : convolve(sum[i]!, law)));
+    const first = lawOfSet(size, breaksPerUsage)(unworn);
+    sum = added(sum, delayedCounts(table, first, usageThrough), size);
   }
   return sum ?? [];
 }
+
+/** The need with that of one more place, whose changes take so many pieces each. */
+const added = (sum: number[][] | undefined, counts: readonly (readonly number[])[], size: number) =>
+  counts.map((count, i) => {
+    const law = scaleToBatches(count, size);
+    return trimmed(sum === undefined ? law : convolve(sum[i]!, law));
+  });
 
 /** The law of the end of a set by wear or breakage, from its chance of not being worn out. */
 const lawOfSet =
