@@ -270,6 +270,7 @@ CREATE TABLE "meetings" (
   "notes" text,
   "createdAt" text not null,
   "version" integer not null,
+  "practiceRuns" integer,
   constraint "meetingsCheck1" check ("days" >= 1 and "plannedRuns" >= 0 and "minutesPerRun" > 0)
 ) strict;
 
@@ -341,6 +342,7 @@ CREATE TABLE "pieces" (
   "notes" text,
   "createdAt" text not null,
   "version" integer not null,
+  "keptFor" text,
   constraint "piecesUnique1" unique ("driverId", "mark"),
   constraint "piecesCheck1" check ("retiredFor" in ('worn', 'broken', 'precaution', 'lost', 'aged', 'rule-change', 'sold')),
   constraint "piecesCheck2" check (("retiredAt" is null) = ("retiredFor" is null))

@@ -8,6 +8,7 @@ import { weights } from "./0007-weights.ts";
 import { rowsKept } from "./0008-rows-kept.ts";
 import { exposure } from "./0009-exposure.ts";
 import { statedVersions } from "./0010-stated-versions.ts";
+import { practice } from "./0011-practice.ts";
 import type { Step } from "./types.ts";
 
 export type { Dialect, Step } from "./types.ts";
@@ -24,4 +25,5 @@ export const steps: readonly Step[] = [
   rowsKept,
   exposure,
   statedVersions,
+  practice,
 ];

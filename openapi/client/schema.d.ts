@@ -385,7 +385,10 @@ export interface paths {
         delete?: never;
         options?: never;
         head?: never;
-        /** Correct a piece's mark, as-new reading or prior usage */
+        /**
+         * Correct a piece's mark, as-new reading or prior usage, or keep it for practice
+         * @description Members that are not given stay. `keptFor` is set for the whole pair or set that was fitted together last.
+         */
         patch: operations["changePiece"];
         trace?: never;
     };
@@ -2218,7 +2221,10 @@ export interface components {
             miscountStep?: number | null;
             /** @description the usual one first */
             instruments: {
-                /** @example calliper */
+                /**
+                 * @description what the instrument is called, such as calliper; readings name it so
+                 * @example calliper
+                 */
                 name: string;
                 /**
                  * @description standard deviation of repeated readings by a patient hand, in `unit`
@@ -2250,6 +2256,11 @@ export interface components {
              */
             club: number;
             /**
+             * @description up to it a piece that is finished for racing may be used in practice, in the unit of the kind, from club to stop; null or left out: pieces are not kept for practice
+             * @example 0.09
+             */
+            practice?: number | null;
+            /**
              * @description past it the piece is not to be run
              * @example 0.1
              */
@@ -2273,6 +2284,7 @@ export interface components {
             /** @description a piece that has a mark already */
             pieceId: components["schemas"]["Id"];
         } | {
+            /** @description id of the stock line */
             lineId: components["schemas"]["Id"];
             /**
              * @description what is written on it; unique for the driver
@@ -2292,7 +2304,10 @@ export interface components {
         };
         /** @description one observed life, or several alike */
         ObservedLife: {
-            /** @constant */
+            /**
+             * @description failed: it failed at this age; running: it still runs at this age; between: it failed between two ages; before: it had failed when it was first looked at
+             * @constant
+             */
             kind: "failed";
             /** @description age at failure */
             at: number;
@@ -2301,7 +2316,10 @@ export interface components {
             /** @description age at which it came under observation, as when bought second-hand; 0 if not given */
             enteredAt?: number;
         } | {
-            /** @constant */
+            /**
+             * @description failed: it failed at this age; running: it still runs at this age; between: it failed between two ages; before: it had failed when it was first looked at
+             * @constant
+             */
             kind: "running";
             /** @description age so far, or when it was taken away for another reason than failing */
             at: number;
@@ -2310,7 +2328,10 @@ export interface components {
             /** @description age at which it came under observation, as when bought second-hand; 0 if not given */
             enteredAt?: number;
         } | {
-            /** @constant */
+            /**
+             * @description failed: it failed at this age; running: it still runs at this age; between: it failed between two ages; before: it had failed when it was first looked at
+             * @constant
+             */
             kind: "between";
             /** @description age at the last inspection at which it was good */
             from: number;
@@ -2321,7 +2342,10 @@ export interface components {
             /** @description age at which it came under observation, as when bought second-hand; 0 if not given */
             enteredAt?: number;
         } | {
-            /** @constant */
+            /**
+             * @description failed: it failed at this age; running: it still runs at this age; between: it failed between two ages; before: it had failed when it was first looked at
+             * @constant
+             */
             kind: "before";
             /** @description age at which it was found failed */
             at: number;
@@ -2330,14 +2354,20 @@ export interface components {
         };
         /** @description a law of life */
         Life: {
-            /** @constant */
+            /**
+             * @description weibull or lognormal: the law that the other numbers belong to
+             * @constant
+             */
             distribution: "weibull";
             /** @description below 1 failures come early, 1 is chance alone, above 1 is wearing out */
             shape: number;
             /** @description age that 37 % survive, in any unit, which all ages of the request share */
             scale: number;
         } | {
-            /** @constant */
+            /**
+             * @description weibull or lognormal: the law that the other numbers belong to
+             * @constant
+             */
             distribution: "lognormal";
             /** @description mean of the natural logarithm of the life; its exponential is the median life */
             meanLog: number;
@@ -2346,45 +2376,66 @@ export interface components {
         };
         /** @description demand for each unit of time; a table is for the whole time asked about */
         Demand: {
-            /** @constant */
+            /**
+             * @description poisson, normal, negative-binomial or table: the law that the other numbers belong to
+             * @constant
+             */
             kind: "poisson";
             /** @description expected units for each unit of time, one at a time and at random */
             rate: number;
         } | {
-            /** @constant */
+            /**
+             * @description poisson, normal, negative-binomial or table: the law that the other numbers belong to
+             * @constant
+             */
             kind: "normal";
             /** @description expected units for each unit of time */
             mean: number;
             /** @description standard deviation of the units of one unit of time */
             sd: number;
         } | {
-            /** @constant */
+            /**
+             * @description poisson, normal, negative-binomial or table: the law that the other numbers belong to
+             * @constant
+             */
             kind: "negative-binomial";
             /** @description expected units for each unit of time */
             mean: number;
             /** @description variance of the units of one unit of time, above the mean */
             variance: number;
         } | {
-            /** @constant */
+            /**
+             * @description poisson, normal, negative-binomial or table: the law that the other numbers belong to
+             * @constant
+             */
             kind: "table";
             /** @description chance of needing 0, 1, 2, … units; they sum to 1 */
             probabilities: number[];
         };
         /** @description units needed in the time that the kit has to last */
         WholeDemand: {
-            /** @constant */
+            /**
+             * @description poisson, negative-binomial or table: the law that the other numbers belong to
+             * @constant
+             */
             kind: "poisson";
             /** @description expected units for each unit of time, one at a time and at random */
             rate: number;
         } | {
-            /** @constant */
+            /**
+             * @description poisson, negative-binomial or table: the law that the other numbers belong to
+             * @constant
+             */
             kind: "negative-binomial";
             /** @description expected units for each unit of time */
             mean: number;
             /** @description variance of the units of one unit of time, above the mean */
             variance: number;
         } | {
-            /** @constant */
+            /**
+             * @description poisson, negative-binomial or table: the law that the other numbers belong to
+             * @constant
+             */
             kind: "table";
             /** @description chance of needing 0, 1, 2, … units; they sum to 1 */
             probabilities: number[];
@@ -2408,12 +2459,17 @@ export interface components {
             errors?: {
                 /** @description the offending member: a JSON pointer (RFC 6901) after # */
                 pointer: string;
+                /** @description what is wrong there, and what to send instead */
                 detail: string;
             }[];
         };
         Club: {
+            /** @description identifier that the service gave the record; it is never given again */
             id: components["schemas"]["Id"];
-            /** @example Quillbrook Radio Car Club */
+            /**
+             * @description what people call it
+             * @example Quillbrook Radio Car Club
+             */
             name: string;
             /**
              * @description currency code, ISO 4217
@@ -2438,8 +2494,12 @@ export interface components {
             version: number;
         };
         Driver: {
+            /** @description identifier that the service gave the record; it is never given again */
             id: components["schemas"]["Id"];
-            /** @example Mara Tindle */
+            /**
+             * @description what people call it
+             * @example Mara Tindle
+             */
             name: string;
             /** @description null too where another driver's or the shop's key asks */
             notes: string | null;
@@ -2461,19 +2521,24 @@ export interface components {
             version: number;
         };
         DriverPage: {
+            /** @description the records of this page, in the order that the operation states */
             items: components["schemas"]["Driver"][];
             /** @description give it as `after` for the next page; null on the last one */
             next: string | null;
         };
         /** @description what the trade knows of a sort of part */
         Kind: {
+            /** @description identifier that the service gave the record; it is never given again */
             id: components["schemas"]["Id"];
             /**
              * @description short name by which lists and imports know the kind
              * @example SPR-48
              */
             code: string;
-            /** @example Spur gear, 48 DP */
+            /**
+             * @description what people call it
+             * @example Spur gear, 48 DP
+             */
             name: string;
             /**
              * @description what makes a piece older
@@ -2491,6 +2556,7 @@ export interface components {
             measure: components["schemas"]["Measure"] | null;
             /** @description null exactly where `measure` is null */
             limits: components["schemas"]["Limits"] | null;
+            /** @description range that four in five lives of a new piece fall in, on the clock of the kind */
             usualLife: components["schemas"]["LifeRange"];
             /**
              * @description coefficient of variation of the wear rate from piece to piece
@@ -2562,14 +2628,19 @@ export interface components {
             version: number;
         };
         KindPage: {
+            /** @description the records of this page, in the order that the operation states */
             items: components["schemas"]["Kind"][];
             /** @description give it as `after` for the next page; null on the last one */
             next: string | null;
         };
         /** @description a car as its maker sells it: what lines fit */
         CarModel: {
+            /** @description identifier that the service gave the record; it is never given again */
             id: components["schemas"]["Id"];
-            /** @example Thornbill */
+            /**
+             * @description what people call it
+             * @example Thornbill
+             */
             name: string;
             /**
              * @description what sort of racing; cars and meetings are matched by it
@@ -2596,14 +2667,19 @@ export interface components {
             version: number;
         };
         CarModelPage: {
+            /** @description the records of this page, in the order that the operation states */
             items: components["schemas"]["CarModel"][];
             /** @description give it as `after` for the next page; null on the last one */
             next: string | null;
         };
         /** @description a place where meetings are held */
         Venue: {
+            /** @description identifier that the service gave the record; it is never given again */
             id: components["schemas"]["Id"];
-            /** @example Ferris Lane */
+            /**
+             * @description what people call it
+             * @example Ferris Lane
+             */
             name: string;
             /**
              * @description what the cars run on; it changes wear by factors
@@ -2631,14 +2707,19 @@ export interface components {
             version: number;
         };
         VenuePage: {
+            /** @description the records of this page, in the order that the operation states */
             items: components["schemas"]["Venue"][];
             /** @description give it as `after` for the next page; null on the last one */
             next: string | null;
         };
         /** @description where lines are bought */
         Supplier: {
+            /** @description identifier that the service gave the record; it is never given again */
             id: components["schemas"]["Id"];
-            /** @example Harrowmead Trade */
+            /**
+             * @description what people call it
+             * @example Harrowmead Trade
+             */
             name: string;
             /**
              * @description days from order to arrival that the supplier is believed to take, on average
@@ -2670,23 +2751,33 @@ export interface components {
             version: number;
         };
         SupplierPage: {
+            /** @description the records of this page, in the order that the operation states */
             items: components["schemas"]["Supplier"][];
             /** @description give it as `after` for the next page; null on the last one */
             next: string | null;
         };
         /** @description a part as a shop sells it */
         Line: {
+            /** @description identifier that the service gave the record; it is never given again */
             id: components["schemas"]["Id"];
             /**
              * @description the club's own article number
              * @example QB-SP-048-87
              */
             sku: string;
-            /** @example Spur gear 87T, 48 DP, pair */
+            /**
+             * @description what people call it
+             * @example Spur gear 87T, 48 DP, pair
+             */
             name: string;
+            /** @description id of the part kind */
             kindId: components["schemas"]["Id"];
-            /** @example SPR-48 */
+            /**
+             * @description short code of the part kind, such as SPR-48
+             * @example SPR-48
+             */
             kindCode: string;
+            /** @description Global Trade Item Number, 8 to 14 digits with the check digit; null where it is not known */
             gtin: string | null;
             /**
              * @description article number of the maker
@@ -2742,7 +2833,10 @@ export interface components {
             notes: string | null;
             /** @description car models it fits */
             fits: components["schemas"]["Id"][];
-            /** @example Harrowmead Trade */
+            /**
+             * @description what the supplier is called; null only for lines that name none
+             * @example Harrowmead Trade
+             */
             supplierName: string | null;
             /**
              * @description currency code, ISO 4217
@@ -2764,18 +2858,22 @@ export interface components {
             version: number;
         };
         LinePage: {
+            /** @description the records of this page, in the order that the operation states */
             items: components["schemas"]["Line"][];
             /** @description give it as `after` for the next page; null on the last one */
             next: string | null;
         };
         FittedCar: {
+            /** @description identifier that the service gave the record; it is never given again */
             id: components["schemas"]["Id"];
+            /** @description id of the driver whom it belongs to or is about */
             driverId: components["schemas"]["Id"];
             /**
              * @description what the driver calls it; unique for the driver
              * @example Thornbill
              */
             name: string;
+            /** @description id of the car model; null where none is named */
             carModelId: components["schemas"]["Id"] | null;
             /**
              * @description the class it races in
@@ -2806,10 +2904,13 @@ export interface components {
              * @example 1
              */
             version: number;
+            /** @description every position of the car, with what is fitted there */
             positions: components["schemas"]["FittedPosition"][];
         };
         FittedPosition: {
+            /** @description identifier that the service gave the record; it is never given again */
             id: components["schemas"]["Id"];
+            /** @description id of the car */
             carId: components["schemas"]["Id"];
             /**
              * @description where on the car; unique on the car
@@ -2829,14 +2930,21 @@ export interface components {
              * @example 2026-11-29T07:30:00.000Z
              */
             createdAt: string;
+            /** @description short code of the part kind, such as SPR-48 */
             kindCode: string;
             /** @description the piece there now; null where nothing is fitted */
             fitted: {
+                /** @description id of the fitting: the stay of one piece at one position */
                 fittingId: components["schemas"]["Id"];
+                /** @description id of the piece */
                 pieceId: components["schemas"]["Id"];
+                /** @description what is written on the piece to tell it from others of its line */
                 mark: string;
+                /** @description id of the stock line */
                 lineId: components["schemas"]["Id"];
+                /** @description stock-keeping unit: the article number that the line is ordered by */
                 sku: string;
+                /** @description what the stock line is called */
                 lineName: string;
                 /**
                  * Format: date-time
@@ -2847,18 +2955,22 @@ export interface components {
             } | null;
         };
         CarPage: {
+            /** @description the records of this page, in the order that the operation states */
             items: components["schemas"]["Car"][];
             /** @description give it as `after` for the next page; null on the last one */
             next: string | null;
         };
         Car: {
+            /** @description identifier that the service gave the record; it is never given again */
             id: components["schemas"]["Id"];
+            /** @description id of the driver whom it belongs to or is about */
             driverId: components["schemas"]["Id"];
             /**
              * @description what the driver calls it; unique for the driver
              * @example Thornbill
              */
             name: string;
+            /** @description id of the car model; null where none is named */
             carModelId: components["schemas"]["Id"] | null;
             /**
              * @description the class it races in
@@ -2891,7 +3003,9 @@ export interface components {
             version: number;
         };
         Position: {
+            /** @description identifier that the service gave the record; it is never given again */
             id: components["schemas"]["Id"];
+            /** @description id of the car */
             carId: components["schemas"]["Id"];
             /**
              * @description where on the car; unique on the car
@@ -2913,8 +3027,11 @@ export interface components {
             createdAt: string;
         };
         Piece: {
+            /** @description identifier that the service gave the record; it is never given again */
             id: components["schemas"]["Id"];
+            /** @description id of the driver whom it belongs to or is about */
             driverId: components["schemas"]["Id"];
+            /** @description id of the stock line */
             lineId: components["schemas"]["Id"];
             /**
              * @description what is written on it; unique for the driver
@@ -2927,10 +3044,15 @@ export interface components {
             priorUsage: number | null;
             /** @description how far that estimate may be off (one standard deviation), on the kind's clock */
             priorUsageSd: number | null;
+            /** @description day it was bought; null where that is not known */
             boughtOn: string | null;
             /** @description free text */
             notes: string | null;
+            /** @description practice: not fitted, it takes the practice runs of the place it came off last, with the rest of its pair or set, until its kind's limit for practice; it is then no spare for races. A pack takes its driver's. null: it races */
+            keptFor: "practice" | null;
+            /** @description moment it was put out of use for good; null while it is not */
             retiredAt: string | null;
+            /** @description why it was put out of use for good; null where it was not, and may serve again as a spare */
             retiredFor: ("worn" | "broken" | "precaution" | "lost" | "aged" | "rule-change" | "sold") | null;
             /**
              * Format: date-time
@@ -2945,13 +3067,17 @@ export interface components {
             version: number;
         };
         PiecePage: {
+            /** @description the records of this page, in the order that the operation states */
             items: components["schemas"]["ListedPiece"][];
             /** @description give it as `after` for the next page; null on the last one */
             next: string | null;
         };
         ListedPiece: {
+            /** @description identifier that the service gave the record; it is never given again */
             id: components["schemas"]["Id"];
+            /** @description id of the driver whom it belongs to or is about */
             driverId: components["schemas"]["Id"];
+            /** @description id of the stock line */
             lineId: components["schemas"]["Id"];
             /**
              * @description what is written on it; unique for the driver
@@ -2964,10 +3090,15 @@ export interface components {
             priorUsage: number | null;
             /** @description how far that estimate may be off (one standard deviation), on the kind's clock */
             priorUsageSd: number | null;
+            /** @description day it was bought; null where that is not known */
             boughtOn: string | null;
             /** @description free text */
             notes: string | null;
+            /** @description practice: not fitted, it takes the practice runs of the place it came off last, with the rest of its pair or set, until its kind's limit for practice; it is then no spare for races. A pack takes its driver's. null: it races */
+            keptFor: "practice" | null;
+            /** @description moment it was put out of use for good; null while it is not */
             retiredAt: string | null;
+            /** @description why it was put out of use for good; null where it was not, and may serve again as a spare */
             retiredFor: ("worn" | "broken" | "precaution" | "lost" | "aged" | "rule-change" | "sold") | null;
             /**
              * Format: date-time
@@ -2980,7 +3111,10 @@ export interface components {
              * @example 1
              */
             version: number;
-            /** @enum {string} */
+            /**
+             * @description fitted: on a car; spare: may go on one; retired: out of use for good
+             * @enum {string}
+             */
             state: "fitted" | "spare" | "retired";
             /** @description the car that it is fitted to now; null where it is not fitted */
             carId: components["schemas"]["Id"] | null;
@@ -2988,8 +3122,11 @@ export interface components {
             positionId: components["schemas"]["Id"] | null;
         };
         PieceHistory: {
+            /** @description identifier that the service gave the record; it is never given again */
             id: components["schemas"]["Id"];
+            /** @description id of the driver whom it belongs to or is about */
             driverId: components["schemas"]["Id"];
+            /** @description id of the stock line */
             lineId: components["schemas"]["Id"];
             /**
              * @description what is written on it; unique for the driver
@@ -3002,10 +3139,15 @@ export interface components {
             priorUsage: number | null;
             /** @description how far that estimate may be off (one standard deviation), on the kind's clock */
             priorUsageSd: number | null;
+            /** @description day it was bought; null where that is not known */
             boughtOn: string | null;
             /** @description free text */
             notes: string | null;
+            /** @description practice: not fitted, it takes the practice runs of the place it came off last, with the rest of its pair or set, until its kind's limit for practice; it is then no spare for races. A pack takes its driver's. null: it races */
+            keptFor: "practice" | null;
+            /** @description moment it was put out of use for good; null while it is not */
             retiredAt: string | null;
+            /** @description why it was put out of use for good; null where it was not, and may serve again as a spare */
             retiredFor: ("worn" | "broken" | "precaution" | "lost" | "aged" | "rule-change" | "sold") | null;
             /**
              * Format: date-time
@@ -3018,17 +3160,27 @@ export interface components {
              * @example 1
              */
             version: number;
-            /** @enum {string} */
+            /**
+             * @description fitted: on a car; spare: may go on one; retired: out of use for good
+             * @enum {string}
+             */
             state: "fitted" | "spare" | "retired";
             /** @description the car that it is fitted to now; null where it is not fitted */
             carId: components["schemas"]["Id"] | null;
             /** @description the position of that car where it is; null where it is not fitted */
             positionId: components["schemas"]["Id"] | null;
+            /** @description stock-keeping unit: the article number that the line is ordered by */
             sku: string;
+            /** @description what the stock line is called */
             lineName: string;
+            /** @description short code of the part kind, such as SPR-48 */
             kindCode: string;
+            /** @description how much it was used */
             usage: {
-                /** @enum {string} */
+                /**
+                 * @description what usage is counted in: minutes or runs under power, charge cycles, knocks, days
+                 * @enum {string}
+                 */
                 clock: "minutes" | "runs" | "cycles" | "knocks" | "days";
                 /** @description usage so far on the clock, prior usage included */
                 total: number;
@@ -3043,9 +3195,13 @@ export interface components {
             fittings: components["schemas"]["Fitting"][];
         };
         Fitting: {
+            /** @description identifier that the service gave the record; it is never given again */
             id: components["schemas"]["Id"];
+            /** @description id of the piece */
             pieceId: components["schemas"]["Id"];
+            /** @description id of the car */
             carId: components["schemas"]["Id"];
+            /** @description id of the position on the car */
             positionId: components["schemas"]["Id"];
             /**
              * Format: date-time
@@ -3062,14 +3218,19 @@ export interface components {
             version: number;
         };
         Replacement: {
+            /** @description the fitting that ended */
             removed: components["schemas"]["Fitting"];
+            /** @description the fitting that began */
             fitted: components["schemas"]["Fitting"];
         };
         Swap: {
+            /** @description the two fittings that began */
             fittings: components["schemas"]["Fitting"][];
         };
         Run: {
+            /** @description identifier that the service gave the record; it is never given again */
             id: components["schemas"]["Id"];
+            /** @description id of the car */
             carId: components["schemas"]["Id"];
             /**
              * Format: date-time
@@ -3082,13 +3243,18 @@ export interface components {
              * @example 5.5
              */
             minutes: number;
-            /** @enum {string} */
+            /**
+             * @description surface of the track, by which wear differs
+             * @enum {string}
+             */
             surface: "asphalt" | "coarse-asphalt" | "carpet" | "astro" | "clay" | "dusty-clay" | "wet-asphalt";
+            /** @description what else the run was logged with that may wear parts faster, such as wet or mesh-tight; none: [] */
             conditions: ("dusty" | "damp" | "wet" | "not-cleaned" | "mesh-tight" | "mesh-loose" | "hot")[];
             /** @description the pack that was used: a piece of a pack's kind */
             packId: components["schemas"]["Id"] | null;
             /** @description hits hard enough to look after */
             knocks: number;
+            /** @description id of the meeting; null where none is meant */
             meetingId: components["schemas"]["Id"] | null;
             /** @description free text */
             notes: string | null;
@@ -3099,15 +3265,19 @@ export interface components {
             version: number;
         };
         RunPage: {
+            /** @description the records of this page, in the order that the operation states */
             items: components["schemas"]["Run"][];
             /** @description give it as `after` for the next page; null on the last one */
             next: string | null;
         };
         LoggedMeeting: {
+            /** @description the runs as they were kept */
             runs: components["schemas"]["Run"][];
         };
         Inspection: {
+            /** @description identifier that the service gave the record; it is never given again */
             id: components["schemas"]["Id"];
+            /** @description id of the piece */
             pieceId: components["schemas"]["Id"];
             /**
              * Format: date-time
@@ -3117,6 +3287,7 @@ export interface components {
             at: string;
             /** @description 0 as new, 1 bedded in, 2 worn but serviceable, 3 change before the next meeting, 4 unfit; each is a range of wear (below 0.10, 0.40, 0.75, 1.00 of the limit, and beyond); null if not graded */
             grade: number | null;
+            /** @description what was measured, each with its error; none for a look by eye */
             readings: components["schemas"]["Reading"][];
             /** @description what was felt or seen */
             findings: ("notch-felt" | "metal-in-grease" | "glue-lifting" | "tooth-chipped" | "tooth-hooked" | "crack" | "tear" | "bent" | "leak" | "play-felt" | "swollen" | "overheated" | "missing")[];
@@ -3131,27 +3302,35 @@ export interface components {
             version: number;
         };
         Reading: {
+            /** @description identifier that the service gave the record; it is never given again */
             id: components["schemas"]["Id"];
             /** @description in the kind's unit */
             value: number;
             /** @description standard deviation of one such reading, in the kind's unit */
             sd: number;
+            /** @description what it was measured with: one of the kind's instruments */
             instrument: string;
-            /** @description as it was sent */
+            /** @description as it was sent, in `enteredUnit` */
             enteredValue: number;
+            /** @description unit of `enteredValue` */
             enteredUnit: string;
             /** @description it was looked at twice */
             confirmed: boolean;
         };
         InspectionPage: {
+            /** @description the records of this page, in the order that the operation states */
             items: components["schemas"]["Inspection"][];
             /** @description give it as `after` for the next page; null on the last one */
             next: string | null;
         };
         /** @description a race event in the calendar */
         Meeting: {
+            /** @description identifier that the service gave the record; it is never given again */
             id: components["schemas"]["Id"];
-            /** @example Summer touring, round 1 */
+            /**
+             * @description what people call it
+             * @example Summer touring, round 1
+             */
             name: string;
             /**
              * Format: date
@@ -3181,6 +3360,11 @@ export interface components {
             /** @description free text */
             notes: string | null;
             /**
+             * @description how many of the runs planned are practice, which sets kept for practice take; null: not said, and counted as one in six where a set is kept
+             * @example 1
+             */
+            practiceRuns: number | null;
+            /**
              * @description what the cars run on; it changes wear by factors
              * @example asphalt
              * @enum {string}
@@ -3199,17 +3383,25 @@ export interface components {
             version: number;
         };
         MeetingPage: {
+            /** @description the records of this page, in the order that the operation states */
             items: components["schemas"]["Meeting"][];
             /** @description give it as `after` for the next page; null on the last one */
             next: string | null;
         };
         /** @description what a car does at a meeting */
         Entry: {
+            /** @description id of the meeting; null where none is meant */
             meetingId: components["schemas"]["Id"];
+            /** @description id of the car */
             carId: components["schemas"]["Id"];
-            /** @example Blue Thornbill */
+            /**
+             * @description what the car is called
+             * @example Blue Thornbill
+             */
             carName: string;
+            /** @description id of the driver whom it belongs to or is about */
             driverId: components["schemas"]["Id"];
+            /** @description whether the car takes part */
             attends: boolean;
             /**
              * @description runs that are planned: 0 for a car that does not attend
@@ -3222,11 +3414,13 @@ export interface components {
             version: number | null;
         };
         EntryPage: {
+            /** @description the records of this page, in the order that the operation states */
             items: components["schemas"]["Entry"][];
             /** @description give it as `after` for the next page; null on the last one */
             next: string | null;
         };
         NewCalendarFeed: {
+            /** @description identifier that the service gave the record; it is never given again */
             id: components["schemas"]["Id"];
             /** @description the key that made it, as which it reads */
             keyId: components["schemas"]["Id"];
@@ -3250,12 +3444,14 @@ export interface components {
             url: string;
         };
         CalendarFeedPage: {
+            /** @description the records of this page, in the order that the operation states */
             items: components["schemas"]["CalendarFeed"][];
             /** @description give it as `after` for the next page; null on the last one */
             next: string | null;
         };
         /** @description an address under which the calendar can be subscribed to */
         CalendarFeed: {
+            /** @description identifier that the service gave the record; it is never given again */
             id: components["schemas"]["Id"];
             /** @description the key that made it, as which it reads */
             keyId: components["schemas"]["Id"];
@@ -3277,11 +3473,17 @@ export interface components {
             createdAt: string;
         };
         Forecast: {
+            /** @description id of the piece */
             pieceId: components["schemas"]["Id"];
+            /** @description what is written on the piece to tell it from others of its line */
             mark: string;
+            /** @description id of the stock line */
             lineId: components["schemas"]["Id"];
+            /** @description stock-keeping unit: the article number that the line is ordered by */
             sku: string;
+            /** @description short code of the part kind, such as SPR-48 */
             kindCode: string;
+            /** @description id of the car */
             carId: components["schemas"]["Id"] | null;
             /**
              * Format: date-time
@@ -3296,14 +3498,21 @@ export interface components {
             clock: "minutes" | "runs" | "cycles" | "knocks" | "days";
             /** @description unit of sizes and wear; null for a graded kind: wear is then a share of life */
             unit: string | null;
+            /** @description where the piece counts as worn out */
             limit: {
-                /** @enum {string} */
+                /**
+                 * @description race: slower than a new one; club: the usual limit; stop: must not be run. The narrowest that is asked for counts
+                 * @enum {string}
+                 */
                 name: "race" | "club" | "stop";
-                /** @enum {string} */
+                /**
+                 * @description size: the limit is a size of the piece; loss: a loss from its own first reading
+                 * @enum {string}
+                 */
                 basis: "size" | "loss";
                 /** @description the size, or the loss from the piece's own as-new size, in `unit` */
                 value: number;
-                /** @description the wear that this is */
+                /** @description the wear that this is, in `unit` */
                 wear: number;
             };
             /** @description usage so far, on the clock */
@@ -3318,15 +3527,20 @@ export interface components {
             wearRate: components["schemas"]["Range"];
             /** @description chance, 0 to 1: it is past the limit now */
             pastLimitChance: number;
+            /** @description what is left by wear alone */
             remaining: components["schemas"]["Remaining"];
             /** @description further usage by which it is worn out with that probability; null where that is never reached */
             remainingQuantiles: {
+                /** @description chance, 0 to 1 */
                 probability: number;
+                /** @description further usage, on the clock; null where that is never reached */
                 usage: number | null;
             }[];
             /** @description null where the calendar has no meeting ahead for its car */
             nextMeeting: {
+                /** @description id of the meeting; null where none is meant */
                 meetingId: components["schemas"]["Id"];
+                /** @description what people call it */
                 name: string;
                 /**
                  * Format: date
@@ -3334,6 +3548,7 @@ export interface components {
                  * @example 2027-02-07
                  */
                 startsOn: string;
+                /** @description runs that the car plans there */
                 runs: number;
                 /** @description planned usage on the clock */
                 usage: number;
@@ -3344,9 +3559,13 @@ export interface components {
                 /** @description chance, 0 to 1: it breaks by accident by then */
                 breaks: number;
             } | null;
+            /** @description sets that are kept for practice and take the practice runs meanwhile; null where none is */
+            practice: components["schemas"]["PracticeKept"] | null;
             /** @description from now through the meeting of `meetingId`; null where none was asked for */
             throughMeeting: {
+                /** @description id of the meeting; null where none is meant */
                 meetingId: components["schemas"]["Id"];
+                /** @description what people call it */
                 name: string;
                 /**
                  * Format: date
@@ -3354,6 +3573,7 @@ export interface components {
                  * @example 2027-02-07
                  */
                 startsOn: string;
+                /** @description runs that the car plans from now through that meeting */
                 runs: number;
                 /** @description planned usage on the clock */
                 usage: number;
@@ -3396,16 +3616,21 @@ export interface components {
                 value: number | null;
                 /** @description how far off the trend, in standard deviations */
                 standardScore: number;
-                /** @description the weight it has in the forecast */
+                /** @description share of its full weight that it has in the forecast, 0 to 1 */
                 weight: number;
             }[];
+            /** @description what the answer rests on */
             restsOn: components["schemas"]["RestsOn"];
+            /** @description what to take care of before parts of this kind are touched; local rules and the maker's instructions come first */
             cautions: string[];
         };
         /** @description 10th percentile, median and 90th percentile: eight in ten times the truth lies between the outer two */
         Range: {
+            /** @description 10th percentile, in the unit of the field: one time in ten the truth is below */
             p10: number;
+            /** @description median, in the unit of the field */
             median: number;
+            /** @description 90th percentile, in the unit of the field: one time in ten the truth is above */
             p90: number;
         };
         /** @description what is left by wear alone; p10 is the cautious end */
@@ -3418,19 +3643,37 @@ export interface components {
             meetings: components["schemas"]["CountRange"];
             /** @description the meeting at which it is finished; no meeting, no wear */
             date: components["schemas"]["DayRange"];
+            /** @description day of the last meeting ahead in the calendar; null where none is ahead */
             calendarEndsOn: string | null;
         };
         /** @description 10th percentile, median and 90th percentile; null where it is never reached */
         CountRange: {
+            /** @description 10th percentile, in the unit of the field; null where it is never reached */
             p10: number | null;
+            /** @description median, in the unit of the field; null where it is never reached */
             median: number | null;
+            /** @description 90th percentile, in the unit of the field; null where it is never reached */
             p90: number | null;
         };
         /** @description days; null where they lie beyond the calendar's end */
         DayRange: {
+            /** @description day by which it is finished one time in ten; null where that lies beyond the calendar */
             p10: string | null;
+            /** @description day by which it is finished half of the time; null where that lies beyond the calendar */
             median: string | null;
+            /** @description day by which it is finished nine times in ten; null where that lies beyond the calendar */
             p90: string | null;
+        };
+        /** @description sets that take the practice runs meanwhile */
+        PracticeKept: {
+            /** @description whole sets kept for practice; pieces or packs where one is a set */
+            sets: number;
+            /** @description pieces in those sets; they are not among `spares` */
+            pieces: number;
+            /** @description the meeting at which they are finished for practice, in the median and by wear alone; null where they last as far as the calendar goes */
+            until: string | null;
+            /** @description the answer in one sentence with its numbers */
+            sentence: string;
         };
         /** @description what a forecast rests on */
         RestsOn: {
@@ -3439,7 +3682,9 @@ export interface components {
              * @enum {string}
              */
             basis: "belief" | "line" | "own-readings";
+            /** @description readings of this piece by instrument */
             ownReadings: number;
+            /** @description grades of this piece by eye */
             ownGrades: number;
             /** @description pieces of the line that were looked at */
             linePieces: number;
@@ -3451,10 +3696,13 @@ export interface components {
             runs: number;
             /** @description false while newer readings of other pieces are still being fitted */
             current: boolean;
+            /** @description the same in one sentence with its numbers */
             sentence: string;
         };
         BenchSheet: {
+            /** @description id of the car */
             carId: components["schemas"]["Id"];
+            /** @description what the car is called */
             carName: string;
             /**
              * Format: date-time
@@ -3462,8 +3710,11 @@ export interface components {
              * @example 2026-11-29T07:30:00.000Z
              */
             asOf: string;
+            /** @description the next meeting that the car attends; null where none is ahead */
             nextMeeting: {
+                /** @description id of the meeting; null where none is meant */
                 meetingId: components["schemas"]["Id"];
+                /** @description what people call it */
                 name: string;
                 /**
                  * Format: date
@@ -3471,17 +3722,23 @@ export interface components {
                  * @example 2027-02-07
                  */
                 startsOn: string;
-                /** @enum {string} */
+                /**
+                 * @description surface of the track, by which wear differs
+                 * @enum {string}
+                 */
                 surface: "asphalt" | "coarse-asphalt" | "carpet" | "astro" | "clay" | "dusty-clay" | "wet-asphalt";
+                /** @description runs that the car plans there */
                 runs: number;
+                /** @description minutes under power that one run there takes */
                 minutesPerRun: number;
             } | null;
             /** @description nothing is to be changed, and no position is empty */
             ready: boolean;
-            /** @description bench time for all that is to be changed or looked at */
+            /** @description bench time for all that is to be changed or looked at, minutes */
             minutes: number;
             /** @description what the advice of the entries goes by, as that of the pit list does */
             adviceBy: {
+                /** @description what the advice goes by */
                 rule: components["schemas"]["AdviceRule"];
                 /** @description chance of not being worn out below which it is changed */
                 changeBelow: number;
@@ -3492,6 +3749,7 @@ export interface components {
             };
             /** @description what the worth of a check is worked out with, beside the price of the parts */
             checkCosts: {
+                /** @description what the advice goes by */
                 rule: components["schemas"]["AdviceRule"];
                 /**
                  * @description currency code, ISO 4217
@@ -3499,12 +3757,12 @@ export interface components {
                  */
                 currency: string;
                 /**
-                 * @description labour of one planned change
+                 * @description labour of one planned change, in minor units of the currency
                  * @example 900
                  */
                 labourMinorUnits: number;
                 /**
-                 * @description lost when a part without which the day is over wears out at the meeting
+                 * @description minor units of the currency, lost when a part without which the day is over wears out at the meeting
                  * @example 900
                  */
                 lostRunMinorUnits: number;
@@ -3515,7 +3773,9 @@ export interface components {
             tonight: components["schemas"]["Tonight"] | null;
             /** @description in the order of the bench; within a step, what is most urgent first */
             entries: components["schemas"]["BenchEntry"][];
+            /** @description names of the positions at which nothing is fitted */
             emptyPositions: string[];
+            /** @description what to take care of before parts of this kind are touched; local rules and the maker's instructions come first */
             cautions: string[];
         };
         /**
@@ -3525,22 +3785,30 @@ export interface components {
         AdviceRule: "chance" | "unseen" | "cost";
         /** @description the checks to spend the minutes on, the most gain for each minute first */
         Tonight: {
+            /** @description what the advice goes by */
             rule: components["schemas"]["AdviceRule"];
-            /** @description bench time asked for */
+            /** @description bench time asked for, minutes */
             minutes: number;
-            /** @description bench time of the checks, never more */
+            /** @description bench time of the checks, minutes, never more */
             minutesUsed: number;
             /**
-             * @description what they are expected to save together
+             * @description what they are expected to save together, in minor units of the currency
              * @example 900
              */
             gainMinorUnits: number;
+            /** @description the checks worth their minutes */
             checks: {
+                /** @description name of the position on the car */
                 position: string;
+                /** @description id of the piece */
                 pieceId: components["schemas"]["Id"];
+                /** @description what is written on the piece to tell it from others of its line */
                 mark: string;
+                /** @description what the part kind is called */
                 kindName: string;
+                /** @description what to look for */
                 check: string;
+                /** @description bench time of the check, minutes */
                 checkMinutes: number;
                 /**
                  * @description what one more reading (or grade) is expected to save before the next meeting, in minor units; 0 where it can change nothing
@@ -3554,12 +3822,20 @@ export interface components {
             }[];
         };
         BenchEntry: {
+            /** @description name of the position on the car */
             position: string;
+            /** @description id of the piece */
             pieceId: components["schemas"]["Id"];
+            /** @description what is written on the piece to tell it from others of its line */
             mark: string;
+            /** @description short code of the part kind, such as SPR-48 */
             kindCode: string;
+            /** @description what the part kind is called */
             kindName: string;
-            /** @enum {string} */
+            /**
+             * @description step of the bench round at which it is looked at
+             * @enum {string}
+             */
             benchStep: "tyres" | "cleaning" | "drivetrain" | "motor" | "lubrication" | "dampers" | "fasteners" | "steering" | "packs";
             /** @description what to look for */
             check: string;
@@ -3576,6 +3852,7 @@ export interface components {
             checkWhy: string;
             /** @description the day is over without it */
             carStopper: boolean;
+            /** @description usage so far, on the clock of the kind */
             usage: number;
             /**
              * @description what the kind's usage is counted in
@@ -3584,6 +3861,7 @@ export interface components {
             clock: "minutes" | "runs" | "cycles" | "knocks" | "days";
             /** @description unit of sizes and wear; null for a graded kind: wear is then a share of life */
             unit: string | null;
+            /** @description wear now, in `unit` */
             wear: components["schemas"]["Range"];
             /** @description the wear at which it is finished, by the club limit, in `unit` */
             limitWear: number;
@@ -3591,22 +3869,36 @@ export interface components {
             wearShare: components["schemas"]["Range"];
             /** @description chance of getting through the next meeting; null with none ahead */
             lasts: number | null;
+            /** @description chance of being worn out by the end of the next meeting; null with none ahead */
             wearsOut: number | null;
+            /** @description chance of an accidental break by the end of the next meeting; null with none ahead */
             breaks: number | null;
+            /** @description moment of the last reading or grade; null where nobody looked yet */
             lastSeenAt: string | null;
+            /** @description last grade by eye, 0 as new to 4 unfit; null where none was given */
             lastGrade: number | null;
+            /** @description runs since anybody looked at it, or since it was new */
             runsSinceSeen: number;
-            /** @enum {string} */
+            /**
+             * @description change: before the next meeting; look: check it; leave: nothing to do
+             * @enum {string}
+             */
             advice: "change" | "look" | "leave";
+            /** @description what the advice goes by */
             rule: components["schemas"]["AdviceRule"];
             /** @description the rule and what was found, in one sentence */
             why: string;
+            /** @description what the answer rests on */
             restsOn: components["schemas"]["RestsOn"];
+            /** @description what to take care of before parts of this kind are touched; local rules and the maker's instructions come first */
             cautions: string[];
         };
         LineWear: {
+            /** @description id of the stock line */
             lineId: components["schemas"]["Id"];
+            /** @description stock-keeping unit: the article number that the line is ordered by */
             sku: string;
+            /** @description short code of the part kind, such as SPR-48 */
             kindCode: string;
             /**
              * Format: date-time
@@ -3621,11 +3913,18 @@ export interface components {
             clock: "minutes" | "runs" | "cycles" | "knocks" | "days";
             /** @description unit of sizes and wear; null for a graded kind: wear is then a share of life */
             unit: string | null;
+            /** @description the limits of the line's kind, or its own; sizes or losses in `unit`, shares of life for a graded kind */
             limits: {
-                /** @enum {string} */
+                /**
+                 * @description size: the limits are sizes of the piece; loss: losses from its own first reading
+                 * @enum {string}
+                 */
                 basis: "size" | "loss";
+                /** @description past it a piece is slower than a new one, in `unit`; null where none is stated */
                 race: number | null;
+                /** @description the limit that forecasts use, in `unit` */
                 club: number;
+                /** @description past it a piece must not be run, in `unit`; null where none is stated */
                 stop: number | null;
             };
             /** @description the wear at which a piece is finished, by the club limit */
@@ -3642,10 +3941,15 @@ export interface components {
             pathExponent: number;
             /** @description life of a new piece by wear alone, on the clock */
             newPieceLife: components["schemas"]["CountRange"];
+            /** @description how many times as fast the line wears on each surface as on the one that its usual life is stated on */
             surfaces: {
+                /** @description the surface */
                 surface: string;
+                /** @description 10th percentile: one time in ten the factor is below */
                 p10: number;
+                /** @description median: half of the time the factor is below */
                 median: number;
+                /** @description 90th percentile: nine times in ten the factor is below */
                 p90: number;
                 /** @description false: a belief of the trade, not met in the log */
                 learned: boolean;
@@ -3656,17 +3960,22 @@ export interface components {
                 factor: string;
                 /** @description the corner, or the condition that runs were logged with */
                 condition: string;
+                /** @description 10th percentile: one time in ten the factor is below */
                 p10: number;
+                /** @description median: half of the time the factor is below */
                 median: number;
+                /** @description 90th percentile: nine times in ten the factor is below */
                 p90: number;
-                /** @description what the trade believes, before the log */
+                /** @description how many times as fast by what the trade believes, before the log */
                 believed: number;
                 /** @description runs under it */
                 runs: number;
                 /** @description their share of the line's use */
                 share: number;
+                /** @description the same in one sentence with its numbers */
                 sentence: string;
             }[];
+            /** @description accidental breaks, apart from wear */
             breakage: {
                 /** @description breakages expected for each run, over all drivers */
                 perRun: number;
@@ -3674,25 +3983,38 @@ export interface components {
                 range: components["schemas"]["Range"];
                 /** @description each driver's own rate, drawn to that of the line; a driver's key sees its own only */
                 drivers: {
+                    /** @description id of the driver whom it belongs to or is about */
                     driverId: components["schemas"]["Id"];
+                    /** @description breakages of a piece for each run of this driver */
                     perRun: components["schemas"]["Range"];
+                    /** @description pieces that broke for this driver */
                     broken: number;
+                    /** @description runs of this driver's pieces of the line */
                     runs: number;
                 }[];
+                /** @description pieces of the line that broke by accident */
                 broken: number;
+                /** @description runs of the line's pieces */
                 runs: number;
                 /** @description chance, 0 to 1: a piece does not break in ten runs */
                 lastsTenRuns: number;
             };
+            /** @description what the answer rests on */
             restsOn: {
+                /** @description pieces of the line that were looked at */
                 pieces: number;
+                /** @description looks at them: readings and grades */
                 readings: number;
+                /** @description false while newer readings are still being fitted */
                 current: boolean;
             };
         };
         LineAccuracy: {
+            /** @description id of the stock line */
             lineId: components["schemas"]["Id"];
+            /** @description stock-keeping unit: the article number that the line is ordered by */
             sku: string;
+            /** @description short code of the part kind, such as SPR-48 */
             kindCode: string;
             /**
              * Format: date-time
@@ -3700,13 +4022,18 @@ export interface components {
              * @example 2026-11-29T07:30:00.000Z
              */
             asOf: string;
-            /** @enum {string} */
+            /**
+             * @description what usage is counted in: minutes or runs under power, charge cycles, knocks, days
+             * @enum {string}
+             */
             clock: "minutes" | "runs" | "cycles" | "knocks" | "days";
             /** @description unit of wear; null for a graded kind */
             unit: string | null;
+            /** @description how the forecasts that are scored were chosen */
             scheme: {
                 /** @description evenings in the log that give rise to a forecast */
                 evenings: number;
+                /** @description evenings of which the forecasts were scored */
                 eveningsScored: number;
                 /** @description what the evenings are drawn with */
                 seed: number;
@@ -3720,6 +4047,7 @@ export interface components {
                  * @enum {string}
                  */
                 target: "reading" | "grade" | "end";
+                /** @description forecasts that were scored */
                 forecasts: number;
                 /** @description of the central ranges of 50, 80 and 95 % */
                 coverage: components["schemas"]["CoverageAt"][];
@@ -3735,6 +4063,7 @@ export interface components {
                 enough: boolean;
                 /** @description the straight line through each piece's own readings, for comparison */
                 naive: {
+                    /** @description forecasts that the straight line could make */
                     forecasts: number;
                     /** @description of the central ranges of 50, 80 and 95 % */
                     coverage: components["schemas"]["CoverageAt"][];
@@ -3750,15 +4079,17 @@ export interface components {
             }[];
         };
         CoverageAt: {
-            /** @description what the ranges claim to hold */
+            /** @description share of outcomes that the ranges claim to hold, 0 to 1 */
             level: number;
-            /** @description outcomes that lay in their range */
+            /** @description number of outcomes that lay in their range */
             inside: number;
             /** @description their share */
             share: number;
             /** @description 95 % limits of the true share (Clopper and Pearson 1934), as if forecasts were independent */
             limits: {
+                /** @description lower limit of the true share, 0 to 1 */
                 low: number;
+                /** @description upper limit of the true share, 0 to 1 */
                 high: number;
             };
             /** @description at least 30 forecasts; with fewer this is no evidence */
@@ -3767,7 +4098,9 @@ export interface components {
             asStated: boolean;
         };
         ReorderPoint: {
+            /** @description id of the stock line */
             lineId: components["schemas"]["Id"];
+            /** @description stock-keeping unit: the article number that the line is ordered by */
             sku: string;
             /**
              * Format: date-time
@@ -3775,14 +4108,20 @@ export interface components {
              * @example 2026-11-29T07:30:00.000Z
              */
             asOf: string;
+            /** @description wanted chance of not running out, or share of the need that is to be served, 0 to 1 */
             target: number;
-            /** @enum {string} */
+            /**
+             * @description cycle: the target is the chance of not running out; fill: it is the share of the need that is served
+             * @enum {string}
+             */
             targetKind: "cycle" | "fill";
+            /** @description days from one look at the stock to the next; 0: it is watched all the time */
             reviewPeriodDays: number;
+            /** @description pieces in use now */
             inUse: number;
-            /** @description order again when no more than this is on hand and on order */
+            /** @description pieces: order again when no more than this is on hand and on order */
             reorderPoint: number;
-            /** @description and then up to this: it lasts until an order of the next review arrives */
+            /** @description pieces: and then up to this, which lasts until an order of the next review arrives */
             orderUpTo: number;
             /** @description pieces expected to be needed before an order of the next look arrives; with no review period, one placed now */
             expectedNeed: number;
@@ -3790,19 +4129,24 @@ export interface components {
             safetyStock: number;
             /** @description chance, 0 to 1: that as many as orderUpTo last until that delivery */
             chance: number;
+            /** @description pieces in stock now, as the ledger has them */
             onHand: number;
+            /** @description pieces ordered and not yet here */
             onOrder: number;
             /** @description no more is there and on order than the reorder point, and less than one orders up to */
             orderNow: boolean;
+            /** @description days from order to arrival, learned from orders received; without any, the supplier's promise */
             leadTime: components["schemas"]["LeadTime"];
             /** @description the answer in one sentence with its numbers */
             sentence: string;
         };
         /** @description days from order to arrival */
         LeadTime: {
+            /** @description days from order to arrival, on average */
             meanDays: number;
+            /** @description standard deviation of those days */
             sdDays: number;
-            /** @description deliveries it was learned from; with 0 it is the supplier's promise */
+            /** @description number of deliveries it was learned from; with 0 it is the supplier's promise */
             deliveries: number;
         };
         RestockList: {
@@ -3818,21 +4162,30 @@ export interface components {
              * @example 2027-02-07
              */
             through: string;
+            /** @description wanted chance of not running out, or share of the need that is to be served, 0 to 1 */
             target: number;
-            /** @enum {string} */
+            /**
+             * @description cycle: the target is the chance of not running out; fill: it is the share of the need that is served
+             * @enum {string}
+             */
             targetKind: "cycle" | "fill";
-            /** @enum {string} */
+            /**
+             * @description line: each line by itself meets the target; list: all of them together do
+             * @enum {string}
+             */
             targetCovers: "line" | "list";
+            /** @description days from one look at the stock to the next; 0: it is watched all the time */
             reviewPeriodDays: number;
             /**
              * @description currency code, ISO 4217
              * @example AUD
              */
             currency: string;
-            /** @description cars that the list is for */
+            /** @description number of cars that the list is for */
             cars: number;
             /** @description the day of the last meeting ahead in the calendar, beyond which no wear is counted; null where none is ahead */
             calendarEndsOn: string | null;
+            /** @description money in each currency, in its minor units */
             totals: components["schemas"]["Totals"];
             /** @description chance, 0 to 1: nothing runs out with what there is: the product over the lines, each averaged over what its own pieces share */
             chanceWithout: number;
@@ -3840,22 +4193,30 @@ export interface components {
             chanceWith: number;
             /** @description chance, 0 to 1: no more than this, however much the lines share: that of the weakest line */
             chanceWithAtMost: number;
+            /** @description supplier by supplier */
             suppliers: {
+                /** @description id of the supplier; null only for lines that name none */
                 supplierId: components["schemas"]["Id"] | null;
                 /** @description null for lines without a supplier */
                 supplierName: string | null;
+                /** @description latest day to order, so that it is there before the chance of running out passes the target; null where nothing is to be ordered */
                 orderBy: string | null;
+                /** @description what the lines of this supplier cost, by currency */
                 totals: components["schemas"]["Totals"];
                 /**
-                 * @description how much is missing to the supplier's minimum order
+                 * @description what is missing to the supplier's minimum order, in minor units of the currency
                  * @example 900
                  */
                 belowMinimumByMinorUnits: number;
                 /** @description what to take as well to reach the minimum: what will most likely be used anyway; null where nothing sensible reaches it */
                 toReachMinimum: {
+                    /** @description id of the stock line */
                     lineId: components["schemas"]["Id"];
+                    /** @description stock-keeping unit: the article number that the line is ordered by */
                     sku: string;
+                    /** @description what people call it */
                     name: string;
+                    /** @description whole packs to take as well */
                     packs: number;
                     /**
                      * @description money in whole minor units of the currency (ISO 4217), such as cents
@@ -3863,6 +4224,7 @@ export interface components {
                      */
                     costMinorUnits: number;
                 }[] | null;
+                /** @description what to buy of this supplier */
                 lines: components["schemas"]["RestockEntry"][];
             }[];
             /** @description lines of which there is enough */
@@ -3884,11 +4246,15 @@ export interface components {
             minorUnits: number;
         }[];
         RestockEntry: {
+            /** @description id of the stock line */
             lineId: components["schemas"]["Id"];
+            /** @description stock-keeping unit: the article number that the line is ordered by */
             sku: string;
+            /** @description what people call it */
             name: string;
             /** @description packs to order, in the supplier's multiples */
             packs: number;
+            /** @description pieces in one pack */
             packSize: number;
             /** @description the pieces in those packs */
             pieces: number;
@@ -3909,23 +4275,32 @@ export interface components {
             costMinorUnits: number;
             /** @description SKU of the line in use that has ended and that this one supersedes; several with commas between them. Where this line is in use as well, need and stock are those of all of them, counted once */
             insteadOf: string | null;
+            /** @description short code of the part kind, such as SPR-48 */
             kindCode: string;
             /** @description pieces in use in these cars */
             inUse: number;
             /** @description pieces that will be needed through the day */
             need: {
+                /** @description pieces expected; a mean, so it need not be whole */
                 expected: number;
+                /** @description 10th percentile: one time in ten no more pieces than this */
                 p10: number;
+                /** @description median: half of the time no more pieces than this */
                 median: number;
+                /** @description 90th percentile: nine times in ten no more pieces than this */
                 p90: number;
             };
+            /** @description pieces in stock now, as the ledger has them */
             onHand: number;
+            /** @description pieces ordered and not yet here */
             onOrder: number;
             /** @description part-worn pieces that can still serve */
             spares: number;
+            /** @description sets that are kept for practice and take the practice runs meanwhile; null where none is */
+            practice: components["schemas"]["PracticeKept"] | null;
             /** @description pieces on hand that will be past their shelf life by then, and are not counted */
             ageing: number;
-            /** @description the smallest stock that meets the target, or this line's part in that of the whole list */
+            /** @description pieces: the smallest stock that meets the target, or this line's part in that of the whole list */
             stockWanted: number;
             /** @description the supplier sells multiples of so many packs */
             orderMultiplePacks: number;
@@ -3941,12 +4316,13 @@ export interface components {
             chanceWith: number;
             /** @description pieces expected to be missing without the order */
             expectedShort: number;
-            /** @description order again when no more than this is on hand and on order */
+            /** @description pieces: order again when no more than this is on hand and on order */
             reorderPoint: number;
-            /** @description and then up to this: it lasts until an order of the next review arrives */
+            /** @description pieces: and then up to this, which lasts until an order of the next review arrives */
             orderUpTo: number;
             /** @description pieces, order-up-to level less those expected to be needed before a delivery */
             safetyStock: number;
+            /** @description days from order to arrival, learned from orders received; without any, the supplier's promise */
             leadTime: components["schemas"]["LeadTime"];
             /** @description pieces on the club's shelves that are not counted as on hand; 0 where the whole club is asked for, whose stock they are */
             onShelf: number;
@@ -3960,18 +4336,25 @@ export interface components {
             cautions: string[];
             /** @description the answer in one sentence with its numbers */
             sentence: string;
+            /** @description what the answer rests on */
             restsOn: {
+                /** @description pieces of the line that were looked at */
                 pieces: number;
+                /** @description looks at them: readings and grades */
                 readings: number;
+                /** @description false while newer readings are still being fitted */
                 current: boolean;
             };
         };
         /** @description what a shop has of a line, and how old that knowledge is */
         OnShelf: {
+            /** @description id of the shop */
             shopId: components["schemas"]["Id"];
+            /** @description what the shop is called */
             shopName: string;
             /** @description the shop's own article number */
             shopSku: string | null;
+            /** @description id of the stock line */
             lineId: components["schemas"]["Id"];
             /** @description on the shelf, as it is sold; null: the shop does not tell */
             packs: number | null;
@@ -3979,17 +4362,22 @@ export interface components {
             pieces: number | null;
             /** @description of them held for drivers from today on */
             heldPieces: number;
-            /** @description of those, for the driver whose answer this is */
+            /** @description pieces of those, for the driver whose answer this is */
             heldForDriver: number;
             /** @description of one pack, in minor units of `currency` */
             priceMinorUnits: number | null;
-            /** @example AUD */
+            /**
+             * @description currency code of the price, ISO 4217
+             * @example AUD
+             */
             currency: string;
             /** @description a word of schema.org */
             availability: string | null;
             /** @description days from order to arrival where it is not on the shelf; null: the shop does not tell */
             leadTimeDays: {
+                /** @description days, at the least */
                 least: number;
+                /** @description days, at the most */
                 most: number;
             } | null;
             /**
@@ -4007,6 +4395,7 @@ export interface components {
             ageHours: number;
             /** @description where the line has ended or ends: when, and what replaces it */
             ended: string | null;
+            /** @description the same in one sentence with its numbers */
             sentence: string;
         };
         RestockPlan: {
@@ -4032,15 +4421,19 @@ export interface components {
              * @example AUD
              */
             currency: string;
-            /** @enum {string} */
+            /**
+             * @description car-stoppers: only parts without which the day is over; all: every line in use
+             * @enum {string}
+             */
             parts: "car-stoppers" | "all";
+            /** @description number of cars that the answer is for */
             cars: number;
             /** @description the day of the last meeting ahead in the calendar, beyond which no wear is counted; null where none is ahead */
             calendarEndsOn: string | null;
             /** @description lines that were weighed against each other */
             lines: number;
             /**
-             * @description never more than the budget
+             * @description what the plan costs, in minor units of the currency; never more than the budget
              * @example 900
              */
             spentMinorUnits: number;
@@ -4050,11 +4443,17 @@ export interface components {
             chanceWith: number;
             /** @description chance, 0 to 1: no other choice for the money reaches more than this */
             chanceAtMost: number;
+            /** @description the packs to buy for the money */
             buy: {
+                /** @description id of the stock line */
                 lineId: components["schemas"]["Id"];
+                /** @description stock-keeping unit: the article number that the line is ordered by */
                 sku: string;
+                /** @description what people call it */
                 name: string;
+                /** @description whole packs */
                 packs: number;
+                /** @description the pieces in those packs */
                 pieces: number;
                 /**
                  * @description money in whole minor units of the currency (ISO 4217), such as cents
@@ -4074,9 +4473,13 @@ export interface components {
             }[];
             /** @description what the next money would buy; null where nothing is left to gain */
             next: {
+                /** @description id of the stock line */
                 lineId: components["schemas"]["Id"];
+                /** @description stock-keeping unit: the article number that the line is ordered by */
                 sku: string;
+                /** @description what people call it */
                 name: string;
+                /** @description whole packs that the next money buys */
                 packs: number;
                 /**
                  * @description money in whole minor units of the currency (ISO 4217), such as cents
@@ -4099,9 +4502,13 @@ export interface components {
                 chance: number;
                 /** @description what is bought last on the way there; null at the start */
                 step: {
+                    /** @description id of the stock line */
                     lineId: components["schemas"]["Id"];
+                    /** @description stock-keeping unit: the article number that the line is ordered by */
                     sku: string;
+                    /** @description what people call it */
                     name: string;
+                    /** @description whole packs bought in this step */
                     packs: number;
                     /**
                      * @description money in whole minor units of the currency (ISO 4217), such as cents
@@ -4118,7 +4525,9 @@ export interface components {
             sentence: string;
         };
         PitList: {
+            /** @description id of the car */
             carId: components["schemas"]["Id"];
+            /** @description what the car is called */
             carName: string;
             /**
              * Format: date-time
@@ -4126,8 +4535,11 @@ export interface components {
              * @example 2026-11-29T07:30:00.000Z
              */
             asOf: string;
+            /** @description the meeting that the list is for */
             meeting: {
+                /** @description id of the meeting; null where none is meant */
                 meetingId: components["schemas"]["Id"];
+                /** @description what people call it */
                 name: string;
                 /**
                  * Format: date
@@ -4135,13 +4547,19 @@ export interface components {
                  * @example 2027-02-07
                  */
                 startsOn: string;
-                /** @enum {string} */
+                /**
+                 * @description surface of the track, by which wear differs
+                 * @enum {string}
+                 */
                 surface: "asphalt" | "coarse-asphalt" | "carpet" | "astro" | "clay" | "dusty-clay" | "wet-asphalt";
+                /** @description runs that the car plans there */
                 runs: number;
+                /** @description minutes under power that one run there takes */
                 minutesPerRun: number;
             };
             /** @description meetings ahead of that one, whose wear is counted too */
             meetingsBefore: number;
+            /** @description wanted chance that no part ends the day, 0 to 1 */
             target: number;
             /**
              * @description currency code, ISO 4217
@@ -4163,17 +4581,26 @@ export interface components {
             met: boolean;
             /** @description what `change` goes by, as the advice of the bench sheet does */
             changeBy: {
+                /** @description what the advice goes by */
                 rule: components["schemas"]["AdviceRule"];
                 /** @description chance of not being worn out below which it is changed */
                 changeBelow: number;
             };
+            /** @description what to change before leaving */
             change: {
+                /** @description name of the position on the car */
                 position: string;
+                /** @description id of the piece */
                 pieceId: components["schemas"]["Id"];
+                /** @description what is written on the piece to tell it from others of its line */
                 mark: string;
+                /** @description id of the stock line */
                 lineId: components["schemas"]["Id"];
+                /** @description short code of the part kind, such as SPR-48 */
                 kindCode: string;
+                /** @description the day is over without it */
                 carStopper: boolean;
+                /** @description what the advice goes by */
                 rule: components["schemas"]["AdviceRule"];
                 /** @description chance, 0 to 1: it is worn out by the end of the meeting */
                 wearsOut: number;
@@ -4184,24 +4611,40 @@ export interface components {
                 /** @description the answer in one sentence with its numbers */
                 sentence: string;
             }[];
+            /** @description what to take along */
             carry: {
+                /** @description id of the stock line */
                 lineId: components["schemas"]["Id"];
+                /** @description stock-keeping unit: the article number that the line is ordered by */
                 sku: string;
+                /** @description what people call it */
                 name: string;
+                /** @description short code of the part kind, such as SPR-48 */
                 kindCode: string;
+                /** @description the day is over without it */
                 carStopper: boolean;
-                /** @description how many to have in the box */
+                /** @description how many pieces to have in the box */
                 pieces: number;
-                /** @enum {string} */
+                /**
+                 * @description car-stopper: the day is over without it; likely: it is likely to be needed; target: the target asks for it
+                 * @enum {string}
+                 */
                 why: "car-stopper" | "likely" | "target";
                 /** @description chance, 0 to 1: at least one is needed */
                 chanceNeeded: number;
+                /** @description pieces expected to be needed at the meeting; a mean, so it need not be whole */
                 expectedNeed: number;
+                /** @description pieces in the driver's pit box */
                 inBox: number;
+                /** @description pieces in the driver's stock at home */
                 atHome: number;
+                /** @description part-worn pieces that can still serve */
                 spares: number;
-                /** @description of the club or shop, to be bought from */
+                /** @description sets that are kept for practice and take the practice runs meanwhile; null where none is */
+                practice: components["schemas"]["PracticeKept"] | null;
+                /** @description pieces on shelves of the club or shop, to be bought from */
                 onShelf: number;
+                /** @description pieces to buy: to carry, less what is in the box, at home and part-worn */
                 missing: number;
                 /**
                  * @description currency code, ISO 4217
@@ -4226,6 +4669,7 @@ export interface components {
                 /** @description the answer in one sentence with its numbers */
                 sentence: string;
             }[];
+            /** @description money in each currency, in its minor units */
             totals: components["schemas"]["Totals"];
             /** @description what the list weighs */
             weight: {
@@ -4238,7 +4682,9 @@ export interface components {
             sentence: string;
         };
         LineOutlook: {
+            /** @description id of the stock line */
             lineId: components["schemas"]["Id"];
+            /** @description stock-keeping unit: the article number that the line is ordered by */
             sku: string;
             /**
              * Format: date-time
@@ -4252,9 +4698,11 @@ export interface components {
              * @example 2027-02-07
              */
             through: string;
+            /** @description pieces in use now */
             inUse: number;
             /** @description the day of the last meeting ahead in the calendar, beyond which no wear is counted; null where none is ahead */
             calendarEndsOn: string | null;
+            /** @description month by month, the earliest first */
             months: {
                 /**
                  * @description month, YYYY-MM
@@ -4269,10 +4717,13 @@ export interface components {
                 lastDay: string;
                 /** @description pieces expected to be needed in the month */
                 expected: number;
+                /** @description pieces needed in the month, as a range */
                 pieces: components["schemas"]["PieceRange"];
                 /** @description from now through the end of the month */
                 through: {
+                    /** @description pieces expected to be needed from now through the month */
                     expected: number;
+                    /** @description pieces needed from now through the month, as a range */
                     pieces: components["schemas"]["PieceRange"];
                 };
             }[];
@@ -4281,8 +4732,11 @@ export interface components {
         };
         /** @description 10th percentile, median and 90th percentile, in pieces */
         PieceRange: {
+            /** @description 10th percentile: one time in ten no more pieces than this */
             p10: number;
+            /** @description median: half of the time no more pieces than this */
             median: number;
+            /** @description 90th percentile: nine times in ten no more pieces than this */
             p90: number;
         };
         SeasonCost: {
@@ -4309,6 +4763,7 @@ export interface components {
              * @example AUD
              */
             currency: string;
+            /** @description number of cars that the answer is for */
             cars: number;
             /** @description the day of the last meeting ahead in the calendar, beyond which no wear is counted; null where none is ahead */
             calendarEndsOn: string | null;
@@ -4317,6 +4772,7 @@ export interface components {
              * @enum {string}
              */
             actualIsOf: "locations" | "driver";
+            /** @description month by month, the earliest first */
             months: {
                 /**
                  * @description month, YYYY-MM
@@ -4329,7 +4785,7 @@ export interface components {
                  * @example 2027-02-07
                  */
                 lastDay: string;
-                /** @description null for a month ahead */
+                /** @description what was spent, in minor units of the currency; null for a month ahead */
                 actualMinorUnits: number | null;
                 /** @description likely spend from today on; null for a month gone */
                 ahead: {
@@ -4338,17 +4794,23 @@ export interface components {
                      * @example 900
                      */
                     expectedMinorUnits: number;
+                    /** @description likely spend as a range, in minor units of the currency */
                     rangeMinorUnits: components["schemas"]["MoneyRange"];
                 } | null;
             }[];
+            /** @description line by line, what it takes and costs */
             lines: {
                 /** @description the line that is bought: what replaces it, where one in use has ended */
                 lineId: components["schemas"]["Id"];
+                /** @description stock-keeping unit: the article number that the line is ordered by */
                 sku: string;
+                /** @description what people call it */
                 name: string;
+                /** @description short code of the part kind, such as SPR-48 */
                 kindCode: string;
                 /** @description pieces in use in these cars; 0 where money was spent on a line that is not in use any more */
                 inUse: number;
+                /** @description pieces expected to be needed; a mean, so it need not be whole */
                 expectedPieces: number;
                 /**
                  * @description orders at the price they were placed at, and what came without an order at today's price
@@ -4360,6 +4822,7 @@ export interface components {
                  * @example 900
                  */
                 expectedMinorUnits: number;
+                /** @description likely spend as a range, in minor units of the currency */
                 rangeMinorUnits: components["schemas"]["MoneyRange"];
             }[];
             /** @description what the months add up to, and the lines too, actual and expected; ranges do not add up */
@@ -4374,6 +4837,7 @@ export interface components {
                  * @example 900
                  */
                 expectedMinorUnits: number;
+                /** @description likely spend as a range, in minor units of the currency */
                 rangeMinorUnits: components["schemas"]["MoneyRange"];
             };
             /** @description SKUs priced in another currency, left out */
@@ -4400,10 +4864,15 @@ export interface components {
             p90: number;
         };
         ChangeEarly: {
+            /** @description id of the piece */
             pieceId: components["schemas"]["Id"];
+            /** @description what is written on the piece to tell it from others of its line */
             mark: string;
+            /** @description id of the stock line */
             lineId: components["schemas"]["Id"];
+            /** @description stock-keeping unit: the article number that the line is ordered by */
             sku: string;
+            /** @description short code of the part kind, such as SPR-48 */
             kindCode: string;
             /**
              * Format: date-time
@@ -4411,17 +4880,22 @@ export interface components {
              * @example 2026-11-29T07:30:00.000Z
              */
             asOf: string;
-            /** @enum {string} */
+            /**
+             * @description what usage is counted in: minutes or runs under power, charge cycles, knocks, days
+             * @enum {string}
+             */
             clock: "minutes" | "runs" | "cycles" | "knocks" | "days";
             /**
              * @description currency code, ISO 4217
              * @example AUD
              */
             currency: string;
+            /** @description what the advice goes by */
             rule: components["schemas"]["AdviceRule"];
+            /** @description pieces that are changed with it, itself included: the pair, the set, what is tied to it */
             changedTogether: number;
             /**
-             * @description of a planned change: parts and labour
+             * @description of a planned change, parts and labour, in minor units of the currency
              * @example 900
              */
             plannedCostMinorUnits: number;
@@ -4434,28 +4908,35 @@ export interface components {
             lostRunCostMinorUnits: number;
             /** @description true where no cost was given, and a default stands */
             assumed: {
+                /** @description true: no cost of a planned change was given */
                 plannedCost: boolean;
+                /** @description true: no cost of labour was given */
                 labour: boolean;
+                /** @description true: no cost of a lost run was given */
                 lostRunCost: boolean;
             };
+            /** @description whether changing early is cheaper than running until it is worn out */
             worthwhile: boolean;
             /** @description usage at which a planned change costs least; null where it is not worth it */
             changeAtUsage: number | null;
             /** @description usages that cost within 1 % of the least; `to` null: any later one */
             within: {
+                /** @description lowest usage whose cost is within 1 % of the best, on the clock */
                 from: number;
+                /** @description highest such usage, on the clock; null: any later one, also never */
                 to: number | null;
             } | null;
             /** @description share of the cost of running to the end that is saved */
             saving: number;
             /** @description long-run cost of each 100 minutes, runs, days or cycles (the kind's clock), by the best rule */
             costPerHundredMinorUnits: number;
-            /** @description the same where each piece is run to its end */
+            /** @description the same cost where each piece is run to its end */
             costPerHundredRunToEndMinorUnits: number;
             /** @description share of the changes that are planned ones */
             plannedShare: number;
             /** @description usage of this piece so far */
             usage: number;
+            /** @description chance that it is worn out or breaks by the end of the next meeting; null with none ahead */
             endsInNextMeeting: number | null;
             /** @description what its next meeting puts at risk costs more than that meeting is worth to it */
             changeNow: boolean;
@@ -4475,9 +4956,14 @@ export interface components {
              * @example 2027-02-07
              */
             through: string;
+            /** @description wanted chance of not running out, or share of the need that is to be served, 0 to 1 */
             target: number;
-            /** @enum {string} */
+            /**
+             * @description cycle: the target is the chance of not running out; fill: it is the share of the need that is served
+             * @enum {string}
+             */
             targetKind: "cycle" | "fill";
+            /** @description days from one look at the stock to the next; 0: it is watched all the time */
             reviewPeriodDays: number;
             /**
              * @description currency code, ISO 4217
@@ -4490,17 +4976,23 @@ export interface components {
             drivers: number;
             /** @description SKUs behind which fewer than three drivers stand: nothing is said of them */
             withheld: string[];
+            /** @description money in each currency, in its minor units */
             totals: components["schemas"]["Totals"];
+            /** @description line by line, what the shelf should hold */
             lines: components["schemas"]["ShelfLine"][];
             /** @description the answer in one sentence with its numbers */
             sentence: string;
         };
         ShelfLine: {
+            /** @description id of the stock line */
             lineId: components["schemas"]["Id"];
+            /** @description stock-keeping unit: the article number that the line is ordered by */
             sku: string;
+            /** @description what people call it */
             name: string;
             /** @description packs to order, in the supplier's multiples */
             packs: number;
+            /** @description pieces in one pack */
             packSize: number;
             /** @description the pieces in those packs */
             pieces: number;
@@ -4519,16 +5011,23 @@ export interface components {
              * @example 900
              */
             costMinorUnits: number;
+            /** @description id of the supplier; null only for lines that name none */
             supplierId: components["schemas"]["Id"] | null;
+            /** @description what the supplier is called; null only for lines that name none */
             supplierName: string | null;
             /** @description drivers whose need it is: three or more */
             drivers: number;
+            /** @description pieces in use now */
             inUse: number;
             /** @description pieces needed from the shelf through the day, beyond what drivers hold */
             need: {
+                /** @description pieces expected; a mean, so it need not be whole */
                 expected: number;
+                /** @description 10th percentile: one time in ten no more pieces than this */
                 p10: number;
+                /** @description median: half of the time no more pieces than this */
                 median: number;
+                /** @description 90th percentile: nine times in ten no more pieces than this */
                 p90: number;
             };
             /** @description the need month by month, in the club's time zone, through the day asked for; expected pieces add up to those of the whole need, ranges do not */
@@ -4546,6 +5045,7 @@ export interface components {
                 lastDay: string;
                 /** @description pieces expected to be needed in the month */
                 expected: number;
+                /** @description pieces needed in the month, as a range */
                 pieces: components["schemas"]["PieceRange"];
             }[];
             /** @description the month that needs most, and in it the stretch that does: it ends on this day */
@@ -4561,37 +5061,50 @@ export interface components {
                  * @example 2027-02-07
                  */
                 day: string;
+                /** @description pieces expected to be needed in that stretch */
                 expected: number;
             } | null;
+            /** @description pieces in stock now, as the ledger has them */
             onHand: number;
+            /** @description pieces ordered and not yet here */
             onOrder: number;
             /** @description past shelf life by the day, and not counted */
             ageing: number;
-            /** @description order again when no more than this is on hand and on order */
+            /** @description pieces: order again when no more than this is on hand and on order */
             reorderPoint: number;
-            /** @description and then up to this: it lasts until an order of the next review arrives */
+            /** @description pieces: and then up to this, which lasts until an order of the next review arrives */
             orderUpTo: number;
+            /** @description pieces: level to order up to, less those expected to be needed before a delivery */
             safetyStock: number;
+            /** @description pieces expected to be needed until an order placed today is there */
             expectedUntilDelivery: number;
             /** @description no more is there and on order than the reorder point, and less than one orders up to */
             orderNow: boolean;
             /** @description the smallest stock that meets the target through the day */
             stockWanted: number;
+            /** @description latest day to order, so that it is there before the chance of running out passes the target; null where nothing is to be ordered */
             orderBy: string | null;
+            /** @description that day is past, so that what is ordered today may come too late */
             late: boolean;
             /** @description chance, 0 to 1: what there is lasts through the day */
             chanceWithout: number;
             /** @description chance, 0 to 1: it lasts with the order as well */
             chanceWith: number;
+            /** @description pieces expected to be missing without the order; a mean, so it need not be whole */
             expectedShort: number;
+            /** @description days from order to arrival, learned from orders received; without any, the supplier's promise */
             leadTime: components["schemas"]["LeadTime"];
             /** @description the answer in one sentence with its numbers */
             sentence: string;
         };
         /** @description where pieces lie */
         Location: {
+            /** @description identifier that the service gave the record; it is never given again */
             id: components["schemas"]["Id"];
-            /** @example Mara's pit box */
+            /**
+             * @description what people call it
+             * @example Mara's pit box
+             */
             name: string;
             /**
              * @description a driver's home or pit box, or the club shop's shelf
@@ -4614,21 +5127,28 @@ export interface components {
             version: number;
         };
         LocationPage: {
+            /** @description the records of this page, in the order that the operation states */
             items: components["schemas"]["Location"][];
             /** @description give it as `after` for the next page; null on the last one */
             next: string | null;
         };
         /** @description pieces of one line that came to a location or went from it */
         Movement: {
+            /** @description identifier that the service gave the record; it is never given again */
             id: components["schemas"]["Id"];
+            /** @description id of the stock line */
             lineId: components["schemas"]["Id"];
+            /** @description id of the location at which stock is kept; null where there is none */
             locationId: components["schemas"]["Id"];
             /**
              * @description pieces that came; negative for pieces that went
              * @example -1
              */
             quantity: number;
-            /** @enum {string} */
+            /**
+             * @description received: came from outside; fitted: went onto a car; returned: came back unused; counted: the difference that a count found; sold; written-off: lost, spoilt or given away; moved: from one location to another; undone: takes a movement back
+             * @enum {string}
+             */
             reason: "received" | "fitted" | "returned" | "counted" | "sold" | "written-off" | "moved" | "undone";
             /**
              * Format: date-time
@@ -4654,24 +5174,37 @@ export interface components {
             recordedAt: string;
         };
         MovementPage: {
+            /** @description the records of this page, in the order that the operation states */
             items: components["schemas"]["Movement"][];
             /** @description give it as `after` for the next page; null on the last one */
             next: string | null;
         };
         StockLevelPage: {
+            /** @description the records of this page, in the order that the operation states */
             items: components["schemas"]["StockLevel"][];
             /** @description give it as `after` for the next page; null on the last one */
             next: string | null;
         };
         /** @description the sum of the movements of one line at one location */
         StockLevel: {
+            /** @description id of the stock line */
             lineId: components["schemas"]["Id"];
-            /** @example QB-SP-048-87 */
+            /**
+             * @description stock-keeping unit: the article number that the line is ordered by
+             * @example QB-SP-048-87
+             */
             sku: string;
-            /** @example Spur gear 87T, 48 DP, pair */
+            /**
+             * @description what the stock line is called
+             * @example Spur gear 87T, 48 DP, pair
+             */
             lineName: string;
+            /** @description id of the location at which stock is kept; null where there is none */
             locationId: components["schemas"]["Id"];
-            /** @example Mara's pit box */
+            /**
+             * @description what the location is called
+             * @example Mara's pit box
+             */
             locationName: string;
             /**
              * @description a driver's home or pit box, or the club shop's shelf
@@ -4679,6 +5212,7 @@ export interface components {
              * @enum {string}
              */
             sort: "home" | "pit-box" | "shelf";
+            /** @description driver whose location it is; null for the club's */
             driverId: components["schemas"]["Id"] | null;
             /**
              * @description whole pieces that lie there
@@ -4687,6 +5221,7 @@ export interface components {
             pieces: number;
         };
         Stocktake: {
+            /** @description id of the location at which stock is kept; null where there is none */
             locationId: components["schemas"]["Id"];
             /**
              * Format: date-time
@@ -4694,13 +5229,16 @@ export interface components {
              * @example 2026-11-29T07:30:00.000Z
              */
             at: string;
+            /** @description line by line, what was counted and what the ledger had */
             counts: {
+                /** @description id of the stock line */
                 lineId: components["schemas"]["Id"];
+                /** @description whole pieces that were there */
                 countedPieces: number;
                 /** @description what the ledger held at that moment */
                 expectedPieces: number;
                 /**
-                 * @description counted less expected
+                 * @description pieces: counted less expected
                  * @example -1
                  */
                 difference: number;
@@ -4710,8 +5248,12 @@ export interface components {
         };
         /** @description a shop with the state of its stock list */
         Shop: {
+            /** @description identifier that the service gave the record; it is never given again */
             id: components["schemas"]["Id"];
-            /** @example Quillbrook club counter */
+            /**
+             * @description what people call it
+             * @example Quillbrook club counter
+             */
             name: string;
             /** @description its shelf in the club's own ledger, if it has one */
             locationId: components["schemas"]["Id"] | null;
@@ -4783,7 +5325,7 @@ export interface components {
                 rows: number;
                 /** @description of them known to be lines of the club */
                 matched: number;
-                /** @description of them that nobody has matched yet */
+                /** @description things of them that nobody has matched yet */
                 unmatched: number;
             } | null;
             /** @description null where the last arrival was good */
@@ -4794,8 +5336,9 @@ export interface components {
                  * @example 2026-11-29T07:30:00.000Z
                  */
                 at: string;
+                /** @description why the last list could not be kept, in one sentence */
                 reason: string;
-                /** @description arrivals that failed since the last good one */
+                /** @description number of arrivals that failed since the last good one */
                 failures: number;
             } | null;
             /** @description when its address was last asked */
@@ -4815,16 +5358,19 @@ export interface components {
             version: number;
         };
         ShopPage: {
+            /** @description the records of this page, in the order that the operation states */
             items: components["schemas"]["Shop"][];
             /** @description give it as `after` for the next page; null on the last one */
             next: string | null;
         };
         StockListArrivalPage: {
+            /** @description the records of this page, in the order that the operation states */
             items: components["schemas"]["StockListArrival"][];
             /** @description give it as `after` for the next page; null on the last one */
             next: string | null;
         };
         StockListArrival: {
+            /** @description identifier that the service gave the record; it is never given again */
             id: components["schemas"]["Id"];
             /**
              * Format: date-time
@@ -4832,27 +5378,38 @@ export interface components {
              * @example 2026-11-29T07:30:00.000Z
              */
             arrivedAt: string;
-            /** @enum {string} */
+            /**
+             * @description push: sent by the shop; pull: fetched from the shop's address
+             * @enum {string}
+             */
             way: "push" | "pull";
-            /** @enum {string} */
+            /**
+             * @description full: what is not on the list is gone; changes: what it does not say stays
+             * @enum {string}
+             */
             mode: "full" | "changes";
             /**
              * @description refused: something is wrong with it; failed: the service could not keep it
              * @enum {string}
              */
             outcome: "arriving" | "kept" | "kept-partly" | "refused" | "failed";
-            /** @description after decompression */
+            /** @description length in bytes, after decompression */
             bytes: number;
+            /** @description rows of the list, without the header */
             rowsRead: number;
             /** @description rows that were not kept */
             rejected: number;
+            /** @description things that the list before did not have */
             added: number;
+            /** @description things of which the list says something else than before */
             changed: number;
+            /** @description things that only the list before had */
             gone: number;
             /** @description why it was not kept */
             reason: string | null;
         };
         UnmatchedPage: {
+            /** @description the records of this page, in the order that the operation states */
             items: components["schemas"]["UnmatchedItem"][];
             /** @description give it as `after` for the next page; null on the last one */
             next: string | null;
@@ -4863,7 +5420,9 @@ export interface components {
              * @example GM-331
              */
             sku: string;
+            /** @description what the shop calls it; null where the list does not say */
             name: string | null;
+            /** @description Global Trade Item Number, 8 to 14 digits with the check digit; null where it is not known */
             gtin: string | null;
             /** @description the maker's part number */
             mpn: string | null;
@@ -4875,7 +5434,9 @@ export interface components {
             availability: ("BackOrder" | "Discontinued" | "InStock" | "InStoreOnly" | "LimitedAvailability" | "MadeToOrder" | "OnlineOnly" | "OutOfStock" | "PreOrder" | "PreSale" | "Reserved" | "SoldOut") | null;
             /** @description days from order to arrival where it is not on the shelf; null: the shop does not tell */
             leadTimeDays: {
+                /** @description days, at the least */
                 least: number;
+                /** @description days, at the most */
                 most: number;
             } | null;
             /** @description fewest that are sold at once */
@@ -4888,11 +5449,15 @@ export interface components {
             saidAt: string | null;
             /** @description the club's lines that it probably is, the likeliest first */
             likely: {
+                /** @description id of the stock line */
                 lineId: components["schemas"]["Id"];
+                /** @description stock-keeping unit: the article number that the line is ordered by */
                 sku: string;
+                /** @description what the club's line is called */
                 name: string;
+                /** @description part number of the maker; null where it is not known */
                 makersPartNumber: string | null;
-                /** @description higher is likelier; compares only within one thing of a list */
+                /** @description score, a number without unit: higher is likelier; compares only within one thing of a list */
                 score: number;
             }[];
         };
@@ -4902,7 +5467,9 @@ export interface components {
              * @example GM-331
              */
             sku: string;
+            /** @description what the shop calls it; null where the list does not say */
             name: string | null;
+            /** @description Global Trade Item Number, 8 to 14 digits with the check digit; null where it is not known */
             gtin: string | null;
             /** @description the maker's part number */
             mpn: string | null;
@@ -4914,7 +5481,9 @@ export interface components {
             availability: ("BackOrder" | "Discontinued" | "InStock" | "InStoreOnly" | "LimitedAvailability" | "MadeToOrder" | "OnlineOnly" | "OutOfStock" | "PreOrder" | "PreSale" | "Reserved" | "SoldOut") | null;
             /** @description days from order to arrival where it is not on the shelf; null: the shop does not tell */
             leadTimeDays: {
+                /** @description days, at the least */
                 least: number;
+                /** @description days, at the most */
                 most: number;
             } | null;
             /** @description fewest that are sold at once */
@@ -4929,11 +5498,17 @@ export interface components {
             version: number | null;
         };
         StockListResult: {
-            /** @enum {string} */
+            /**
+             * @description kept: all of it; kept-partly: but for the rejected rows; unchanged: the same as before; dry-run: nothing was kept, because none of it was to be
+             * @enum {string}
+             */
             outcome: "kept" | "kept-partly" | "unchanged" | "dry-run";
             /** @description true: nothing was kept */
             dryRun: boolean;
-            /** @enum {string} */
+            /**
+             * @description full: what is not on the list is gone; changes: what it does not say stays
+             * @enum {string}
+             */
             mode: "full" | "changes";
             /**
              * Format: date-time
@@ -4941,15 +5516,17 @@ export interface components {
              * @example 2026-11-29T07:30:00.000Z
              */
             arrivedAt: string;
-            /** @description without the header; 0 where nothing has changed */
+            /** @description rows of the list, without the header; 0 where nothing has changed */
             rowsRead: number;
+            /** @description rows that are wrong and were not kept */
             rowsRejected: number;
             /** @description every fault of every rejected row, up to 10,000 of them; a row may be there more than once */
             rejected: {
-                /** @description counted from 1, without the header */
+                /** @description number of the row, counted from 1, without the header */
                 row: number;
                 /** @description as the shop's list names it; null: the row as a whole */
                 column: string | null;
+                /** @description the shop's own article number in that row; null where it has none */
                 sku: string | null;
                 /** @description what is wrong, and what to change */
                 detail: string;
@@ -4968,12 +5545,14 @@ export interface components {
             rows: number;
             /** @description of them known to be lines of the club */
             matched: number;
-            /** @description of them that nobody has matched yet */
+            /** @description things of them that nobody has matched yet */
             unmatched: number;
+            /** @description the same in one sentence with its numbers */
             sentence: string;
         };
         /** @description a page of a shop's list, in the order of its article numbers */
         StockList: {
+            /** @description id of the shop */
             shopId: components["schemas"]["Id"];
             /**
              * @description currency code, ISO 4217
@@ -4982,6 +5561,7 @@ export interface components {
             currency: string;
             /** @description when the list was last said to be true; null: none was published yet */
             listedAt: string | null;
+            /** @description the things on the list */
             items: components["schemas"]["ListedItem"][];
             /** @description give it as `after` for the next page; null on the last one */
             next: string | null;
@@ -4993,7 +5573,9 @@ export interface components {
              * @example GM-331
              */
             sku: string;
+            /** @description what the shop calls it; null where the list does not say */
             name: string | null;
+            /** @description Global Trade Item Number, 8 to 14 digits with the check digit; null where it is not known */
             gtin: string | null;
             /** @description the maker's part number */
             mpn: string | null;
@@ -5005,7 +5587,9 @@ export interface components {
             availability: ("BackOrder" | "Discontinued" | "InStock" | "InStoreOnly" | "LimitedAvailability" | "MadeToOrder" | "OnlineOnly" | "OutOfStock" | "PreOrder" | "PreSale" | "Reserved" | "SoldOut") | null;
             /** @description days from order to arrival where it is not on the shelf; null: the shop does not tell */
             leadTimeDays: {
+                /** @description days, at the least */
                 least: number;
+                /** @description days, at the most */
                 most: number;
             } | null;
             /** @description fewest that are sold at once */
@@ -5019,13 +5603,21 @@ export interface components {
         };
         /** @description pieces that a driver asked a shop to hold */
         Reservation: {
+            /** @description identifier that the service gave the record; it is never given again */
             id: components["schemas"]["Id"];
+            /** @description id of the shop */
             shopId: components["schemas"]["Id"];
+            /** @description what the shop is called */
             shopName: string;
+            /** @description id of the stock line */
             lineId: components["schemas"]["Id"];
+            /** @description stock-keeping unit: the article number that the line is ordered by */
             sku: string;
+            /** @description what the stock line is called */
             lineName: string;
+            /** @description id of the driver whom it belongs to or is about */
             driverId: components["schemas"]["Id"];
+            /** @description what the driver is called */
             driverName: string;
             /**
              * @description pieces to hold
@@ -5038,7 +5630,9 @@ export interface components {
              * @example 2027-02-07
              */
             forDay: string;
+            /** @description id of the meeting; null where none is meant */
             meetingId: components["schemas"]["Id"] | null;
+            /** @description what the meeting is called; null where none is meant */
             meetingName: string | null;
             /** @description free text */
             notes: string | null;
@@ -5049,6 +5643,7 @@ export interface components {
             state: "asked" | "confirmed" | "refused" | "withdrawn";
             /** @description what the shop says to it */
             answer: string | null;
+            /** @description moment of the shop's answer; null before it */
             answeredAt: string | null;
             /**
              * Format: date-time
@@ -5061,15 +5656,19 @@ export interface components {
              * @example 1
              */
             version: number;
+            /** @description the same in one sentence with its numbers */
             sentence: string;
         };
         ReservationPage: {
+            /** @description the records of this page, in the order that the operation states */
             items: components["schemas"]["Reservation"][];
             /** @description give it as `after` for the next page; null on the last one */
             next: string | null;
         };
         OrderProposals: {
+            /** @description id of the shop */
             shopId: components["schemas"]["Id"];
+            /** @description what the shop is called */
             shopName: string;
             /** @description the shop's shelf, where an order would be received */
             locationId: components["schemas"]["Id"] | null;
@@ -5085,9 +5684,14 @@ export interface components {
              * @example 2027-02-07
              */
             through: string;
+            /** @description wanted chance of not running out, or share of the need that is to be served, 0 to 1 */
             target: number;
-            /** @enum {string} */
+            /**
+             * @description cycle: the target is the chance of not running out; fill: it is the share of the need that is served
+             * @enum {string}
+             */
             targetKind: "cycle" | "fill";
+            /** @description days from one look at the stock to the next; 0: it is watched all the time */
             reviewPeriodDays: number;
             /**
              * @description currency code, ISO 4217
@@ -5104,6 +5708,7 @@ export interface components {
             listedAt: string | null;
             /** @description of all `lines` */
             totals: components["schemas"]["Totals"];
+            /** @description one order for each supplier */
             suppliers: components["schemas"]["SupplierProposal"][];
             /** @description SKUs that the shop's list has without saying how many: they count as none */
             uncounted: string[];
@@ -5113,6 +5718,7 @@ export interface components {
         SupplierProposal: {
             /** @description null: the lines name no supplier */
             supplierId: components["schemas"]["Id"] | null;
+            /** @description what the supplier is called; null only for lines that name none */
             supplierName: string | null;
             /** @description such as the days on which this supplier takes orders */
             supplierNotes: string | null;
@@ -5148,10 +5754,11 @@ export interface components {
             /** @description of `lines` */
             totals: components["schemas"]["Totals"];
             /**
-             * @description in the club's currency; 0 for none
+             * @description in minor units of the club's currency; 0 for none
              * @example 900
              */
             minimumOrderMinorUnits: number;
+            /** @description whether the order reaches the supplier's minimum */
             minimumReached: boolean;
             /**
              * @description money in whole minor units of the currency (ISO 4217), such as cents
@@ -5162,11 +5769,15 @@ export interface components {
             lines: components["schemas"]["ProposedLine"][];
             /** @description below the minimum: what reaches it and will more likely than not be sold within a year; null where nothing does */
             topUp: {
+                /** @description id of the stock line */
                 lineId: components["schemas"]["Id"];
+                /** @description stock-keeping unit: the article number that the line is ordered by */
                 sku: string;
+                /** @description what people call it */
                 name: string;
                 /** @description packs to order, in the supplier's multiples */
                 packs: number;
+                /** @description pieces in one pack */
                 packSize: number;
                 /** @description the pieces in those packs */
                 pieces: number;
@@ -5185,7 +5796,9 @@ export interface components {
                  * @example 900
                  */
                 costMinorUnits: number;
+                /** @description part number of the maker; null where it is not known */
                 makersPartNumber: string | null;
+                /** @description Global Trade Item Number, 8 to 14 digits with the check digit; null where it is not known */
                 gtin: string | null;
             }[] | null;
             /** @description what to buy of this supplier by a later order; arrivals count from `orderBy` */
@@ -5215,11 +5828,15 @@ export interface components {
             p90: string;
         };
         ProposedLine: {
+            /** @description id of the stock line */
             lineId: components["schemas"]["Id"];
+            /** @description stock-keeping unit: the article number that the line is ordered by */
             sku: string;
+            /** @description what people call it */
             name: string;
             /** @description packs to order, in the supplier's multiples */
             packs: number;
+            /** @description pieces in one pack */
             packSize: number;
             /** @description the pieces in those packs */
             pieces: number;
@@ -5238,7 +5855,9 @@ export interface components {
              * @example 900
              */
             costMinorUnits: number;
+            /** @description part number of the maker; null where it is not known */
             makersPartNumber: string | null;
+            /** @description Global Trade Item Number, 8 to 14 digits with the check digit; null where it is not known */
             gtin: string | null;
             /**
              * Format: date
@@ -5266,29 +5885,36 @@ export interface components {
              * @example 2027-02-07
              */
             boughtThrough: string;
+            /** @description days by which it is there when it is ordered as advised */
             arrival: components["schemas"]["Arrival"];
+            /** @description days from order to arrival, learned from orders received; without any, the supplier's promise */
             leadTime: components["schemas"]["LeadTime"];
             /** @description drivers whose need it is: three or more */
             drivers: number;
             /** @description pieces needed from the shelf through that day, beyond what drivers hold */
             need: {
+                /** @description pieces expected; a mean, so it need not be whole */
                 expected: number;
+                /** @description 10th percentile: one time in ten no more pieces than this */
                 p10: number;
+                /** @description median: half of the time no more pieces than this */
                 median: number;
+                /** @description 90th percentile: nine times in ten no more pieces than this */
                 p90: number;
             };
-            /** @description on the shelf, and promised to nobody */
+            /** @description pieces on the shelf, and promised to nobody */
             onHand: number;
             /** @description on the shelf, and promised to drivers from today on */
             heldPieces: number;
+            /** @description pieces ordered and not yet here */
             onOrder: number;
             /** @description past shelf life by the day asked for, and not counted */
             ageing: number;
             /** @description pieces that left the shop's shelf in the past 365 days, sold to whomever, moved to a driver or counted down; null where it has no shelf in the ledger */
             takenPastYear: number | null;
-            /** @description order again when no more than this is on hand and on order */
+            /** @description pieces: order again when no more than this is on hand and on order */
             reorderPoint: number;
-            /** @description and then up to this: it lasts until an order of the next review arrives */
+            /** @description pieces: and then up to this, which lasts until an order of the next review arrives */
             orderUpTo: number;
             /** @description no more is there and on order than the reorder point, and less than one orders up to */
             orderNow: boolean;
@@ -5300,8 +5926,11 @@ export interface components {
             sentence: string;
         };
         DyingStock: {
+            /** @description id of the shop */
             shopId: components["schemas"]["Id"];
+            /** @description what the shop is called */
             shopName: string;
+            /** @description id of the location at which stock is kept; null where there is none */
             locationId: components["schemas"]["Id"] | null;
             /**
              * Format: date-time
@@ -5330,6 +5959,7 @@ export interface components {
             calendarEndsOn: string | null;
             /** @description when the shop's list was last said to be true; null: the ledger alone counts */
             listedAt: string | null;
+            /** @description lines of which something is on the shelf */
             linesOnShelf: number;
             /** @description what the whole shelf costs at those prices */
             shelfTotals: components["schemas"]["Totals"];
@@ -5349,9 +5979,13 @@ export interface components {
             sentence: string;
         };
         DyingItem: {
+            /** @description id of the stock line */
             lineId: components["schemas"]["Id"];
+            /** @description stock-keeping unit: the article number that the line is ordered by */
             sku: string;
+            /** @description what people call it */
             name: string;
+            /** @description short code of the part kind, such as SPR-48 */
             kindCode: string;
             /**
              * @description which of the two says how many there are
@@ -5368,8 +6002,9 @@ export interface components {
             pieces: number | null;
             /** @description of them promised to drivers: as good as sold */
             heldPieces: number;
+            /** @description pieces in one pack */
             packSize: number;
-            /** @description of one pack, by the shop's list or else by the line; null where neither says */
+            /** @description price of one pack, by the shop's list or else by the line; null where neither says */
             priceMinorUnits: number | null;
             /**
              * @description currency code, ISO 4217
@@ -5394,11 +6029,15 @@ export interface components {
             }[];
             /** @description the first of those days */
             diesOn: string | null;
+            /** @description day on which the line ended or ends; null where it goes on */
             endedOn: string | null;
             /** @description the line that replaces it in the end */
             replacedBy: {
+                /** @description id of the stock line */
                 lineId: components["schemas"]["Id"];
+                /** @description stock-keeping unit: the article number that the line is ordered by */
                 sku: string;
+                /** @description what people call it */
                 name: string;
             } | null;
             /**
@@ -5406,10 +6045,15 @@ export interface components {
              * @enum {string}
              */
             outlook: "known" | "withheld";
+            /** @description pieces of those on the shelf that the drivers who share will need by `through`, beyond what they hold; null where it is withheld */
             expectedSales: {
+                /** @description pieces expected; a mean, so it need not be whole */
                 expected: number;
+                /** @description 10th percentile: one time in ten no more pieces than this */
                 p10: number;
+                /** @description median: half of the time no more pieces than this */
                 median: number;
+                /** @description 90th percentile: nine times in ten no more pieces than this */
                 p90: number;
             } | null;
             /** @description pieces that left the shop's shelf in the past 365 days, sold to whomever, moved to a driver or counted down; null where it has no shelf in the ledger */
@@ -5421,9 +6065,14 @@ export interface components {
         };
         /** @description what was ordered from a supplier, and what came of it */
         Order: {
+            /** @description identifier that the service gave the record; it is never given again */
             id: components["schemas"]["Id"];
+            /** @description id of the supplier; null only for lines that name none */
             supplierId: components["schemas"]["Id"];
-            /** @example Harrowmead Trade */
+            /**
+             * @description what the supplier is called; null only for lines that name none
+             * @example Harrowmead Trade
+             */
             supplierName: string;
             /** @description where it is received */
             locationId: components["schemas"]["Id"];
@@ -5440,14 +6089,23 @@ export interface components {
             promisedOn: string | null;
             /** @description is anything still expected? */
             open: boolean;
+            /** @description moment from which nothing more is expected; null while it is open */
             closedAt: string | null;
             /** @description free text */
             notes: string | null;
+            /** @description what was ordered, line by line */
             lines: {
+                /** @description id of the stock line */
                 lineId: components["schemas"]["Id"];
-                /** @example QB-SP-048-87 */
+                /**
+                 * @description stock-keeping unit: the article number that the line is ordered by
+                 * @example QB-SP-048-87
+                 */
                 sku: string;
-                /** @example Spur gear 87T, 48 DP, pair */
+                /**
+                 * @description what people call it
+                 * @example Spur gear 87T, 48 DP, pair
+                 */
                 name: string;
                 /**
                  * @description whole packs
@@ -5470,17 +6128,17 @@ export interface components {
                  */
                 currency: string;
                 /**
-                 * @description came so far, less what was undone
+                 * @description pieces that came so far, less what was undone
                  * @example 3
                  */
                 receivedPieces: number;
                 /**
-                 * @description still to come
+                 * @description pieces still to come
                  * @example 1
                  */
                 outstandingPieces: number;
                 /**
-                 * @description came beyond what was ordered
+                 * @description pieces that came beyond what was ordered
                  * @example 0
                  */
                 overPieces: number;
@@ -5498,13 +6156,14 @@ export interface components {
             version: number;
         };
         OrderPage: {
+            /** @description the records of this page, in the order that the operation states */
             items: components["schemas"]["Order"][];
             /** @description give it as `after` for the next page; null on the last one */
             next: string | null;
         };
         LeadTimes: {
             /**
-             * @description deliveries observed
+             * @description number of deliveries observed
              * @example 7
              */
             count: number;
@@ -5513,15 +6172,16 @@ export interface components {
             /** @description sample standard deviation in days; null before the second delivery */
             sdDays: number | null;
             /**
-             * @description what the supplier's record says
+             * @description days from order to arrival, by the supplier's record
              * @example 6.4
              */
             believedMeanDays: number;
             /**
-             * @description days
+             * @description standard deviation of those days, by the supplier's record
              * @example 6.4
              */
             believedSdDays: number;
+            /** @description deliveries that it is learned from */
             observations: {
                 /**
                  * Format: date-time
@@ -5536,16 +6196,17 @@ export interface components {
                  */
                 receivedAt: string;
                 /**
-                 * @description days
+                 * @description days from order to arrival
                  * @example 6.4
                  */
                 days: number;
             }[];
         };
         ChangeFeed: {
+            /** @description changes in the order in which they were written down */
             items: components["schemas"]["Change"][];
             /**
-             * @description give it as `after` to go on, at once if `more` is true and later if not: nothing is missed or repeated
+             * @description position in the feed: give it as `after` to go on, at once if `more` is true and later if not: nothing is missed or repeated
              * @example 1482
              */
             next: number;
@@ -5577,6 +6238,7 @@ export interface components {
                  * @example piece
                  */
                 kind: string;
+                /** @description identifier that the service gave the record; it is never given again */
                 id: components["schemas"]["Id"];
             };
             /**
@@ -5617,7 +6279,10 @@ export interface components {
         };
         /** @description and an array of rows for each resource */
         ClubExport: {
-            /** @constant */
+            /**
+             * @description name of this form of export
+             * @constant
+             */
             format: "wear-and-spares/1";
             /**
              * Format: date-time
@@ -5625,14 +6290,18 @@ export interface components {
              * @example 2026-11-29T07:30:00.000Z
              */
             exportedAt: string;
+            /** @description the club whose books these are */
             club: {
+                /** @description identifier that the service gave the record; it is never given again */
                 id: components["schemas"]["Id"];
+                /** @description what people call it */
                 name: string;
                 /**
                  * @description currency code, ISO 4217
                  * @example AUD
                  */
                 currency: string;
+                /** @description time zone name of the IANA database */
                 timeZone: string;
                 /**
                  * Format: date-time
@@ -5645,6 +6314,7 @@ export interface components {
             [key: string]: unknown;
         };
         WearFit: {
+            /** @description what the readings say of pieces of this line as a whole */
             population: {
                 /** @description wear for each unit of usage, over the pieces of such a line */
                 rate: components["schemas"]["Spread"];
@@ -5657,7 +6327,9 @@ export interface components {
                 /** @description wear goes with usage to this power: below 1 it slows down */
                 pathExponent: number;
             };
+            /** @description what the readings say of each piece */
             pieces: {
+                /** @description the id that the request gave the piece */
                 id: string;
                 /** @description usage at the last reading, from which `remaining` counts */
                 usage: number;
@@ -5669,11 +6341,14 @@ export interface components {
                 remaining: {
                     /** @description further usage by which the limit is passed with that probability; null where that is never reached */
                     quantiles: {
+                        /** @description chance, 0 to 1 */
                         probability: number;
+                        /** @description further usage; null where that is never reached */
                         usage: number | null;
                     }[];
+                    /** @description median further usage; null where that is never reached */
                     median: number | null;
-                    /** @description left out where the law has none */
+                    /** @description mean further usage; left out where the law has none */
                     mean?: number;
                 };
                 /** @description chance that it is past the limit now */
@@ -5681,8 +6356,11 @@ export interface components {
             }[];
             /** @description what was supposed before the readings were looked at; they correct all of it */
             belief: {
+                /** @description range that four in five lives of a new piece were believed to fall in, in units of usage */
                 expectedLife: {
+                    /** @description usage that nine in ten new pieces were believed to last */
                     p10: number;
+                    /** @description usage that one in ten new pieces was believed to last */
                     p90: number;
                 };
                 /**
@@ -5690,126 +6368,176 @@ export interface components {
                  * @enum {string}
                  */
                 expectedLifeFrom: "stated" | "readings";
+                /** @description coefficient of variation of the wear rate from piece to piece; a number without unit */
                 pieceSpread: number;
+                /** @description coefficient of variation of the wear of one run; a number without unit */
                 runSpread: number;
                 /** @description a twentieth of the middle of expectedLife */
                 usagePerRun: number;
                 /** @description error of a reading, from how readings scatter about their neighbours */
                 readingSd: number;
-                /** @enum {string} */
+                /**
+                 * @description learned: the path may bend with usage and wear; straight: wear is taken to go in proportion to usage
+                 * @enum {string}
+                 */
                 path: "learned" | "straight";
             };
         };
         /** @description 10th percentile, median and 90th percentile */
         Spread: {
+            /** @description 10th percentile, in the unit of the field */
             p10: number;
+            /** @description median, in the unit of the field */
             median: number;
+            /** @description 90th percentile, in the unit of the field */
             p90: number;
         };
         GearSpan: {
+            /** @description module: pitch diameter in mm for each tooth */
             moduleMm: number;
+            /** @description teeth for each inch of pitch diameter */
             diametralPitch: number;
+            /** @description teeth between the jaws */
             teethSpanned: number;
-            /** @description span of an unworn gear, computed */
+            /** @description span of an unworn gear, mm, computed */
             asNewSpanMm: number;
-            /** @description diameter at which the jaws touch */
+            /** @description diameter at which the jaws touch, mm */
             contactDiameterMm: number;
             /** @description they touch the flank well inside tip and root; if not, span other teeth */
             onFlank: boolean;
-            /** @description of one unworn tooth, along the pitch circle */
+            /** @description of one unworn tooth, along the pitch circle, mm */
             toothThicknessMm: number;
-            /** @description the same as the chord that a tooth calliper reads */
+            /** @description the same as the chord that a tooth calliper reads, mm */
             toothChordMm: number;
             /** @description null without a measuredSpanMm */
             wear: {
+                /** @description unworn span less measured span, mm */
                 spanLossMm: number;
-                /** @description tooth thickness lost at the pitch line; below 0 if the span has grown */
+                /** @description tooth thickness lost at the pitch line, mm; below 0 if the span has grown */
                 toothThinningMm: number;
+                /** @description thinning as a share of the club limit; above 1 it is to be changed */
                 shareOfClubLimit: number;
                 /** @description thinning of 0.1, 0.2 and 0.3 modules: slower than new, change it, not to be run */
                 limits: {
+                    /** @description thinning past which it is slower than new, mm */
                     raceMm: number;
+                    /** @description thinning past which it is to be changed, mm */
                     clubMm: number;
+                    /** @description thinning past which it is not to be run, mm */
                     stopMm: number;
                 };
             } | null;
         };
         Rollout: {
-            /** @description turns of the motor for one turn of the wheels */
+            /** @description ratio: turns of the motor for one turn of the wheels */
             finalDriveRatio: number;
-            /** @description way of the car for one turn of the motor */
+            /** @description way of the car for one turn of the motor, mm */
             rolloutMm: number;
             /** @description null without a wornTyreDiameterMm */
             wornTyre: {
+                /** @description way of the car for one turn of the motor on the worn tyre, mm */
                 rolloutMm: number;
                 /** @description share of the rollout that is lost */
                 rolloutLost: number;
                 /** @description teeth that would restore it exactly */
                 exactPinionTeeth: number;
-                /** @description the nearest pinion there is */
+                /** @description teeth of the nearest pinion there is */
                 pinionTeeth: number;
             } | null;
         };
         LifeFit: {
+            /** @description estimates by maximum likelihood; null where the observations allow none */
             parameters: (components["schemas"]["WeibullNumbers"] | components["schemas"]["LognormalNumbers"]) | null;
+            /** @description standard errors of the estimates; null where there are none */
             standardErrors: (components["schemas"]["WeibullNumbers"] | components["schemas"]["LognormalNumbers"]) | null;
+            /** @description 95 % likelihood-ratio limits; null where there are no estimates */
             intervals: ({
+                /** @description limits of the shape, a number without unit */
                 shape: components["schemas"]["LimitsOf95"];
+                /** @description limits of the scale, in the unit of the observations */
                 scale: components["schemas"]["LimitsOf95"];
+                /** @description limits of the age by which one in ten has failed */
                 b10: components["schemas"]["LimitsOf95"];
+                /** @description limits of the median life */
                 median: components["schemas"]["LimitsOf95"];
+                /** @description limits of the mean life */
                 mean: components["schemas"]["LimitsOf95"];
             } | {
+                /** @description limits of the mean of the natural logarithm of the life */
                 meanLog: components["schemas"]["LimitsOf95"];
+                /** @description limits of the standard deviation of the natural logarithm of the life */
                 sdLog: components["schemas"]["LimitsOf95"];
+                /** @description limits of the age by which one in ten has failed */
                 b10: components["schemas"]["LimitsOf95"];
+                /** @description limits of the median life */
                 median: components["schemas"]["LimitsOf95"];
+                /** @description limits of the mean life */
                 mean: components["schemas"]["LimitsOf95"];
             }) | null;
+            /** @description natural logarithm of the likelihood at the estimates; null where there are none */
             logLikelihood: number | null;
             /** @description age by which one in ten has failed */
             b10: number | null;
+            /** @description median life, in the unit of the observations; null where there are no estimates */
             median: number | null;
+            /** @description mean life, in the unit of the observations; null where there are no estimates */
             mean: number | null;
             /** @description why the members above are null: with a prior, observations that allow no best fit are still answered */
             noFit: string | null;
             /** @description what is believed after the observations; left out without a prior */
             posterior?: {
+                /** @description what is believed of the parameters after the observations */
                 parameters: {
+                    /** @description shape, a number without unit */
                     shape: components["schemas"]["Spread"];
+                    /** @description scale, in the unit of the observations */
                     scale: components["schemas"]["Spread"];
                 } | {
+                    /** @description mean of the natural logarithm of the life */
                     meanLog: components["schemas"]["Spread"];
+                    /** @description standard deviation of the natural logarithm of the life */
                     sdLog: components["schemas"]["Spread"];
                 };
+                /** @description age by which one in ten has failed, in the unit of the observations */
                 b10: components["schemas"]["Spread"];
+                /** @description median life, in the unit of the observations */
                 median: components["schemas"]["Spread"];
                 /** @description life of one new item, all that is not known included */
                 life: components["schemas"]["Spread"];
             };
         };
         WeibullNumbers: {
+            /** @description shape: below 1 failures come early, 1 is chance alone, above 1 is wearing out */
             shape: number;
+            /** @description scale: age that 37 % survive, in the unit of the observations */
             scale: number;
         };
         LognormalNumbers: {
+            /** @description mean of the natural logarithm of the life */
             meanLog: number;
+            /** @description standard deviation of the natural logarithm of the life */
             sdLog: number;
         };
         /** @description 95 % likelihood-ratio limits; null where the observations set none */
         LimitsOf95: {
+            /** @description lower limit; null where the observations set none */
             low: number | null;
+            /** @description upper limit; null where the observations set none */
             high: number | null;
         };
         RemainingLife: {
             /** @description chance of lasting the horizon, given that it is alive now */
             conditionalSurvival: number;
+            /** @description what is left, given that it has come to this age */
             remaining: {
                 /** @description further usage by which it is finished with that probability */
                 quantiles: {
+                    /** @description chance, 0 to 1 */
                     probability: number;
+                    /** @description further usage, in the unit of the life */
                     usage: number;
                 }[];
+                /** @description median further usage, in the unit of the life */
                 median: number;
             };
         };
@@ -5818,6 +6546,7 @@ export interface components {
             interval: number | null;
             /** @description cost for each unit of age under that rule */
             costRate: number;
+            /** @description cost for each unit of age when all run to failure */
             costRateRunToFailure: number;
             /** @description whether it saves at least 1 % of running to failure */
             worthwhile: boolean;
@@ -5825,7 +6554,9 @@ export interface components {
             saving: number;
             /** @description ages whose cost is within 1 % of the best; `to` null: any later age, also never */
             within: {
+                /** @description lowest such age, in the unit of the life */
                 from: number;
+                /** @description highest such age; null: any later age, also never */
                 to: number | null;
             };
             /** @description share of the replacements that are planned */
@@ -5836,16 +6567,17 @@ export interface components {
         Renewals: {
             /** @description expected replacements within the horizon, all positions together */
             expected: number;
+            /** @description variance of the number of replacements */
             variance: number;
             /** @description chance of 0, 1, 2, … replacements */
             probabilities: number[];
         };
         StockLevels: {
-            /** @description order when on hand + on order - owed is no more; -1: order only what is owed */
+            /** @description units: order when on hand + on order - owed is no more; -1: order only what is owed */
             reorderPoint: number;
-            /** @description highest level that an order lifts to */
+            /** @description units: highest level that an order lifts to */
             orderUpTo: number;
-            /** @description what is held above the mean demand of the time that the stock has to cover */
+            /** @description units held above the mean demand of the time that the stock has to cover */
             safetyStock: number;
             /** @description chance of no shortage before the next receipt */
             cycleServiceLevel: number;
@@ -5855,7 +6587,10 @@ export interface components {
             expectedShort: number;
         };
         OrderQuantity: {
-            /** @constant */
+            /**
+             * @description economic: the same order again and again; season: one order for a season
+             * @constant
+             */
             kind: "economic";
             /** @description units to order, in whole packs */
             quantity: number;
@@ -5864,7 +6599,10 @@ export interface components {
             /** @description cost of ordering and holding for each unit of time */
             costRate: number;
         } | {
-            /** @constant */
+            /**
+             * @description economic: the same order again and again; season: one order for a season
+             * @constant
+             */
             kind: "season";
             /** @description units to order, in whole packs */
             quantity: number;
@@ -5872,16 +6610,23 @@ export interface components {
             unroundedQuantity: number;
             /** @description share of seasons that the best quantity covers */
             criticalRatio: number;
-            /** @description expected loss with `quantity` */
+            /** @description expected loss with `quantity`, in the unit of the costs given */
             cost: number;
+            /** @description chance that the quantity lasts the season, 0 to 1 */
             chanceEnough: number;
+            /** @description units expected to be missing; a mean, so it need not be whole */
             expectedShort: number;
+            /** @description units expected to be left over; a mean, so it need not be whole */
             expectedLeft: number;
         };
         SparesKit: {
+            /** @description how much of each line to hold */
             quantities: {
+                /** @description the id that the request gave the line */
                 id: string;
+                /** @description whole packs */
                 packs: number;
+                /** @description the units in those packs */
                 units: number;
             }[];
             /** @description in smallest units of money */
@@ -5894,9 +6639,13 @@ export interface components {
             exact: boolean;
             /** @description cost against service, from nothing to this kit; at most 200 points */
             curve: {
+                /** @description how much of each line to hold for that money */
                 quantities: {
+                    /** @description the id that the request gave the line */
                     id: string;
+                    /** @description whole packs */
                     packs: number;
+                    /** @description the units in those packs */
                     units: number;
                 }[];
                 /** @description in smallest units of money */
@@ -6203,6 +6952,7 @@ export interface operations {
                  *     }
                  */
                 "application/json": {
+                    /** @description what people call it */
                     name?: string;
                     /**
                      * @description currency code, ISO 4217
@@ -6313,6 +7063,7 @@ export interface operations {
                  *     }
                  */
                 "application/json": {
+                    /** @description what people call it */
                     name: string;
                     /**
                      * @description free text
@@ -6436,6 +7187,7 @@ export interface operations {
                  *     }
                  */
                 "application/json": {
+                    /** @description what people call it */
                     name?: string;
                     /** @description free text */
                     notes?: string | null;
@@ -6643,8 +7395,12 @@ export interface operations {
                      * @example SPR-48
                      */
                     code: string;
+                    /** @description what people call it */
                     name: string;
-                    /** @enum {string} */
+                    /**
+                     * @description what usage is counted in: minutes or runs under power, charge cycles, knocks, days
+                     * @enum {string}
+                     */
                     clock: "minutes" | "runs" | "cycles" | "knocks" | "days";
                     /**
                      * @description when it is looked at on the bench
@@ -6655,6 +7411,7 @@ export interface operations {
                     measure: components["schemas"]["Measure"] | null;
                     /** @description null exactly where `measure` is null */
                     limits: components["schemas"]["Limits"] | null;
+                    /** @description range that four in five lives of a new piece fall in, on the clock of the kind */
                     usualLife: components["schemas"]["LifeRange"];
                     /**
                      * @description coefficient of variation of the wear rate from piece to piece
@@ -6937,6 +7694,7 @@ export interface operations {
                  *     }
                  */
                 "application/json": {
+                    /** @description what people call it */
                     name?: string;
                     /**
                      * @description when it is looked at on the bench
@@ -6947,6 +7705,7 @@ export interface operations {
                     measure?: components["schemas"]["Measure"] | null;
                     /** @description null exactly where `measure` is null */
                     limits?: components["schemas"]["Limits"] | null;
+                    /** @description range that four in five lives of a new piece fall in, on the clock of the kind */
                     usualLife?: components["schemas"]["LifeRange"];
                     /**
                      * @description coefficient of variation of the wear rate from piece to piece
@@ -7161,6 +7920,7 @@ export interface operations {
                  *     }
                  */
                 "application/json": {
+                    /** @description what people call it */
                     name: string;
                     /**
                      * @description what sort of racing; cars and meetings are matched by it
@@ -7292,6 +8052,7 @@ export interface operations {
                  *     }
                  */
                 "application/json": {
+                    /** @description what people call it */
                     name?: string;
                     /**
                      * @description what sort of racing; cars and meetings are matched by it
@@ -7412,6 +8173,7 @@ export interface operations {
                  *     }
                  */
                 "application/json": {
+                    /** @description what people call it */
                     name: string;
                     /**
                      * @description what the cars run on; it changes wear by factors
@@ -7545,6 +8307,7 @@ export interface operations {
                  *     }
                  */
                 "application/json": {
+                    /** @description what people call it */
                     name?: string;
                     /**
                      * @description what the cars run on; it changes wear by factors
@@ -7668,6 +8431,7 @@ export interface operations {
                  *     }
                  */
                 "application/json": {
+                    /** @description what people call it */
                     name: string;
                     /**
                      * @description days from order to arrival that the supplier is believed to take, on average
@@ -7808,6 +8572,7 @@ export interface operations {
                  *     }
                  */
                 "application/json": {
+                    /** @description what people call it */
                     name?: string;
                     /**
                      * @description days from order to arrival that the supplier is believed to take, on average
@@ -7953,14 +8718,19 @@ export interface operations {
                      * @example QB-SP-048-87
                      */
                     sku: string;
+                    /** @description what people call it */
                     name: string;
+                    /** @description id of the part kind */
                     kindId: components["schemas"]["Id"];
                     /**
                      * @description the club's currency if not given
                      * @example AUD
                      */
                     currency?: string;
-                    /** @default null */
+                    /**
+                     * @description Global Trade Item Number, 8 to 14 digits with the check digit; null where it is not known
+                     * @default null
+                     */
                     gtin?: string | null;
                     /**
                      * @description article number of the maker
@@ -8211,12 +8981,14 @@ export interface operations {
                      * @example QB-SP-048-87
                      */
                     sku?: string;
+                    /** @description what people call it */
                     name?: string;
                     /**
                      * @description currency code, ISO 4217
                      * @example AUD
                      */
                     currency?: string;
+                    /** @description Global Trade Item Number, 8 to 14 digits with the check digit; null where it is not known */
                     gtin?: string | null;
                     /**
                      * @description article number of the maker
@@ -8339,6 +9111,7 @@ export interface operations {
                 limit?: number;
                 /** @description the `next` of the page before */
                 after?: string;
+                /** @description id of the driver whom it belongs to or is about */
                 driverId?: components["schemas"]["Id"];
             };
             header?: never;
@@ -8419,13 +9192,17 @@ export interface operations {
                  *     }
                  */
                 "application/json": {
+                    /** @description id of the driver whom it belongs to or is about */
                     driverId: components["schemas"]["Id"];
                     /**
                      * @description what the driver calls it; unique for the driver
                      * @example Thornbill
                      */
                     name: string;
-                    /** @default null */
+                    /**
+                     * @description id of the car model; null where none is named
+                     * @default null
+                     */
                     carModelId?: components["schemas"]["Id"] | null;
                     /**
                      * @description the class it races in
@@ -8459,7 +9236,10 @@ export interface operations {
                      * @default null
                      */
                     notes?: string | null;
-                    /** @default [] */
+                    /**
+                     * @description where parts wear on the car: a name and a kind each
+                     * @default []
+                     */
                     positions?: {
                         /**
                          * @description where on the car; unique on the car
@@ -8666,6 +9446,7 @@ export interface operations {
                      * @example Thornbill
                      */
                     name?: string;
+                    /** @description id of the car model; null where none is named */
                     carModelId?: components["schemas"]["Id"] | null;
                     /**
                      * @description the class it races in
@@ -8836,9 +9617,13 @@ export interface operations {
                 limit?: number;
                 /** @description the `next` of the page before */
                 after?: string;
+                /** @description id of the driver whom it belongs to or is about */
                 driverId?: components["schemas"]["Id"];
+                /** @description id of the stock line */
                 lineId?: components["schemas"]["Id"];
+                /** @description id of the car */
                 carId?: components["schemas"]["Id"];
+                /** @description only pieces in this state. fitted: on a car; spare: may go on one; retired: out of use for good */
                 state?: "fitted" | "spare" | "retired";
             };
             header?: never;
@@ -8868,6 +9653,7 @@ export interface operations {
                      *           "priorUsageSd": null,
                      *           "boughtOn": null,
                      *           "notes": null,
+                     *           "keptFor": null,
                      *           "retiredAt": null,
                      *           "retiredFor": null,
                      *           "createdAt": "2026-01-10T09:00:00.000Z",
@@ -8886,6 +9672,7 @@ export interface operations {
                      *           "priorUsageSd": null,
                      *           "boughtOn": null,
                      *           "notes": null,
+                     *           "keptFor": null,
                      *           "retiredAt": null,
                      *           "retiredFor": null,
                      *           "createdAt": "2026-01-10T09:00:00.000Z",
@@ -8904,6 +9691,7 @@ export interface operations {
                      *           "priorUsageSd": null,
                      *           "boughtOn": null,
                      *           "notes": null,
+                     *           "keptFor": null,
                      *           "retiredAt": null,
                      *           "retiredFor": null,
                      *           "createdAt": "2026-01-10T09:00:00.000Z",
@@ -8949,7 +9737,9 @@ export interface operations {
                  *     }
                  */
                 "application/json": {
+                    /** @description id of the driver whom it belongs to or is about */
                     driverId: components["schemas"]["Id"];
+                    /** @description id of the stock line */
                     lineId: components["schemas"]["Id"];
                     /**
                      * @description what is written on it; unique for the driver
@@ -8971,7 +9761,10 @@ export interface operations {
                      * @default null
                      */
                     priorUsageSd?: number | null;
-                    /** @default null */
+                    /**
+                     * @description day it was bought; null where that is not known
+                     * @default null
+                     */
                     boughtOn?: string | null;
                     /**
                      * @description free text
@@ -9003,6 +9796,7 @@ export interface operations {
                      *       "priorUsageSd": null,
                      *       "boughtOn": "2026-11-14",
                      *       "notes": null,
+                     *       "keptFor": null,
                      *       "retiredAt": null,
                      *       "retiredFor": null,
                      *       "createdAt": "2026-12-01T09:00:00.000Z",
@@ -9058,6 +9852,7 @@ export interface operations {
                      *       "priorUsageSd": null,
                      *       "boughtOn": null,
                      *       "notes": null,
+                     *       "keptFor": null,
                      *       "retiredAt": null,
                      *       "retiredFor": null,
                      *       "createdAt": "2026-01-10T09:00:00.000Z",
@@ -9141,9 +9936,12 @@ export interface operations {
                     priorUsage?: number | null;
                     /** @description how far that estimate may be off (one standard deviation), on the kind's clock */
                     priorUsageSd?: number | null;
+                    /** @description day it was bought; null where that is not known */
                     boughtOn?: string | null;
                     /** @description free text */
                     notes?: string | null;
+                    /** @description practice: not fitted, it takes the practice runs of the place it came off last, with the rest of its pair or set, until its kind's limit for practice; it is then no spare for races. A pack takes its driver's. null: it races */
+                    keptFor?: "practice" | null;
                 };
             };
         };
@@ -9167,6 +9965,7 @@ export interface operations {
                      *       "priorUsageSd": null,
                      *       "boughtOn": null,
                      *       "notes": "turned over once",
+                     *       "keptFor": null,
                      *       "retiredAt": null,
                      *       "retiredFor": null,
                      *       "createdAt": "2026-01-10T09:00:00.000Z",
@@ -9244,6 +10043,7 @@ export interface operations {
                      *       "priorUsageSd": null,
                      *       "boughtOn": null,
                      *       "notes": null,
+                     *       "keptFor": null,
                      *       "retiredAt": "2026-11-30T08:00:00.000Z",
                      *       "retiredFor": "worn",
                      *       "createdAt": "2026-01-10T09:00:00.000Z",
@@ -9299,6 +10099,7 @@ export interface operations {
                      *       "priorUsageSd": 150,
                      *       "boughtOn": null,
                      *       "notes": null,
+                     *       "keptFor": null,
                      *       "retiredAt": null,
                      *       "retiredFor": null,
                      *       "createdAt": "2026-01-10T09:00:00.000Z",
@@ -9355,6 +10156,7 @@ export interface operations {
                      * @example 2026-11-29T18:30:00+11:00
                      */
                     at: string;
+                    /** @description what goes on: a piece on the books, or a new one out of stock */
                     piece: components["schemas"]["PieceToFit"];
                 };
             };
@@ -9432,8 +10234,12 @@ export interface operations {
                      * @example 2026-11-29T18:30:00+11:00
                      */
                     at: string;
-                    /** @default null */
+                    /**
+                     * @description why it was put out of use for good; null where it was not, and may serve again as a spare
+                     * @default null
+                     */
                     retiredFor?: ("worn" | "broken" | "precaution" | "lost" | "aged" | "rule-change" | "sold") | null;
+                    /** @description what goes on: a piece on the books, or a new one out of stock */
                     piece: components["schemas"]["PieceToFit"];
                 };
             };
@@ -9509,7 +10315,10 @@ export interface operations {
                      * @example 2026-11-29T18:30:00+11:00
                      */
                     at: string;
-                    /** @default null */
+                    /**
+                     * @description why it was put out of use for good; null where it was not, and may serve again as a spare
+                     * @default null
+                     */
                     retiredFor?: ("worn" | "broken" | "precaution" | "lost" | "aged" | "rule-change" | "sold") | null;
                 };
             };
@@ -9569,6 +10378,7 @@ export interface operations {
                  *     }
                  */
                 "application/json": {
+                    /** @description ids of the two fitted pieces that change places */
                     pieceIds: [
                         components["schemas"]["Id"],
                         components["schemas"]["Id"]
@@ -9686,6 +10496,7 @@ export interface operations {
                      * @example 2026-11-29T18:30:00+11:00
                      */
                     fittedAt?: string;
+                    /** @description moment it came off; null while it is on */
                     removedAt?: string | null;
                 };
             };
@@ -9732,7 +10543,9 @@ export interface operations {
                 limit?: number;
                 /** @description the `next` of the page before */
                 after?: string;
+                /** @description id of the car */
                 carId?: components["schemas"]["Id"];
+                /** @description id of the meeting; null where none is meant */
                 meetingId?: components["schemas"]["Id"];
                 /** @description true for the newest first */
                 newestFirst?: boolean;
@@ -9831,6 +10644,7 @@ export interface operations {
                  *     }
                  */
                 "application/json": {
+                    /** @description id of the car */
                     carId: components["schemas"]["Id"];
                     /**
                      * Format: date-time
@@ -9848,7 +10662,10 @@ export interface operations {
                      * @default null
                      */
                     surface?: ("asphalt" | "coarse-asphalt" | "carpet" | "astro" | "clay" | "dusty-clay" | "wet-asphalt") | null;
-                    /** @default [] */
+                    /**
+                     * @description what else the run was logged with that may wear parts faster, such as wet or mesh-tight; none: []
+                     * @default []
+                     */
                     conditions?: ("dusty" | "damp" | "wet" | "not-cleaned" | "mesh-tight" | "mesh-loose" | "hot")[];
                     /**
                      * @description the pack that was used: a piece of a pack's kind
@@ -9860,7 +10677,10 @@ export interface operations {
                      * @default 0
                      */
                     knocks?: number;
-                    /** @default null */
+                    /**
+                     * @description id of the meeting; null where none is meant
+                     * @default null
+                     */
                     meetingId?: components["schemas"]["Id"] | null;
                     /**
                      * @description free text
@@ -9947,7 +10767,9 @@ export interface operations {
                  *     }
                  */
                 "application/json": {
+                    /** @description the runs, of one car or several */
                     runs: {
+                        /** @description id of the car */
                         carId: components["schemas"]["Id"];
                         /**
                          * Format: date-time
@@ -9965,7 +10787,10 @@ export interface operations {
                          * @default null
                          */
                         surface?: ("asphalt" | "coarse-asphalt" | "carpet" | "astro" | "clay" | "dusty-clay" | "wet-asphalt") | null;
-                        /** @default [] */
+                        /**
+                         * @description what else the run was logged with that may wear parts faster, such as wet or mesh-tight; none: []
+                         * @default []
+                         */
                         conditions?: ("dusty" | "damp" | "wet" | "not-cleaned" | "mesh-tight" | "mesh-loose" | "hot")[];
                         /**
                          * @description the pack that was used: a piece of a pack's kind
@@ -10153,6 +10978,7 @@ export interface operations {
                  *     }
                  */
                 "application/json": {
+                    /** @description id of the car */
                     carId?: components["schemas"]["Id"];
                     /**
                      * Format: date-time
@@ -10165,13 +10991,18 @@ export interface operations {
                      * @example 5.5
                      */
                     minutes?: number;
-                    /** @enum {string} */
+                    /**
+                     * @description surface of the track, by which wear differs
+                     * @enum {string}
+                     */
                     surface?: "asphalt" | "coarse-asphalt" | "carpet" | "astro" | "clay" | "dusty-clay" | "wet-asphalt";
+                    /** @description what else the run was logged with that may wear parts faster, such as wet or mesh-tight; none: [] */
                     conditions?: ("dusty" | "damp" | "wet" | "not-cleaned" | "mesh-tight" | "mesh-loose" | "hot")[];
                     /** @description the pack that was used: a piece of a pack's kind */
                     packId?: components["schemas"]["Id"] | null;
                     /** @description hits hard enough to look after */
                     knocks?: number;
+                    /** @description id of the meeting; null where none is meant */
                     meetingId?: components["schemas"]["Id"] | null;
                     /** @description free text */
                     notes?: string | null;
@@ -10362,8 +11193,12 @@ export interface operations {
                      * @example 2026-11-29T18:30:00+11:00
                      */
                     at: string;
-                    /** @default [] */
+                    /**
+                     * @description what was measured; none for a look by eye
+                     * @default []
+                     */
                     readings?: {
+                        /** @description what the instrument showed, in `unit` */
                         value: number;
                         /**
                          * @description unit of the value: mm, um, cm, m, in, thou, g, mg, kg, deg, rad, mohm, ohm, mAh, Ah, rev/min, rev/s, percent, fraction, N, mN, gf, A, mA, V, mV, h, min, s
@@ -10593,6 +11428,7 @@ export interface operations {
                      *           "plannedRuns": 6,
                      *           "minutesPerRun": 5.5,
                      *           "notes": null,
+                     *           "practiceRuns": null,
                      *           "surface": "asphalt",
                      *           "createdAt": "2026-12-01T09:00:00.000Z",
                      *           "version": 1
@@ -10607,6 +11443,7 @@ export interface operations {
                      *           "plannedRuns": 6,
                      *           "minutesPerRun": 5.5,
                      *           "notes": null,
+                     *           "practiceRuns": null,
                      *           "surface": "asphalt",
                      *           "createdAt": "2026-12-01T09:00:00.000Z",
                      *           "version": 1
@@ -10621,6 +11458,7 @@ export interface operations {
                      *           "plannedRuns": 6,
                      *           "minutesPerRun": 5.5,
                      *           "notes": null,
+                     *           "practiceRuns": null,
                      *           "surface": "asphalt",
                      *           "createdAt": "2026-12-01T09:00:00.000Z",
                      *           "version": 1
@@ -10658,10 +11496,12 @@ export interface operations {
                  *       "venueId": "01930000-0000-7000-8000-00000000ea01",
                  *       "discipline": "touring",
                  *       "plannedRuns": 6,
+                 *       "practiceRuns": 1,
                  *       "minutesPerRun": 5.5
                  *     }
                  */
                 "application/json": {
+                    /** @description what people call it */
                     name: string;
                     /**
                      * Format: date
@@ -10708,6 +11548,12 @@ export interface operations {
                      * @enum {string}
                      */
                     surface?: "asphalt" | "coarse-asphalt" | "carpet" | "astro" | "clay" | "dusty-clay" | "wet-asphalt";
+                    /**
+                     * @description how many of the runs planned are practice, which sets kept for practice take; null: not said, and counted as one in six where a set is kept
+                     * @default null
+                     * @example 1
+                     */
+                    practiceRuns?: number | null;
                 };
             };
         };
@@ -10733,6 +11579,7 @@ export interface operations {
                      *       "plannedRuns": 6,
                      *       "minutesPerRun": 5.5,
                      *       "notes": null,
+                     *       "practiceRuns": 1,
                      *       "surface": "asphalt",
                      *       "createdAt": "2026-12-01T09:00:00.000Z",
                      *       "version": 1
@@ -10787,6 +11634,7 @@ export interface operations {
                      *       "plannedRuns": 6,
                      *       "minutesPerRun": 5.5,
                      *       "notes": null,
+                     *       "practiceRuns": null,
                      *       "surface": "asphalt",
                      *       "createdAt": "2026-12-01T09:00:00.000Z",
                      *       "version": 1
@@ -10869,6 +11717,7 @@ export interface operations {
                  *     }
                  */
                 "application/json": {
+                    /** @description what people call it */
                     name?: string;
                     /**
                      * Format: date
@@ -10898,6 +11747,11 @@ export interface operations {
                     /** @description free text */
                     notes?: string | null;
                     /**
+                     * @description how many of the runs planned are practice, which sets kept for practice take; null: not said, and counted as one in six where a set is kept
+                     * @example 1
+                     */
+                    practiceRuns?: number | null;
+                    /**
                      * @description what the cars run on; it changes wear by factors
                      * @example asphalt
                      * @enum {string}
@@ -10926,6 +11780,7 @@ export interface operations {
                      *       "plannedRuns": 6,
                      *       "minutesPerRun": 5.5,
                      *       "notes": "moved for rain",
+                     *       "practiceRuns": null,
                      *       "surface": "asphalt",
                      *       "createdAt": "2026-12-01T09:00:00.000Z",
                      *       "version": 2
@@ -11028,6 +11883,7 @@ export interface operations {
                  *     }
                  */
                 "application/json": {
+                    /** @description whether the car takes part */
                     attends: boolean;
                     /**
                      * @description runs that this car plans; null or left out: as many as the meeting plans
@@ -11514,31 +12370,31 @@ export interface operations {
                      *       "usage": 165,
                      *       "lastSeenAt": "2026-05-03T09:00:00.000Z",
                      *       "wear": {
-                     *         "p10": 0.023913,
-                     *         "median": 0.0316916,
-                     *         "p90": 0.0394909
+                     *         "p10": 0.0238666,
+                     *         "median": 0.031568,
+                     *         "p90": 0.0393277
                      *       },
                      *       "sizeNow": {
-                     *         "p10": 15.4638,
-                     *         "median": 15.4561,
-                     *         "p90": 15.4483
+                     *         "p10": 15.4639,
+                     *         "median": 15.4562,
+                     *         "p90": 15.4484
                      *       },
                      *       "wearRate": {
-                     *         "p10": 0.00010719,
-                     *         "median": 0.000161351,
-                     *         "p90": 0.000234321
+                     *         "p10": 0.000105481,
+                     *         "median": 0.000158188,
+                     *         "p90": 0.000231787
                      *       },
-                     *       "pastLimitChance": 2.91657e-10,
+                     *       "pastLimitChance": 7.73309e-8,
                      *       "remaining": {
                      *         "usage": {
-                     *           "p10": 262.784,
-                     *           "median": 437.624,
-                     *           "p90": 752.814
+                     *           "p10": 269.073,
+                     *           "median": 445.725,
+                     *           "p90": 794.411
                      *         },
                      *         "runs": {
-                     *           "p10": 47,
-                     *           "median": 79,
-                     *           "p90": 136
+                     *           "p10": 48,
+                     *           "median": 81,
+                     *           "p90": 144
                      *         },
                      *         "meetings": {
                      *           "p10": null,
@@ -11555,15 +12411,15 @@ export interface operations {
                      *       "remainingQuantiles": [
                      *         {
                      *           "probability": 0.05,
-                     *           "usage": 222.197
+                     *           "usage": 223.542
                      *         },
                      *         {
                      *           "probability": 0.1,
-                     *           "usage": 262.784
+                     *           "usage": 269.073
                      *         },
                      *         {
                      *           "probability": 0.25,
-                     *           "usage": 332.147
+                     *           "usage": 338.301
                      *         }
                      *       ],
                      *       "nextMeeting": {
@@ -11572,18 +12428,19 @@ export interface operations {
                      *         "startsOn": "2027-02-07",
                      *         "runs": 6,
                      *         "usage": 33,
-                     *         "lasts": 0.979973,
-                     *         "wearsOut": 1.81272e-7,
+                     *         "lasts": 0.979972,
+                     *         "wearsOut": 0.00000129644,
                      *         "breaks": 0.0200266
                      *       },
+                     *       "practice": null,
                      *       "throughMeeting": {
                      *         "meetingId": "01930000-0000-7000-8000-00000003ee01",
                      *         "name": "Round 1",
                      *         "startsOn": "2027-02-07",
                      *         "runs": 6,
                      *         "usage": 33,
-                     *         "lasts": 0.979973,
-                     *         "wearsOut": 1.81272e-7,
+                     *         "lasts": 0.979972,
+                     *         "wearsOut": 0.00000129644,
                      *         "breaks": 0.0200266,
                      *         "meetingsBefore": 0,
                      *         "sentence": "It lasts through Round 1 on 2027-02-07 with a chance of 98 %: 6 runs."
@@ -11598,8 +12455,8 @@ export interface operations {
                      *         "runs": 30
                      *       },
                      *       "oneMoreRun": {
-                     *         "lasts": 0.996595,
-                     *         "wearsOut": 8.98942e-10,
+                     *         "lasts": 0.996594,
+                     *         "wearsOut": 1.37309e-7,
                      *         "breaks": 0.00340538
                      *       },
                      *       "surprises": [],
@@ -11685,7 +12542,7 @@ export interface operations {
                      *         "rule": "cost",
                      *         "minutes": 10,
                      *         "minutesUsed": 3,
-                     *         "gainMinorUnits": 1190,
+                     *         "gainMinorUnits": 1148,
                      *         "checks": [
                      *           {
                      *             "position": "front-right tyre",
@@ -11694,9 +12551,9 @@ export interface operations {
                      *             "kindName": "Rubber touring tyre",
                      *             "check": "Diameter at the middle and both edges; glue and tears.",
                      *             "checkMinutes": 3,
-                     *             "checkGainMinorUnits": 1190,
-                     *             "checkGainPerMinute": 396.762,
-                     *             "checkWhy": "By cost, a reading may turn \"leave\" into \"change\" (chance 49 %): worn out by the end of Round 1 with a chance of 49 %, where changing pays from 70 %."
+                     *             "checkGainMinorUnits": 1148,
+                     *             "checkGainPerMinute": 382.679,
+                     *             "checkWhy": "By cost, a reading may turn \"leave\" into \"change\" (chance 47 %): worn out by the end of Round 1 with a chance of 47 %, where changing pays from 70 %."
                      *           }
                      *         ]
                      *       },
@@ -11710,33 +12567,33 @@ export interface operations {
                      *           "benchStep": "tyres",
                      *           "check": "Diameter at the middle and both edges; glue and tears.",
                      *           "checkMinutes": 3,
-                     *           "checkGainMinorUnits": 1190,
-                     *           "checkGainPerMinute": 396.762,
-                     *           "checkWhy": "By cost, a reading may turn \"leave\" into \"change\" (chance 49 %): worn out by the end of Round 1 with a chance of 49 %, where changing pays from 70 %.",
+                     *           "checkGainMinorUnits": 1148,
+                     *           "checkGainPerMinute": 382.679,
+                     *           "checkWhy": "By cost, a reading may turn \"leave\" into \"change\" (chance 47 %): worn out by the end of Round 1 with a chance of 47 %, where changing pays from 70 %.",
                      *           "carStopper": true,
                      *           "usage": 165,
                      *           "clock": "minutes",
                      *           "unit": "mm",
                      *           "wear": {
-                     *             "p10": 0.852469,
-                     *             "median": 1.33013,
-                     *             "p90": 2.10933
+                     *             "p10": 0.82349,
+                     *             "median": 1.2937,
+                     *             "p90": 2.04973
                      *           },
                      *           "limitWear": 1.6,
                      *           "wearShare": {
-                     *             "p10": 0.532793,
-                     *             "median": 0.83133,
-                     *             "p90": 1.31833
+                     *             "p10": 0.514681,
+                     *             "median": 0.808563,
+                     *             "p90": 1.28108
                      *           },
-                     *           "lasts": 0.496489,
-                     *           "wearsOut": 0.494589,
+                     *           "lasts": 0.524114,
+                     *           "wearsOut": 0.466468,
                      *           "breaks": 0.0176531,
                      *           "lastSeenAt": null,
                      *           "lastGrade": null,
                      *           "runsSinceSeen": 30,
                      *           "advice": "change",
                      *           "rule": "chance",
-                     *           "why": "By chance of wear (change from 30 % on, look from 5 % on): worn out by the end of Round 1 with a chance of 49 %; 30 runs since it was last seen.",
+                     *           "why": "By chance of wear (change from 30 % on, look from 5 % on): worn out by the end of Round 1 with a chance of 47 %; 30 runs since it was last seen.",
                      *           "restsOn": {
                      *             "basis": "line",
                      *             "ownReadings": 0,
@@ -11769,18 +12626,18 @@ export interface operations {
                      *           "clock": "minutes",
                      *           "unit": "mm",
                      *           "wear": {
-                     *             "p10": 1.17992,
-                     *             "median": 1.19957,
-                     *             "p90": 1.21772
+                     *             "p10": 1.18322,
+                     *             "median": 1.20012,
+                     *             "p90": 1.21702
                      *           },
                      *           "limitWear": 1.6,
                      *           "wearShare": {
-                     *             "p10": 0.737451,
-                     *             "median": 0.74973,
-                     *             "p90": 0.761075
+                     *             "p10": 0.73951,
+                     *             "median": 0.750074,
+                     *             "p90": 0.760635
                      *           },
-                     *           "lasts": 0.980917,
-                     *           "wearsOut": 0.00145543,
+                     *           "lasts": 0.980936,
+                     *           "wearsOut": 0.00143628,
                      *           "breaks": 0.0176531,
                      *           "lastSeenAt": "2026-05-03T09:00:00.000Z",
                      *           "lastGrade": null,
@@ -11820,18 +12677,18 @@ export interface operations {
                      *           "clock": "minutes",
                      *           "unit": "mm",
                      *           "wear": {
-                     *             "p10": 0.023913,
-                     *             "median": 0.0316916,
-                     *             "p90": 0.0394909
+                     *             "p10": 0.0238666,
+                     *             "median": 0.031568,
+                     *             "p90": 0.0393277
                      *           },
                      *           "limitWear": 0.1,
                      *           "wearShare": {
-                     *             "p10": 0.23913,
-                     *             "median": 0.316916,
-                     *             "p90": 0.394909
+                     *             "p10": 0.238666,
+                     *             "median": 0.31568,
+                     *             "p90": 0.393277
                      *           },
-                     *           "lasts": 0.979973,
-                     *           "wearsOut": 1.81272e-7,
+                     *           "lasts": 0.979972,
+                     *           "wearsOut": 0.00000129644,
                      *           "breaks": 0.0200266,
                      *           "lastSeenAt": "2026-05-03T09:00:00.000Z",
                      *           "lastGrade": null,
@@ -11909,18 +12766,18 @@ export interface operations {
                      *       },
                      *       "limitWear": 0.1,
                      *       "wearRate": {
-                     *         "p10": 0.0000932131,
-                     *         "median": 0.000162466,
-                     *         "p90": 0.00028317
+                     *         "p10": 0.0000928488,
+                     *         "median": 0.000159631,
+                     *         "p90": 0.000274448
                      *       },
-                     *       "pieceSpread": 0.31193,
-                     *       "runSpread": 0.348301,
-                     *       "readingSd": 0.00991194,
-                     *       "pathExponent": 0.955925,
+                     *       "pieceSpread": 0.313889,
+                     *       "runSpread": 0.347712,
+                     *       "readingSd": 0.00996445,
+                     *       "pathExponent": 0.941265,
                      *       "newPieceLife": {
-                     *         "p10": 318.098,
-                     *         "median": 605.227,
-                     *         "p90": 1112.05
+                     *         "p10": 321.779,
+                     *         "median": 615.371,
+                     *         "p90": 1124.65
                      *       },
                      *       "surfaces": [
                      *         {
@@ -11960,7 +12817,7 @@ export interface operations {
                      *         ],
                      *         "broken": 0,
                      *         "runs": 30,
-                     *         "lastsTenRuns": 0.965507
+                     *         "lastsTenRuns": 0.965493
                      *       },
                      *       "restsOn": {
                      *         "pieces": 2,
@@ -12051,8 +12908,8 @@ export interface operations {
                      *               "asStated": true
                      *             }
                      *           ],
-                     *           "meanCrps": 0.00414815,
-                     *           "bias": 0.00309494,
+                     *           "meanCrps": 0.00417749,
+                     *           "bias": 0.00318036,
                      *           "pieces": 1,
                      *           "known": 4,
                      *           "enough": false,
@@ -12095,7 +12952,7 @@ export interface operations {
                      *             ],
                      *             "meanCrps": 0.00428481,
                      *             "bias": -0.00177256,
-                     *             "ourMeanCrps": 0.00414815
+                     *             "ourMeanCrps": 0.00417749
                      *           },
                      *           "sentence": "Not enough evidence: 4 next readings of 1 piece; at least 30 forecasts are wanted."
                      *         },
@@ -12237,8 +13094,8 @@ export interface operations {
                      *       "inUse": 1,
                      *       "reorderPoint": 0,
                      *       "orderUpTo": 0,
-                     *       "expectedNeed": 0,
-                     *       "safetyStock": 0,
+                     *       "expectedNeed": 5.10445e-11,
+                     *       "safetyStock": -5.10445e-11,
                      *       "chance": 1,
                      *       "onHand": 12,
                      *       "onOrder": 6,
@@ -12307,9 +13164,9 @@ export interface operations {
                      *           "minorUnits": 5200
                      *         }
                      *       ],
-                     *       "chanceWithout": 4.40117e-7,
-                     *       "chanceWith": 0.859535,
-                     *       "chanceWithAtMost": 0.919768,
+                     *       "chanceWithout": 8.40578e-8,
+                     *       "chanceWith": 0.866045,
+                     *       "chanceWithAtMost": 0.925287,
                      *       "suppliers": [
                      *         {
                      *           "supplierId": "01930000-0000-7000-8000-0000005bb001",
@@ -12353,7 +13210,7 @@ export interface operations {
                      *               "kindCode": "TYR-EX",
                      *               "inUse": 2,
                      *               "need": {
-                     *                 "expected": 3.3126,
+                     *                 "expected": 3.2565,
                      *                 "p10": 2,
                      *                 "median": 4,
                      *                 "p90": 4
@@ -12361,18 +13218,19 @@ export interface operations {
                      *               "onHand": 0,
                      *               "onOrder": 0,
                      *               "spares": 0,
+                     *               "practice": null,
                      *               "ageing": 0,
                      *               "stockWanted": 4,
                      *               "orderMultiplePacks": 1,
                      *               "leastPacks": 1,
                      *               "orderBy": "2027-01-25",
                      *               "late": false,
-                     *               "chanceWithout": 4.70958e-7,
-                     *               "chanceWith": 0.919768,
-                     *               "expectedShort": 3.3126,
+                     *               "chanceWithout": 8.98079e-8,
+                     *               "chanceWith": 0.925287,
+                     *               "expectedShort": 3.2565,
                      *               "reorderPoint": 0,
                      *               "orderUpTo": 0,
-                     *               "safetyStock": -0.000231371,
+                     *               "safetyStock": -0.000226433,
                      *               "leadTime": {
                      *                 "meanDays": 6.27617,
                      *                 "sdDays": 4.63401,
@@ -12385,7 +13243,7 @@ export interface operations {
                      *               "cautions": [
                      *                 "Wear eye protection when gluing, and follow the glue maker's instructions."
                      *               ],
-                     *               "sentence": "2 to 4 are likely to be needed and there are 0 on hand, 0 on order, 0 part-worn (chance of enough: under 1 %); 1 pack (4 pieces) makes it 92 %. 4 must come from elsewhere.",
+                     *               "sentence": "2 to 4 are likely to be needed and there are 0 on hand, 0 on order, 0 part-worn (chance of enough: under 1 %); 1 pack (4 pieces) makes it 93 %. 4 must come from elsewhere.",
                      *               "restsOn": {
                      *                 "pieces": 2,
                      *                 "readings": 7,
@@ -12410,7 +13268,7 @@ export interface operations {
                      *           "kindCode": "SPR-EX",
                      *           "inUse": 1,
                      *           "need": {
-                     *             "expected": 0.151771,
+                     *             "expected": 0.145923,
                      *             "p10": 0,
                      *             "median": 0,
                      *             "p90": 1
@@ -12418,6 +13276,7 @@ export interface operations {
                      *           "onHand": 12,
                      *           "onOrder": 6,
                      *           "spares": 1,
+                     *           "practice": null,
                      *           "ageing": 0,
                      *           "stockWanted": 1,
                      *           "orderMultiplePacks": 1,
@@ -12429,7 +13288,7 @@ export interface operations {
                      *           "expectedShort": 0,
                      *           "reorderPoint": 0,
                      *           "orderUpTo": 0,
-                     *           "safetyStock": -0.00000546966,
+                     *           "safetyStock": -0.00000543083,
                      *           "leadTime": {
                      *             "meanDays": 6.27617,
                      *             "sdDays": 4.63401,
@@ -12486,7 +13345,7 @@ export interface operations {
                      *           "kindCode": "LIP-EX",
                      *           "inUse": 1,
                      *           "need": {
-                     *             "expected": 0.0662613,
+                     *             "expected": 0.0647983,
                      *             "p10": 0,
                      *             "median": 0,
                      *             "p90": 0
@@ -12494,18 +13353,19 @@ export interface operations {
                      *           "onHand": 0,
                      *           "onOrder": 0,
                      *           "spares": 0,
+                     *           "practice": null,
                      *           "ageing": 0,
                      *           "stockWanted": 0,
                      *           "orderMultiplePacks": 1,
                      *           "leastPacks": 0,
                      *           "orderBy": null,
                      *           "late": false,
-                     *           "chanceWithout": 0.934514,
-                     *           "chanceWith": 0.934514,
-                     *           "expectedShort": 0.0662613,
+                     *           "chanceWithout": 0.935974,
+                     *           "chanceWith": 0.935974,
+                     *           "expectedShort": 0.0647983,
                      *           "reorderPoint": 0,
                      *           "orderUpTo": 0,
-                     *           "safetyStock": -0.00000110924,
+                     *           "safetyStock": -0.00000111434,
                      *           "leadTime": {
                      *             "meanDays": 6.27617,
                      *             "sdDays": 4.63401,
@@ -12518,7 +13378,7 @@ export interface operations {
                      *           "cautions": [
                      *             "Unplug the pack before fingers go near the gears."
                      *           ],
-                     *           "sentence": "0 on hand, 0 on order, 0 part-worn last through 2027-06-30 with a chance of 93 %; none is likely to be needed.",
+                     *           "sentence": "0 on hand, 0 on order, 0 part-worn last through 2027-06-30 with a chance of 94 %; none is likely to be needed.",
                      *           "restsOn": {
                      *             "pieces": 1,
                      *             "readings": 5,
@@ -12526,7 +13386,7 @@ export interface operations {
                      *           }
                      *         }
                      *       ],
-                     *       "sentence": "1 line of 3 must be bought for 1 car to get through 2027-06-30; the chance that nothing at all runs out rises from under 1 % to 86 %; the calendar ends on 2027-05-23, and no wear after it is counted."
+                     *       "sentence": "1 line of 3 must be bought for 1 car to get through 2027-06-30; the chance that nothing at all runs out rises from under 1 % to 87 %; the calendar ends on 2027-05-23, and no wear after it is counted."
                      *     }
                      */
                     "application/json": components["schemas"]["RestockList"];
@@ -12567,7 +13427,7 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
-                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 420" width="400" height="420" role="img" aria-labelledby="title-01930000-0000-7000-8000-00000b1ece01 desc-01930000-0000-7000-8000-00000b1ece01"><title id="title-01930000-0000-7000-8000-00000b1ece01">spur 1: Spur 87T 48 DP</title><desc id="desc-01930000-0000-7000-8000-00000b1ece01">spur 1 (QB-SP-487, Spur, acetal, 48 DP) after 165 minutes: worn 0.0317 mm, eight in ten times between 0.0239 mm and 0.0395 mm; the club limit is at 0.1 mm of wear. 6 readings and 0 grades are drawn, readings with bars of 2 standard deviations of the instrument to either side, grades as the range of wear that they mean. Left until the limit: 263 to 753 minutes, median 438; the median end lies beyond the calendar. Up to now the band shows what was known at each moment: it rests on the looks at this piece up to then and on the other pieces of its line, and narrows at each look. From now on, usage counts on the surface that the usual life is stated on.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop: */
+                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 420" width="400" height="420" role="img" aria-labelledby="title-01930000-0000-7000-8000-00000b1ece01 desc-01930000-0000-7000-8000-00000b1ece01"><title id="title-01930000-0000-7000-8000-00000b1ece01">spur 1: Spur 87T 48 DP</title><desc id="desc-01930000-0000-7000-8000-00000b1ece01">spur 1 (QB-SP-487, Spur, acetal, 48 DP) after 165 minutes: worn 0.0316 mm, eight in ten times between 0.0239 mm and 0.0393 mm; the club limit is at 0.1 mm of wear. 6 readings and 0 grades are drawn, readings with bars of 2 standard deviations of the instrument to either side, grades as the range of wear that they mean. Left until the limit: 269 to 794 minutes, median 446; the median end lies beyond the calendar. Up to now the band shows what was known at each moment: it rests on the looks at this piece up to then and on the other pieces of its line, and narrows at each look. From now on, usage counts on the surface that the usual life is stated on.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop: */
                     "image/svg+xml": string;
                 };
             };
@@ -12606,7 +13466,7 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
-                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 360" width="400" height="360" role="img" aria-labelledby="title-01930000-0000-7000-8000-00000011e001 desc-01930000-0000-7000-8000-00000011e001"><title id="title-01930000-0000-7000-8000-00000011e001">QB-SP-487: need by month</title><desc id="desc-01930000-0000-7000-8000-00000011e001">0 to 1 are likely to be needed through 2027-06-30 (expected 0.2), most of them in 2027-05 (0.1); the calendar ends on 2027-05-23, and no wear after it is counted. 1 in use. Pieces needed in each month, eight in ten times: December 2026: none, median 0, mean 0; January 2027: none, median 0, mean 0; February 2027: none, median 0, mean 0.0411; March 2027: none, median 0, mean 0.0214; April 2027: none, median 0, mean 0.0237; May 2027: none, median 0, mean 0.0656; June 2027: none, median 0, mean 0. The calendar ends on 23 May 2027: no meeting, no wear.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212}}.ground{fill:var(--ground)}text{fill:var(--ink)}.soft{fill:var(--soft)}.heading{font-weight: */
+                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 360" width="400" height="360" role="img" aria-labelledby="title-01930000-0000-7000-8000-00000011e001 desc-01930000-0000-7000-8000-00000011e001"><title id="title-01930000-0000-7000-8000-00000011e001">QB-SP-487: need by month</title><desc id="desc-01930000-0000-7000-8000-00000011e001">0 to 1 are likely to be needed through 2027-06-30 (expected 0.1), most of them in 2027-05 (0.1); the calendar ends on 2027-05-23, and no wear after it is counted. 1 in use. Pieces needed in each month, eight in ten times: December 2026: none, median 0, mean 0; January 2027: none, median 0, mean 0; February 2027: none, median 0, mean 0.0411; March 2027: none, median 0, mean 0.021; April 2027: none, median 0, mean 0.0226; May 2027: none, median 0, mean 0.0612; June 2027: none, median 0, mean 0. The calendar ends on 23 May 2027: no meeting, no wear.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212}}.ground{fill:var(--ground)}text{fill:var(--ink)}.soft{fill:var(--soft)}.heading{font-weight:6 */
                     "image/svg+xml": string;
                 };
             };
@@ -12641,7 +13501,7 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
-                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 360" width="400" height="360" role="img" aria-labelledby="title-01930000-0000-7000-8000-00000011e001 desc-01930000-0000-7000-8000-00000011e001"><title id="title-01930000-0000-7000-8000-00000011e001">QB-SP-487: need from the shelf by month</title><desc id="desc-01930000-0000-7000-8000-00000011e001">3 drivers are likely to need 0 to 1 from the shelf through 2027-06-30, most in 2027-05, around 2027-05-23 (0.1); none has to be kept (now 4 and 0). 3 of the 3 drivers who share what they will need stand behind it, with 3 in use. Pieces needed in each month, eight in ten times: December 2026: none, median 0, mean 0; January 2027: none, median 0, mean 0; February 2027: none, median 0, mean 0.0876; March 2027: none, median 0, mean 0.0456; April 2027: none, median 0, mean 0.0477; May 2027: 0 to 1, median 0, mean 0.107; June 2027: none, median 0, mean 0. The calendar ends on 23 May 2027: no meeting, no wear.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212}}.ground{fill:var(--g */
+                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 360" width="400" height="360" role="img" aria-labelledby="title-01930000-0000-7000-8000-00000011e001 desc-01930000-0000-7000-8000-00000011e001"><title id="title-01930000-0000-7000-8000-00000011e001">QB-SP-487: need from the shelf by month</title><desc id="desc-01930000-0000-7000-8000-00000011e001">3 drivers are likely to need 0 to 1 from the shelf through 2027-06-30, most in 2027-05, around 2027-05-23 (0.1); none has to be kept (now 4 and 0). 3 of the 3 drivers who share what they will need stand behind it, with 3 in use. Pieces needed in each month, eight in ten times: December 2026: none, median 0, mean 0; January 2027: none, median 0, mean 0; February 2027: none, median 0, mean 0.0877; March 2027: none, median 0, mean 0.0462; April 2027: none, median 0, mean 0.0489; May 2027: 0 to 1, median 0, mean 0.109; June 2027: none, median 0, mean 0. The calendar ends on 23 May 2027: no meeting, no wear.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212}}.ground{fill:var(--g */
                     "image/svg+xml": string;
                 };
             };
@@ -12681,7 +13541,7 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
-                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 370" width="400" height="370" role="img" aria-labelledby="title-plan-2027-06-30 desc-plan-2027-06-30"><title id="title-plan-2027-06-30">Chance of no lost run through 30 June 2027</title><desc id="desc-plan-2027-06-30">189.00 of 200.00 AUD spent: the chance of no lost run through 30 June 2027 rises from under 1 % to over 99 %. The next 52.00, for Control slick, set of four, would make it over 99 %. Chance by what is spent in all, AUD: 0.00: under 1 %; 52.00 (Control slick, set of four): 86 %; 104.00 (Control slick, set of four): 93 %; 189.00 (LiPo 2S 5000 mAh): over 99 %; 241.00 (Control slick, set of four): over 99 %; 326.00 (LiPo 2S 5000 mAh): over 99 %; 378.00 (Control slick, set of four): over 99 %; 463.00 (LiPo 2S 5000 mAh): over 99 %; 515.00 (Control slick, set of four): over 99 %; 600.00 (LiPo 2S 5000 mAh): over 99 %.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212}}.ground{fill:var(--ground)}text{fill:var(--ink)}.soft{fill:var(--soft)}.heading{font-weight:60 */
+                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 370" width="400" height="370" role="img" aria-labelledby="title-plan-2027-06-30 desc-plan-2027-06-30"><title id="title-plan-2027-06-30">Chance of no lost run through 30 June 2027</title><desc id="desc-plan-2027-06-30">189.00 of 200.00 AUD spent: the chance of no lost run through 30 June 2027 rises from under 1 % to over 99 %. The next 52.00, for Control slick, set of four, would make it over 99 %. Chance by what is spent in all, AUD: 0.00: under 1 %; 52.00 (Control slick, set of four): 87 %; 104.00 (Control slick, set of four): 93 %; 189.00 (LiPo 2S 5000 mAh): over 99 %; 241.00 (Control slick, set of four): over 99 %; 326.00 (LiPo 2S 5000 mAh): over 99 %; 378.00 (Control slick, set of four): over 99 %; 463.00 (LiPo 2S 5000 mAh): over 99 %; 515.00 (Control slick, set of four): over 99 %; 600.00 (LiPo 2S 5000 mAh): over 99 %.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212}}.ground{fill:var(--ground)}text{fill:var(--ink)}.soft{fill:var(--soft)}.heading{font-weight:60 */
                     "image/svg+xml": string;
                 };
             };
@@ -12724,9 +13584,9 @@ export interface operations {
                 content: {
                     /**
                      * @example supplier,name,sku,insteadOf,packs,packSize,orderMultiplePacks,leastPacks,pieces,price,cost,currency,orderBy,late,inUse,needP10,needMedian,needP90,onHand,onOrder,spares,ageing,onShelf,chanceWithout,chanceWith,fromShelves,fromElsewhere,shelves,reorderPoint,orderUpTo,why,cautions,lineId
-                     *     Harrowmead Trade,"Control slick, set of four",QB-TY-101,,1,4,1,1,4,52.00,52.00,AUD,2027-01-25,false,2,2,4,4,0,0,0,0,0,4.70957891806342e-7,0.9197676916379693,0,4,,0,0,"2 to 4 are likely to be needed and there are 0 on hand, 0 on order, 0 part-worn (chance of enough: under 1 %); 1 pack (4 pieces) makes it 92 %. 4 must come from elsewhere.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000000051
-                     *     ,Spur 87T 48 DP,QB-SP-487,,0,1,1,0,0,9.00,0.00,AUD,,false,1,0,0,1,12,6,1,0,0,1,1,0,0,"Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago.",0,0,"12 on hand, 6 on order, 1 part-worn last through 2027-06-30 with a chance of over 99 %; 0 to 1 are likely to be needed.",Unplug the pack before fingers go near the gears.,01930000-0000-7000-8000-00000011e001
-                     *     ,LiPo 2S 5000 mAh,QB-EL-801,,0,1,1,0,0,85.00,0.00,AUD,,false,1,0,0,0,0,0,0,0,0,0.9345135249674272,0.9345135249674272,0,0,,0,0,"0 on hand, 0 on order, 0 part-worn last through 2027-06-30 with a chance of 93 %; none is likely to be needed.",Unplug the pack before fingers go near the gears.,01930000-0000-7000-8000-000000000053
+                     *     Harrowmead Trade,"Control slick, set of four",QB-TY-101,,1,4,1,1,4,52.00,52.00,AUD,2027-01-25,false,2,2,4,4,0,0,0,0,0,8.980792331176545e-8,0.9252873456498683,0,4,,0,0,"2 to 4 are likely to be needed and there are 0 on hand, 0 on order, 0 part-worn (chance of enough: under 1 %); 1 pack (4 pieces) makes it 93 %. 4 must come from elsewhere.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000000051
+                     *     ,Spur 87T 48 DP,QB-SP-487,,0,1,1,0,0,9.00,0.00,AUD,,false,1,0,0,1,12,6,1,0,0,0.9999999999999998,0.9999999999999998,0,0,"Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago.",0,0,"12 on hand, 6 on order, 1 part-worn last through 2027-06-30 with a chance of over 99 %; 0 to 1 are likely to be needed.",Unplug the pack before fingers go near the gears.,01930000-0000-7000-8000-00000011e001
+                     *     ,LiPo 2S 5000 mAh,QB-EL-801,,0,1,1,0,0,85.00,0.00,AUD,,false,1,0,0,0,0,0,0,0,0,0.9359735768436928,0.9359735768436928,0,0,,0,0,"0 on hand, 0 on order, 0 part-worn last through 2027-06-30 with a chance of 94 %; none is likely to be needed.",Unplug the pack before fingers go near the gears.,01930000-0000-7000-8000-000000000053
                      */
                     "text/csv; charset=utf-8; header=present": string;
                 };
@@ -12823,9 +13683,9 @@ export interface operations {
                 content: {
                     /**
                      * @example position,mark,kind,benchStep,advice,check,checkMinutes,carStopper,usage,clock,wearP10,wearMedian,wearP90,limitWear,unit,wearShareMedian,lasts,wearsOut,breaks,lastSeenAt,lastGrade,runsSinceSeen,rule,why,cautions,pieceId
-                     *     front-right tyre,2-FR,Rubber touring tyre,tyres,change,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,0.8524690230982961,1.3301281431812706,2.1093330335079004,1.6000000000000014,mm,0.8313300894882933,0.4964890109834864,0.49458890227291386,0.01765312788683071,,,30,chance,"By chance of wear (change from 30 % on, look from 5 % on): worn out by the end of Round 1 with a chance of 49 %; 30 runs since it was last seen.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e02
-                     *     front-left tyre,2-FL,Rubber touring tyre,tyres,leave,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,1.179921966597573,1.1995686123621239,1.2177193608968486,1.6000000000000014,mm,0.7497303827263267,0.9809171395426176,0.0014554253809310495,0.01765312788683071,2026-05-03T09:00:00.000Z,,0,chance,"By chance of wear (change from 30 % on, look from 5 % on): worn out by the end of Round 1 with a chance of under 1 %; seen since its last run.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e01
-                     *     spur,spur 1,"Spur, acetal, 48 DP",drivetrain,leave,Span over ten teeth at three places; look for chips.,3,true,165,minutes,0.023913047222256
+                     *     front-right tyre,2-FR,Rubber touring tyre,tyres,change,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,0.823490041772231,1.293701155186018,2.049731069599294,1.6000000000000014,mm,0.8085632219912605,0.5241139214919349,0.4664675621509431,0.01765312788683071,,,30,chance,"By chance of wear (change from 30 % on, look from 5 % on): worn out by the end of Round 1 with a chance of 47 %; 30 runs since it was last seen.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e02
+                     *     front-left tyre,2-FL,Rubber touring tyre,tyres,leave,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,1.1832161100447913,1.200118083994372,1.2170156799922438,1.6000000000000014,mm,0.7500738024964818,0.980935942277791,0.0014362847538193473,0.01765312788683071,2026-05-03T09:00:00.000Z,,0,chance,"By chance of wear (change from 30 % on, look from 5 % on): worn out by the end of Round 1 with a chance of under 1 %; seen since its last run.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e01
+                     *     spur,spur 1,"Spur, acetal, 48 DP",drivetrain,leave,Span over ten teeth at three places; look for chips.,3,true,165,minutes,0.023866559244581535,0
                      */
                     "text/csv; charset=utf-8; header=present": string;
                 };
@@ -12914,10 +13774,10 @@ export interface operations {
                 content: {
                     /**
                      * @example do,what,sku,pieces,grams,carStopper,chance,inBox,atHome,spares,onShelf,shelves,missing,cost,currency,why,cautions
-                     *     change before leaving,front-right tyre: 2-FR,,,,true,0.49458890227291386,,,,,,,,,"By chance of wear, change it before leaving: it is worn out by the end of Round 1 with a chance of 49 % (change from 30 % on).","Wear eye protection when gluing, and follow the glue maker's instructions."
-                     *     carry,"Control slick, set of four",QB-TY-101,2,,true,0.036426365789737014,0,0,0,0,,2,52.00,AUD,"Carry 2: the day is over without it; the chance that one is needed is 4 %, there are 0 in the box, 0 at home and 0 part-worn, so 2 must be bought. 2 must come from elsewhere.","Wear eye protection when gluing, and follow the glue maker's instructions."
-                     *     carry,Spur 87T 48 DP,QB-SP-487,1,,true,0.02002686959374622,3,5,1,4,"Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago.",0,0.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is 2 %, there are 3 in the box, 5 at home and 1 part-worn.",Unplug the pack before fingers go near the gears.
-                     *     carry,LiPo 2S 5000 mAh,QB-EL-801,1,,true,0.003508645778238839,0,0,0,0,,1,85.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is under 1 %, there are 0 in the box, 0 at home and 0 part-worn, so 1 must be bought. 1 must come from elsewhere.",Unplug the pack before fingers go near the gears.
+                     *     change before leaving,front-right tyre: 2-FR,,,,true,0.4664675621509431,,,,,,,,,"By chance of wear, change it before leaving: it is worn out by the end of Round 1 with a chance of 47 % (change from 30 % on).","Wear eye protection when gluing, and follow the glue maker's instructions."
+                     *     carry,"Control slick, set of four",QB-TY-101,2,,true,0.036321587624794205,0,0,0,0,,2,52.00,AUD,"Carry 2: the day is over without it; the chance that one is needed is 4 %, there are 0 in the box, 0 at home and 0 part-worn, so 2 must be bought. 2 must come from elsewhere.","Wear eye protection when gluing, and follow the glue maker's instructions."
+                     *     carry,Spur 87T 48 DP,QB-SP-487,1,,true,0.020028402715396965,3,5,1,4,"Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago.",0,0.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is 2 %, there are 3 in the box, 5 at home and 1 part-worn.",Unplug the pack before fingers go near the gears.
+                     *     carry,LiPo 2S 5000 mAh,QB-EL-801,1,,true,0.0035084532232000365,0,0,0,0,,1,85.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is under 1 %, there are 0 in the box, 0 at home and 0 part-worn, so 1 must be bought. 1 must come from elsewhere.",Unplug the pack before fingers go near the gears.
                      */
                     "text/csv; charset=utf-8; header=present": string;
                 };
@@ -13094,7 +13954,7 @@ export interface operations {
                 content: {
                     /**
                      * @example supplier,advice,orderOn,name,list,sku,makersPartNumber,gtin,packs,packSize,pieces,price,cost,currency,orderFrom,orderBy,late,shortOn,arrivalP10,arrivalMedian,arrivalP90,needP10,needMedian,needP90,onHand,heldPieces,onOrder,takenPastYear,reorderPoint,orderUpTo,ended,boughtThrough,chanceWith,why,lineId
-                     *     Harrowmead Trade,wait,2026-12-15,"Control slick, set of four",order,QB-TY-101,,,2,4,8,52.00,104.00,AUD,2026-12-02,2026-12-15,false,2026-12-31,2026-12-17,2026-12-21,2026-12-27,2,4,7,0,0,0,0,0,0,,2027-06-30,0.9827152366735404,"0 on hand and 0 on order may not last through 2026-12-31; 3 drivers are likely to need 2 to 7 through 2027-06-30 (0 left the shelf in the past year), and 2 packs (8 pieces) make it last with a chance of 98 %.",01930000-0000-7000-8000-000000000051
+                     *     Harrowmead Trade,wait,2026-12-15,"Control slick, set of four",order,QB-TY-101,,,2,4,8,52.00,104.00,AUD,2026-12-02,2026-12-15,false,2026-12-31,2026-12-17,2026-12-21,2026-12-27,2,4,6,0,0,0,0,0,0,,2027-06-30,0.9843126576602858,"0 on hand and 0 on order may not last through 2026-12-31; 3 drivers are likely to need 2 to 6 through 2027-06-30 (0 left the shelf in the past year), and 2 packs (8 pieces) make it last with a chance of 98 %.",01930000-0000-7000-8000-000000000051
                      */
                     "text/csv; charset=utf-8; header=present": string;
                 };
@@ -13284,9 +14144,9 @@ export interface operations {
                      *       "calendarEndsOn": "2027-05-23",
                      *       "lines": 3,
                      *       "spentMinorUnits": 18900,
-                     *       "chanceWithout": 4.40117e-7,
-                     *       "chanceWith": 0.997702,
-                     *       "chanceAtMost": 0.998017,
+                     *       "chanceWithout": 8.40578e-8,
+                     *       "chanceWith": 0.997801,
+                     *       "chanceAtMost": 0.998096,
                      *       "buy": [
                      *         {
                      *           "lineId": "01930000-0000-7000-8000-000000000051",
@@ -13295,8 +14155,8 @@ export interface operations {
                      *           "packs": 2,
                      *           "pieces": 8,
                      *           "costMinorUnits": 10400,
-                     *           "chanceWithout": 4.70958e-7,
-                     *           "chanceWith": 0.998459,
+                     *           "chanceWithout": 8.98079e-8,
+                     *           "chanceWith": 0.998555,
                      *           "orderMultiplePacks": 1,
                      *           "cautions": [
                      *             "Wear eye protection when gluing, and follow the glue maker's instructions."
@@ -13310,13 +14170,13 @@ export interface operations {
                      *           "packs": 1,
                      *           "pieces": 1,
                      *           "costMinorUnits": 8500,
-                     *           "chanceWithout": 0.934514,
-                     *           "chanceWith": 0.999242,
+                     *           "chanceWithout": 0.935974,
+                     *           "chanceWith": 0.999245,
                      *           "orderMultiplePacks": 1,
                      *           "cautions": [
                      *             "Unplug the pack before fingers go near the gears."
                      *           ],
-                     *           "sentence": "With 1 pack (1 piece) the chance that it lasts rises from 93 % to over 99 %."
+                     *           "sentence": "With 1 pack (1 piece) the chance that it lasts rises from 94 % to over 99 %."
                      *         }
                      *       ],
                      *       "next": {
@@ -13325,18 +14185,18 @@ export interface operations {
                      *         "name": "Control slick, set of four",
                      *         "packs": 1,
                      *         "costMinorUnits": 5200,
-                     *         "chance": 0.999191,
-                     *         "costPerPointMinorUnits": 34928
+                     *         "chance": 0.999197,
+                     *         "costPerPointMinorUnits": 37255
                      *       },
                      *       "curve": [
                      *         {
                      *           "spentMinorUnits": 0,
-                     *           "chance": 4.40117e-7,
+                     *           "chance": 8.40578e-8,
                      *           "step": null
                      *         },
                      *         {
                      *           "spentMinorUnits": 5200,
-                     *           "chance": 0.859535,
+                     *           "chance": 0.866045,
                      *           "step": {
                      *             "lineId": "01930000-0000-7000-8000-000000000051",
                      *             "sku": "QB-TY-101",
@@ -13348,14 +14208,14 @@ export interface operations {
                      *         },
                      *         {
                      *           "spentMinorUnits": 10400,
-                     *           "chance": 0.933073,
+                     *           "chance": 0.934621,
                      *           "step": {
                      *             "lineId": "01930000-0000-7000-8000-000000000051",
                      *             "sku": "QB-TY-101",
                      *             "name": "Control slick, set of four",
                      *             "packs": 1,
                      *             "costMinorUnits": 5200,
-                     *             "costPerPointMinorUnits": 707
+                     *             "costPerPointMinorUnits": 758
                      *           }
                      *         }
                      *       ],
@@ -13415,9 +14275,9 @@ export interface operations {
                      *       "currency": "AUD",
                      *       "carStoppers": 3,
                      *       "chanceDayEnds": {
-                     *         "asItIs": 0.516215,
-                     *         "changed": 0.0590369,
-                     *         "carried": 0.00187637
+                     *         "asItIs": 0.490235,
+                     *         "changed": 0.0589358,
+                     *         "carried": 0.00187562
                      *       },
                      *       "met": true,
                      *       "changeBy": {
@@ -13433,12 +14293,12 @@ export interface operations {
                      *           "kindCode": "TYR-EX",
                      *           "carStopper": true,
                      *           "rule": "chance",
-                     *           "wearsOut": 0.494589,
-                     *           "lasts": 0.496489,
+                     *           "wearsOut": 0.466468,
+                     *           "lasts": 0.524114,
                      *           "cautions": [
                      *             "Wear eye protection when gluing, and follow the glue maker's instructions."
                      *           ],
-                     *           "sentence": "By chance of wear, change it before leaving: it is worn out by the end of Round 1 with a chance of 49 % (change from 30 % on)."
+                     *           "sentence": "By chance of wear, change it before leaving: it is worn out by the end of Round 1 with a chance of 47 % (change from 30 % on)."
                      *         }
                      *       ],
                      *       "carry": [
@@ -13450,11 +14310,12 @@ export interface operations {
                      *           "carStopper": true,
                      *           "pieces": 2,
                      *           "why": "car-stopper",
-                     *           "chanceNeeded": 0.0364264,
-                     *           "expectedNeed": 0.0757596,
+                     *           "chanceNeeded": 0.0363216,
+                     *           "expectedNeed": 0.0755468,
                      *           "inBox": 0,
                      *           "atHome": 0,
                      *           "spares": 0,
+                     *           "practice": null,
                      *           "onShelf": 0,
                      *           "missing": 2,
                      *           "currency": "AUD",
@@ -13476,11 +14337,12 @@ export interface operations {
                      *           "carStopper": true,
                      *           "pieces": 1,
                      *           "why": "car-stopper",
-                     *           "chanceNeeded": 0.0200269,
-                     *           "expectedNeed": 0.0205169,
+                     *           "chanceNeeded": 0.0200284,
+                     *           "expectedNeed": 0.0205193,
                      *           "inBox": 3,
                      *           "atHome": 5,
                      *           "spares": 1,
+                     *           "practice": null,
                      *           "onShelf": 4,
                      *           "missing": 0,
                      *           "currency": "AUD",
@@ -13525,11 +14387,12 @@ export interface operations {
                      *           "carStopper": true,
                      *           "pieces": 1,
                      *           "why": "car-stopper",
-                     *           "chanceNeeded": 0.00350865,
-                     *           "expectedNeed": 0.00351483,
+                     *           "chanceNeeded": 0.00350845,
+                     *           "expectedNeed": 0.00351464,
                      *           "inBox": 0,
                      *           "atHome": 0,
                      *           "spares": 0,
+                     *           "practice": null,
                      *           "onShelf": 0,
                      *           "missing": 1,
                      *           "currency": "AUD",
@@ -13554,7 +14417,7 @@ export interface operations {
                      *         "grams": 0,
                      *         "linesWithout": 3
                      *       },
-                     *       "sentence": "A part ends the day of Round 1 with a chance of 52 % as the car is and with nothing in the box; with 1 piece changed before leaving it is 6 %, and with this list in the box under 1 %."
+                     *       "sentence": "A part ends the day of Round 1 with a chance of 49 % as the car is and with nothing in the box; with 1 piece changed before leaving it is 6 %, and with this list in the box under 1 %."
                      *     }
                      */
                     "application/json": components["schemas"]["PitList"];
@@ -13606,14 +14469,14 @@ export interface operations {
                      *         {
                      *           "month": "2026-12",
                      *           "lastDay": "2026-12-31",
-                     *           "expected": 0,
+                     *           "expected": 4.99625e-8,
                      *           "pieces": {
                      *             "p10": 0,
                      *             "median": 0,
                      *             "p90": 0
                      *           },
                      *           "through": {
-                     *             "expected": 0,
+                     *             "expected": 4.99625e-8,
                      *             "pieces": {
                      *               "p10": 0,
                      *               "median": 0,
@@ -13631,7 +14494,7 @@ export interface operations {
                      *             "p90": 0
                      *           },
                      *           "through": {
-                     *             "expected": 0,
+                     *             "expected": 4.99625e-8,
                      *             "pieces": {
                      *               "p10": 0,
                      *               "median": 0,
@@ -13642,14 +14505,14 @@ export interface operations {
                      *         {
                      *           "month": "2027-02",
                      *           "lastDay": "2027-02-28",
-                     *           "expected": 0.0410839,
+                     *           "expected": 0.0410874,
                      *           "pieces": {
                      *             "p10": 0,
                      *             "median": 0,
                      *             "p90": 0
                      *           },
                      *           "through": {
-                     *             "expected": 0.0410839,
+                     *             "expected": 0.0410875,
                      *             "pieces": {
                      *               "p10": 0,
                      *               "median": 0,
@@ -13658,7 +14521,7 @@ export interface operations {
                      *           }
                      *         }
                      *       ],
-                     *       "sentence": "0 to 1 are likely to be needed through 2027-06-30 (expected 0.2), most of them in 2027-05 (0.1); the calendar ends on 2027-05-23, and no wear after it is counted."
+                     *       "sentence": "0 to 1 are likely to be needed through 2027-06-30 (expected 0.1), most of them in 2027-05 (0.1); the calendar ends on 2027-05-23, and no wear after it is counted."
                      *     }
                      */
                     "application/json": components["schemas"]["LineOutlook"];
@@ -13724,7 +14587,7 @@ export interface operations {
                      *           "lastDay": "2026-12-31",
                      *           "actualMinorUnits": 0,
                      *           "ahead": {
-                     *             "expectedMinorUnits": 1363,
+                     *             "expectedMinorUnits": 1269,
                      *             "rangeMinorUnits": {
                      *               "p10": 0,
                      *               "median": 0,
@@ -13740,9 +14603,9 @@ export interface operations {
                      *           "name": "Control slick, set of four",
                      *           "kindCode": "TYR-EX",
                      *           "inUse": 2,
-                     *           "expectedPieces": 3.224,
+                     *           "expectedPieces": 3.234,
                      *           "actualMinorUnits": 0,
-                     *           "expectedMinorUnits": 5595,
+                     *           "expectedMinorUnits": 5585,
                      *           "rangeMinorUnits": {
                      *             "p10": 5200,
                      *             "median": 5200,
@@ -13755,9 +14618,9 @@ export interface operations {
                      *           "name": "LiPo 2S 5000 mAh",
                      *           "kindCode": "LIP-EX",
                      *           "inUse": 1,
-                     *           "expectedPieces": 0.079,
+                     *           "expectedPieces": 0.074,
                      *           "actualMinorUnits": 0,
-                     *           "expectedMinorUnits": 672,
+                     *           "expectedMinorUnits": 629,
                      *           "rangeMinorUnits": {
                      *             "p10": 0,
                      *             "median": 0,
@@ -13770,7 +14633,7 @@ export interface operations {
                      *           "name": "Spur 87T 48 DP",
                      *           "kindCode": "SPR-EX",
                      *           "inUse": 1,
-                     *           "expectedPieces": 0.168,
+                     *           "expectedPieces": 0.158,
                      *           "actualMinorUnits": 16200,
                      *           "expectedMinorUnits": 0,
                      *           "rangeMinorUnits": {
@@ -13782,7 +14645,7 @@ export interface operations {
                      *       ],
                      *       "total": {
                      *         "actualMinorUnits": 16200,
-                     *         "expectedMinorUnits": 6267,
+                     *         "expectedMinorUnits": 6214,
                      *         "rangeMinorUnits": {
                      *           "p10": 5200,
                      *           "median": 5200,
@@ -13790,7 +14653,7 @@ export interface operations {
                      *         }
                      *       },
                      *       "otherCurrency": [],
-                     *       "sentence": "From 2026-10-01 on AUD 162.00 was spent; through 2027-06-30 another AUD 52.00 to AUD 104.00 is likely (expected AUD 62.67)."
+                     *       "sentence": "From 2026-10-01 on AUD 162.00 was spent; through 2027-06-30 another AUD 52.00 to AUD 104.00 is likely (expected AUD 62.14)."
                      *     }
                      */
                     "application/json": components["schemas"]["SeasonCost"];
@@ -13848,19 +14711,19 @@ export interface operations {
                      *         "lostRunCost": false
                      *       },
                      *       "worthwhile": true,
-                     *       "changeAtUsage": 453.34,
+                     *       "changeAtUsage": 463.746,
                      *       "within": {
-                     *         "from": 391.604,
-                     *         "to": 528.666
+                     *         "from": 403.026,
+                     *         "to": 543.024
                      *       },
-                     *       "saving": 0.0880797,
-                     *       "costPerHundredMinorUnits": 696.617,
-                     *       "costPerHundredRunToEndMinorUnits": 763.901,
-                     *       "plannedShare": 0.545433,
+                     *       "saving": 0.0855185,
+                     *       "costPerHundredMinorUnits": 688.229,
+                     *       "costPerHundredRunToEndMinorUnits": 752.589,
+                     *       "plannedShare": 0.539336,
                      *       "usage": 165,
-                     *       "endsInNextMeeting": 0.0209792,
+                     *       "endsInNextMeeting": 0.0209803,
                      *       "changeNow": false,
-                     *       "sentence": "By cost, change it at about 453 minutes (anywhere from 392 to 529 costs within 1 % of the least): that saves 9 % against running it to its end; this one has 165, and ends in the next meeting with a chance of 2 %, so it stays."
+                     *       "sentence": "By cost, change it at about 464 minutes (anywhere from 403 to 543 costs within 1 % of the least): that saves 9 % against running it to its end; this one has 165, and ends in the next meeting with a chance of 2 %, so it stays."
                      *     }
                      */
                     "application/json": components["schemas"]["ChangeEarly"];
@@ -13932,16 +14795,16 @@ export interface operations {
                      *           "drivers": 3,
                      *           "inUse": 4,
                      *           "need": {
-                     *             "expected": 4.4794,
+                     *             "expected": 4.37887,
                      *             "p10": 2,
                      *             "median": 4,
-                     *             "p90": 7
+                     *             "p90": 6
                      *           },
                      *           "months": [
                      *             {
                      *               "month": "2026-12",
                      *               "lastDay": "2026-12-31",
-                     *               "expected": 0.573212,
+                     *               "expected": 0.530143,
                      *               "pieces": {
                      *                 "p10": 0,
                      *                 "median": 0,
@@ -13961,7 +14824,7 @@ export interface operations {
                      *             {
                      *               "month": "2027-02",
                      *               "lastDay": "2027-02-28",
-                     *               "expected": 1.4313,
+                     *               "expected": 1.52629,
                      *               "pieces": {
                      *                 "p10": 0,
                      *                 "median": 2,
@@ -13972,28 +14835,28 @@ export interface operations {
                      *           "peak": {
                      *             "month": "2027-05",
                      *             "day": "2027-05-23",
-                     *             "expected": 0.873515
+                     *             "expected": 0.864111
                      *           },
                      *           "onHand": 0,
                      *           "onOrder": 0,
                      *           "ageing": 0,
                      *           "reorderPoint": 0,
                      *           "orderUpTo": 0,
-                     *           "safetyStock": -0.00656361,
-                     *           "expectedUntilDelivery": 0.00656361,
+                     *           "safetyStock": -0.00608974,
+                     *           "expectedUntilDelivery": 0.00608974,
                      *           "orderNow": false,
                      *           "stockWanted": 7,
                      *           "orderBy": "2026-12-15",
                      *           "late": false,
-                     *           "chanceWithout": 1.13564e-7,
-                     *           "chanceWith": 0.982715,
-                     *           "expectedShort": 4.4794,
+                     *           "chanceWithout": 1.10753e-8,
+                     *           "chanceWith": 0.984313,
+                     *           "expectedShort": 4.37887,
                      *           "leadTime": {
                      *             "meanDays": 6.27617,
                      *             "sdDays": 4.63401,
                      *             "deliveries": 0
                      *           },
-                     *           "sentence": "3 drivers are likely to need 2 to 7 from the shelf through 2027-06-30, most in 2027-05, around 2027-05-23 (0.9); none has to be kept (now 0 and 0); 2 packs in all make it last with a chance of 98 %."
+                     *           "sentence": "3 drivers are likely to need 2 to 6 from the shelf through 2027-06-30, most in 2027-05, around 2027-05-23 (0.9); none has to be kept (now 0 and 0); 2 packs in all make it last with a chance of 98 %."
                      *         },
                      *         {
                      *           "lineId": "01930000-0000-7000-8000-00000011e001",
@@ -14010,7 +14873,7 @@ export interface operations {
                      *           "drivers": 3,
                      *           "inUse": 3,
                      *           "need": {
-                     *             "expected": 0.28818,
+                     *             "expected": 0.292039,
                      *             "p10": 0,
                      *             "median": 0,
                      *             "p90": 1
@@ -14019,7 +14882,7 @@ export interface operations {
                      *             {
                      *               "month": "2026-12",
                      *               "lastDay": "2026-12-31",
-                     *               "expected": 5.78909e-9,
+                     *               "expected": 6.11297e-8,
                      *               "pieces": {
                      *                 "p10": 0,
                      *                 "median": 0,
@@ -14039,7 +14902,7 @@ export interface operations {
                      *             {
                      *               "month": "2027-02",
                      *               "lastDay": "2027-02-28",
-                     *               "expected": 0.0875774,
+                     *               "expected": 0.0876731,
                      *               "pieces": {
                      *                 "p10": 0,
                      *                 "median": 0,
@@ -14050,22 +14913,22 @@ export interface operations {
                      *           "peak": {
                      *             "month": "2027-05",
                      *             "day": "2027-05-23",
-                     *             "expected": 0.0561454
+                     *             "expected": 0.0571037
                      *           },
                      *           "onHand": 4,
                      *           "onOrder": 0,
                      *           "ageing": 0,
                      *           "reorderPoint": 0,
                      *           "orderUpTo": 0,
-                     *           "safetyStock": -0.0000169388,
-                     *           "expectedUntilDelivery": 0.0000169388,
+                     *           "safetyStock": -0.0000169864,
+                     *           "expectedUntilDelivery": 0.0000169864,
                      *           "orderNow": false,
                      *           "stockWanted": 1,
                      *           "orderBy": null,
                      *           "late": false,
-                     *           "chanceWithout": 0.999477,
-                     *           "chanceWith": 0.999477,
-                     *           "expectedShort": 0.000736637,
+                     *           "chanceWithout": 0.999473,
+                     *           "chanceWith": 0.999473,
+                     *           "expectedShort": 0.000742397,
                      *           "leadTime": {
                      *             "meanDays": 6.27617,
                      *             "sdDays": 4.63401,
@@ -14157,6 +15020,7 @@ export interface operations {
                  *     }
                  */
                 "application/json": {
+                    /** @description what people call it */
                     name: string;
                     /**
                      * @description a driver's home or pit box, or the club shop's shelf
@@ -14279,6 +15143,7 @@ export interface operations {
                  *     }
                  */
                 "application/json": {
+                    /** @description what people call it */
                     name?: string;
                 };
             };
@@ -14397,6 +15262,7 @@ export interface operations {
                      * @enum {string}
                      */
                     reason: "received" | "returned" | "sold" | "written-off" | "moved";
+                    /** @description id of the stock line */
                     lineId: components["schemas"]["Id"];
                     /** @description where the pieces come to; for sold, written-off and moved, where from */
                     locationId: components["schemas"]["Id"];
@@ -14618,6 +15484,7 @@ export interface operations {
                  *     }
                  */
                 "application/json": {
+                    /** @description id of the location at which stock is kept; null where there is none */
                     locationId: components["schemas"]["Id"];
                     /**
                      * Format: date-time
@@ -14625,7 +15492,9 @@ export interface operations {
                      * @example 2026-11-29T18:30:00+11:00
                      */
                     at: string;
+                    /** @description line by line, what is really there */
                     counts: {
+                        /** @description id of the stock line */
                         lineId: components["schemas"]["Id"];
                         /**
                          * @description whole pieces that are really there
@@ -14765,7 +15634,10 @@ export interface operations {
                  *     }
                  */
                 "application/json": {
-                    /** @example Quillbrook club counter */
+                    /**
+                     * @description what people call it
+                     * @example Quillbrook club counter
+                     */
                     name: string;
                     /**
                      * @description its shelf in the club's own ledger, if it has one
@@ -14981,7 +15853,10 @@ export interface operations {
                  *     }
                  */
                 "application/json": {
-                    /** @example Quillbrook club counter */
+                    /**
+                     * @description what people call it
+                     * @example Quillbrook club counter
+                     */
                     name?: string;
                     /** @description its shelf in the club's own ledger, if it has one */
                     locationId?: components["schemas"]["Id"] | null;
@@ -15699,7 +16574,9 @@ export interface operations {
                  *     }
                  */
                 "application/json": {
+                    /** @description id of the shop */
                     shopId: components["schemas"]["Id"];
+                    /** @description id of the stock line */
                     lineId: components["schemas"]["Id"];
                     /**
                      * @description pieces to hold
@@ -16088,10 +16965,10 @@ export interface operations {
                      *               },
                      *               "drivers": 3,
                      *               "need": {
-                     *                 "expected": 4.4794,
+                     *                 "expected": 4.37887,
                      *                 "p10": 2,
                      *                 "median": 4,
-                     *                 "p90": 7
+                     *                 "p90": 6
                      *               },
                      *               "onHand": 0,
                      *               "heldPieces": 0,
@@ -16101,9 +16978,9 @@ export interface operations {
                      *               "reorderPoint": 0,
                      *               "orderUpTo": 0,
                      *               "orderNow": false,
-                     *               "chanceWithout": 1.13564e-7,
-                     *               "chanceWith": 0.982715,
-                     *               "sentence": "0 on hand and 0 on order may not last through 2026-12-31; 3 drivers are likely to need 2 to 7 through 2027-06-30 (0 left the shelf in the past year), and 2 packs (8 pieces) make it last with a chance of 98 %."
+                     *               "chanceWithout": 1.10753e-8,
+                     *               "chanceWith": 0.984313,
+                     *               "sentence": "0 on hand and 0 on order may not last through 2026-12-31; 3 drivers are likely to need 2 to 6 through 2027-06-30 (0 left the shelf in the past year), and 2 packs (8 pieces) make it last with a chance of 98 %."
                      *             }
                      *           ],
                      *           "topUp": null,
@@ -16198,7 +17075,7 @@ export interface operations {
                      *           "replacedBy": null,
                      *           "outlook": "known",
                      *           "expectedSales": {
-                     *             "expected": 0.287444,
+                     *             "expected": 0.291296,
                      *             "p10": 0,
                      *             "median": 0,
                      *             "p90": 1
@@ -16324,6 +17201,7 @@ export interface operations {
                  *     }
                  */
                 "application/json": {
+                    /** @description id of the supplier; null only for lines that name none */
                     supplierId: components["schemas"]["Id"];
                     /** @description where it will be received */
                     locationId: components["schemas"]["Id"];
@@ -16344,7 +17222,9 @@ export interface operations {
                      * @default null
                      */
                     notes?: string | null;
+                    /** @description what is ordered, each line once */
                     lines: {
+                        /** @description id of the stock line */
                         lineId: components["schemas"]["Id"];
                         /**
                          * @description whole packs
@@ -16608,6 +17488,7 @@ export interface operations {
                      * @example 2026-11-29T18:30:00+11:00
                      */
                     at: string;
+                    /** @description what has come, each line once */
                     lines: {
                         /**
                          * Format: uuid
@@ -16615,6 +17496,7 @@ export interface operations {
                          * @example 0192f0c1-7c1e-7b6a-9c1d-2f6a1b3c4d5e
                          */
                         id?: string;
+                        /** @description id of the stock line */
                         lineId: components["schemas"]["Id"];
                         /**
                          * @description whole pieces
@@ -17029,6 +17911,7 @@ export interface operations {
             };
             header?: never;
             path: {
+                /** @description which records to export */
                 resource: "kinds" | "suppliers" | "lines" | "car-models" | "venues" | "meetings" | "drivers" | "cars" | "positions" | "pieces" | "fittings" | "runs" | "inspections" | "readings" | "locations" | "movements" | "orders" | "order-lines" | "stock-levels";
             };
             cookie?: never;
@@ -17118,6 +18001,7 @@ export interface operations {
                      *             "basis": "size",
                      *             "race": 63.2,
                      *             "club": 61.9,
+                     *             "practice": 61.5,
                      *             "stop": 61.5
                      *           },
                      *           "usualLife": {
@@ -17146,7 +18030,7 @@ export interface operations {
                      *             "Tyre glue bonds skin at once and its vapour stings: guard the eyes, air the room, no cotton gloves, and follow the label; soak bonded skin in warm water, never pull, and get help for eyes.",
                      *             "Traction additive burns and irritates skin: use only what the class and the venue allow, and follow its label."
                      *           ],
-                     *           "source": "European RC news article on tyre rules, 18 January 2012, for the title life of 3 to 6 runs behind the race limit; otherwise common practice, no source",
+                     *           "source": "European RC news article on tyre rules, 18 January 2012, for the title life of 3 to 6 runs behind the race limit; otherwise common practice, no source; limit for practice, that of use at all: common practice, no source",
                      *           "createdAt": "2026-01-10T09:00:00.000Z",
                      *           "version": 1
                      *         },
@@ -17175,6 +18059,7 @@ export interface operations {
                      *             "basis": "size",
                      *             "race": 56,
                      *             "club": 55.5,
+                     *             "practice": 55,
                      *             "stop": 55
                      *           },
                      *           "usualLife": {
@@ -17202,7 +18087,7 @@ export interface operations {
                      *             "Tyre glue bonds skin at once and its vapour stings: guard the eyes, air the room, no cotton gloves, and follow the label; soak bonded skin in warm water, never pull, and get help for eyes.",
                      *             "Traction additive burns and irritates skin: use only what the class and the venue allow, and follow its label."
                      *           ],
-                     *           "source": "common practice, no source",
+                     *           "source": "common practice, no source; limit for practice, that of use at all: common practice, no source",
                      *           "createdAt": "2026-01-10T09:00:00.000Z",
                      *           "version": 1
                      *         },
@@ -17241,6 +18126,7 @@ export interface operations {
                      *             "basis": "size",
                      *             "race": null,
                      *             "club": 1.6,
+                     *             "practice": 1.1,
                      *             "stop": 1.1
                      *           },
                      *           "usualLife": {
@@ -17269,7 +18155,7 @@ export interface operations {
                      *           "cautions": [
                      *             "Tyre glue bonds skin at once and its vapour stings: guard the eyes, air the room, no cotton gloves, and follow the label; soak bonded skin in warm water, never pull, and get help for eyes."
                      *           ],
-                     *           "source": "tyre-life guide, about 6 h to bald indoors; otherwise common practice, no source",
+                     *           "source": "tyre-life guide, about 6 h to bald indoors; otherwise common practice, no source; raced to half the pins, in practice to a third of them: common practice, no source",
                      *           "createdAt": "2026-01-10T09:00:00.000Z",
                      *           "version": 1
                      *         }
@@ -17407,6 +18293,7 @@ export interface operations {
                      *           "surface": "asphalt",
                      *           "discipline": "touring",
                      *           "plannedRuns": 6,
+                     *           "practiceRuns": null,
                      *           "minutesPerRun": 5.5,
                      *           "notes": null,
                      *           "createdAt": "2026-12-01T09:00:00.000Z",
@@ -17421,6 +18308,7 @@ export interface operations {
                      *           "surface": "asphalt",
                      *           "discipline": "touring",
                      *           "plannedRuns": 6,
+                     *           "practiceRuns": null,
                      *           "minutesPerRun": 5.5,
                      *           "notes": null,
                      *           "createdAt": "2026-12-01T09:00:00.000Z",
@@ -17435,6 +18323,7 @@ export interface operations {
                      *           "surface": "asphalt",
                      *           "discipline": "touring",
                      *           "plannedRuns": 6,
+                     *           "practiceRuns": null,
                      *           "minutesPerRun": 5.5,
                      *           "notes": null,
                      *           "createdAt": "2026-12-01T09:00:00.000Z",
@@ -17514,6 +18403,7 @@ export interface operations {
                      *           "priorUsage": null,
                      *           "priorUsageSd": null,
                      *           "boughtOn": null,
+                     *           "keptFor": null,
                      *           "notes": null,
                      *           "carId": null,
                      *           "car": null,
@@ -17537,6 +18427,7 @@ export interface operations {
                      *           "priorUsage": null,
                      *           "priorUsageSd": null,
                      *           "boughtOn": null,
+                     *           "keptFor": null,
                      *           "notes": null,
                      *           "carId": "01930000-0000-7000-8000-0000000ca001",
                      *           "car": "Mara Tindle / Thornbill",
@@ -17560,6 +18451,7 @@ export interface operations {
                      *           "priorUsage": null,
                      *           "priorUsageSd": null,
                      *           "boughtOn": null,
+                     *           "keptFor": null,
                      *           "notes": null,
                      *           "carId": "01930000-0000-7000-8000-0000000ca001",
                      *           "car": "Mara Tindle / Thornbill",
@@ -18046,7 +18938,7 @@ export interface operations {
                     expectedLife?: {
                         /** @description one in ten is below: usage from new to the limit */
                         p10: number;
-                        /** @description one in ten is above */
+                        /** @description one in ten is above, in the same unit */
                         p90: number;
                     };
                     /** @description which quantiles to give; 0.05, 0.1, 0.25, 0.5, 0.75, 0.9 and 0.95 if not given */
@@ -18056,13 +18948,15 @@ export interface operations {
                      * @enum {string}
                      */
                     path?: "learned" | "straight";
+                    /** @description pieces of one line, looked at or not */
                     pieces: {
+                        /** @description a name of your own for the piece, given back in the answer */
                         id: string;
                         /** @description in order of usage; none for a piece that was not looked at */
                         readings: {
                             /** @description usage when it was read */
                             usage: number;
-                            /** @description what was read */
+                            /** @description what was read, in the unit of `asNew` and `limit` */
                             value: number;
                         }[];
                     }[];
@@ -18080,112 +18974,112 @@ export interface operations {
                      * @example {
                      *       "population": {
                      *         "rate": {
-                     *           "p10": 0.00172235,
-                     *           "median": 0.00237303,
-                     *           "p90": 0.00326953
+                     *           "p10": 0.0016807,
+                     *           "median": 0.00232688,
+                     *           "p90": 0.00322151
                      *         },
-                     *         "pieceSpread": 0.188144,
-                     *         "runSpread": 0.261471,
-                     *         "readingSd": 0.0939259,
-                     *         "pathExponent": 0.999401
+                     *         "pieceSpread": 0.194871,
+                     *         "runSpread": 0.248844,
+                     *         "readingSd": 0.093988,
+                     *         "pathExponent": 0.997362
                      *       },
                      *       "pieces": [
                      *         {
                      *           "id": "101",
                      *           "usage": 2000,
                      *           "wear": {
-                     *             "p10": 5.40355,
-                     *             "median": 5.50961,
-                     *             "p90": 5.62839
+                     *             "p10": 5.4085,
+                     *             "median": 5.51282,
+                     *             "p90": 5.62975
                      *           },
                      *           "rate": {
-                     *             "p10": 0.00234686,
-                     *             "median": 0.00271621,
-                     *             "p90": 0.00311884
+                     *             "p10": 0.00241996,
+                     *             "median": 0.00272439,
+                     *             "p90": 0.00302177
                      *           },
                      *           "remaining": {
                      *             "quantiles": [
                      *               {
                      *                 "probability": 0.05,
-                     *                 "usage": 1245.42
+                     *                 "usage": 1325.38
                      *               },
                      *               {
                      *                 "probability": 0.1,
-                     *                 "usage": 1333.12
+                     *                 "usage": 1399.26
                      *               },
                      *               {
                      *                 "probability": 0.25,
-                     *                 "usage": 1478.9
+                     *                 "usage": 1512.23
                      *               }
                      *             ],
-                     *             "median": 1651.99,
-                     *             "mean": 1682.79
+                     *             "median": 1642.19,
+                     *             "mean": 1670.05
                      *           },
-                     *           "pastLimitProbability": 6.47921e-243
+                     *           "pastLimitProbability": 1.33216e-198
                      *         },
                      *         {
                      *           "id": "102",
                      *           "usage": 2000,
                      *           "wear": {
-                     *             "p10": 4.87905,
-                     *             "median": 4.98977,
-                     *             "p90": 5.097
+                     *             "p10": 4.8797,
+                     *             "median": 4.98842,
+                     *             "p90": 5.09378
                      *           },
                      *           "rate": {
-                     *             "p10": 0.00214072,
-                     *             "median": 0.00245329,
-                     *             "p90": 0.00281211
+                     *             "p10": 0.00218624,
+                     *             "median": 0.00244563,
+                     *             "p90": 0.00272847
                      *           },
                      *           "remaining": {
                      *             "quantiles": [
                      *               {
                      *                 "probability": 0.05,
-                     *                 "usage": 1539.04
+                     *                 "usage": 1640.45
                      *               },
                      *               {
                      *                 "probability": 0.1,
-                     *                 "usage": 1649.99
+                     *                 "usage": 1736.66
                      *               },
                      *               {
                      *                 "probability": 0.25,
-                     *                 "usage": 1831.98
+                     *                 "usage": 1883.38
                      *               }
                      *             ],
-                     *             "median": 2042.69,
-                     *             "mean": 2075.4
+                     *             "median": 2046.76,
+                     *             "mean": 2073.31
                      *           },
-                     *           "pastLimitProbability": 2.43054e-307
+                     *           "pastLimitProbability": 2.60582e-248
                      *         },
                      *         {
                      *           "id": "103",
                      *           "usage": 2000,
                      *           "wear": {
-                     *             "p10": 3.80821,
-                     *             "median": 3.91788,
-                     *             "p90": 4.02459
+                     *             "p10": 3.80674,
+                     *             "median": 3.91513,
+                     *             "p90": 4.02038
                      *           },
                      *           "rate": {
-                     *             "p10": 0.00174895,
-                     *             "median": 0.0020188,
-                     *             "p90": 0.00235454
+                     *             "p10": 0.00175245,
+                     *             "median": 0.00198896,
+                     *             "p90": 0.00228241
                      *           },
                      *           "remaining": {
                      *             "quantiles": [
                      *               {
                      *                 "probability": 0.05,
-                     *                 "usage": 2228.33
+                     *                 "usage": 2383.3
                      *               },
                      *               {
                      *                 "probability": 0.1,
-                     *                 "usage": 2404.8
+                     *                 "usage": 2542.37
                      *               },
                      *               {
                      *                 "probability": 0.25,
-                     *                 "usage": 2690.51
+                     *                 "usage": 2788.62
                      *               }
                      *             ],
-                     *             "median": 3016.98,
-                     *             "mean": 3058.57
+                     *             "median": 3059.45,
+                     *             "mean": 3090.47
                      *           },
                      *           "pastLimitProbability": 0
                      *         }
@@ -18235,7 +19129,7 @@ export interface operations {
                  *     }
                  */
                 "application/json": {
-                    /** @description module, in millimetres; give this or diametralPitch */
+                    /** @description module, in mm; give this or diametralPitch */
                     moduleMm?: number;
                     /** @description teeth for each inch of pitch diameter; give this or moduleMm */
                     diametralPitch?: number;
@@ -18247,9 +19141,9 @@ export interface operations {
                     profileShift?: number;
                     /** @description teeth between the jaws; what suits the gear if not given */
                     teethSpanned?: number;
-                    /** @description span of this gear when it was new; goes before the computed one, as moulded gears are often shifted */
+                    /** @description span of this gear when it was new, mm; goes before the computed one, as moulded gears are often shifted */
                     newSpanMm?: number;
-                    /** @description span now, over the same teeth */
+                    /** @description span now, over the same teeth, mm */
                     measuredSpanMm?: number;
                 };
             };
@@ -18324,9 +19218,9 @@ export interface operations {
                      * @default 1
                      */
                     internalRatio?: number;
-                    /** @description diameter of the tyre when new */
+                    /** @description diameter of the tyre when new, mm */
                     tyreDiameterMm: number;
-                    /** @description diameter of the tyre now */
+                    /** @description diameter of the tyre now, mm */
                     wornTyreDiameterMm?: number;
                 };
             };
@@ -18425,15 +19319,20 @@ export interface operations {
                  *     }
                  */
                 "application/json": {
-                    /** @enum {string} */
+                    /**
+                     * @description the law of life to fit
+                     * @enum {string}
+                     */
                     distribution: "weibull" | "lognormal";
+                    /** @description the lives that were observed */
                     observations: components["schemas"]["ObservedLife"][];
                     /** @description what is believed before the observations, each as the range that holds four in five */
                     prior?: {
+                        /** @description range that four in five lives are believed to fall in, in the unit of the observations */
                         life: {
                             /** @description one in ten is below: age at failure */
                             p10: number;
-                            /** @description one in ten is above */
+                            /** @description one in ten is above, in the same unit */
                             p90: number;
                         };
                         /**
@@ -18441,10 +19340,11 @@ export interface operations {
                          * @enum {string}
                          */
                         lifeOf?: "item" | "median" | "scale";
+                        /** @description range that four in five values of the other parameter are believed to fall in: shape of a Weibull law, sdLog of a log-normal one */
                         spread?: {
                             /** @description one in ten is below: shape, or sdLog of a log-normal life */
                             p10: number;
-                            /** @description one in ten is above */
+                            /** @description one in ten is above, in the same unit */
                             p90: number;
                         };
                     };
@@ -18531,6 +19431,7 @@ export interface operations {
                  *     }
                  */
                 "application/json": {
+                    /** @description law of life of one new item, in one unit for all ages of the request */
                     life: components["schemas"]["Life"];
                     /** @description age now, in the unit of the life */
                     age: number;
@@ -18604,6 +19505,7 @@ export interface operations {
                  *     }
                  */
                 "application/json": {
+                    /** @description law of life of one new item, in one unit for all ages of the request */
                     life: components["schemas"]["Life"];
                     /** @description cost of a planned replacement, in any money unit: part and labour */
                     plannedCost: number;
@@ -18670,6 +19572,7 @@ export interface operations {
                  *     }
                  */
                 "application/json": {
+                    /** @description law of life of one new item, in one unit for all ages of the request */
                     life: components["schemas"]["Life"];
                     /** @description how far ahead, in the unit of the life */
                     horizon: number;
@@ -18747,13 +19650,14 @@ export interface operations {
                     };
                     /** @description time from one look at the stock to the next; 0, always, if not given */
                     reviewPeriod?: number;
+                    /** @description what the levels have to reach */
                     target: {
                         /**
                          * @description cycle: chance of no shortage before a receipt; fill: share of the demand met at once
                          * @enum {string}
                          */
                         kind: "cycle" | "fill";
-                        /** @description how much of it is wanted, above 0 and below 1 */
+                        /** @description wanted chance or share, above 0 and below 1 */
                         value: number;
                     };
                     /** @description units in a pack; 1 if not given */
@@ -18811,7 +19715,10 @@ export interface operations {
                  *     }
                  */
                 "application/json": {
-                    /** @constant */
+                    /**
+                     * @description economic: the same order again and again; season: one order for a season
+                     * @constant
+                     */
                     kind: "economic";
                     /** @description units for each unit of time */
                     demandRate: number;
@@ -18824,7 +19731,10 @@ export interface operations {
                     /** @description units that an order has at least; one pack if not given */
                     minimumOrder?: number;
                 } | {
-                    /** @constant */
+                    /**
+                     * @description economic: the same order again and again; season: one order for a season
+                     * @constant
+                     */
                     kind: "season";
                     /** @description demand of the whole season: its time is 1 */
                     demand: components["schemas"]["Demand"];
@@ -18955,10 +19865,13 @@ export interface operations {
                  *     }
                  */
                 "application/json": {
+                    /** @description the lines to choose from */
                     lines: {
+                        /** @description a name of your own for the line, given back in the answer */
                         id: string;
                         /** @description price of one pack, in whole smallest units of money, such as cents */
                         unitCost: number;
+                        /** @description units needed in the time that the kit has to last */
                         demand: components["schemas"]["WholeDemand"];
                         /** @description units in a pack; 1 if not given */
                         packSize?: number;

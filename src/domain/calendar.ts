@@ -9,6 +9,8 @@ export interface PlannedMeeting {
   startsOn: string;
   surface: Surface;
   runs: number;
+  /** how many of them are practice, not always whole; none if not given */
+  practiceRuns?: number;
   minutesPerRun: number;
 }
 
@@ -41,6 +43,27 @@ export function demandOfMeetings(
     const wearingUsage = usage * multiplierOn(meeting.surface);
     throughHere += wearingUsage;
     return { ...meeting, usage, wearingUsage, throughHere };
+  });
+}
+
+/** The practice runs of the calendar alone. */
+export const practiceOnly = (meetings: readonly PlannedMeeting[]): PlannedMeeting[] =>
+  meetings.map((meeting) => ({ ...meeting, runs: meeting.practiceRuns ?? 0 }));
+
+/**
+ * The calendar of a piece that races while a set kept for practice takes the practice runs, as whole runs, as long as it
+ * bears them.
+ *
+ * @param bears further usage that the set kept for practice bears, on the surface of multiplier 1
+ */
+export function withoutPractice(demand: readonly MeetingDemand[], bears: number): PlannedMeeting[] {
+  let left = bears;
+  return demand.flatMap(({ usage: _, wearingUsage, throughHere: __, ...meeting }) => {
+    const perRun = meeting.runs > 0 ? wearingUsage / meeting.runs : 0;
+    const served = perRun > 0 ? Math.min(meeting.practiceRuns ?? 0, left / perRun) : 0;
+    left -= served * perRun;
+    const runs = meeting.runs - Math.round(served);
+    return runs > 0 ? [{ ...meeting, runs, practiceRuns: 0 }] : [];
   });
 }
 

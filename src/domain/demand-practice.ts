@@ -219,9 +219,8 @@ export function practicedCounts(place: PracticedPlace): number[][] {
     if (mass > negligible) spread(mass, start, laws.first, practice.usedNow, now);
   });
   for (let change = 1; change < most; change++) {
-    cells.before.forEach((before, c) =>
-      atLeast[c]!.push(now.subarray(0, before * width).reduce((sum, p) => sum + p, 0)),
-    );
+    for (const [c, before] of cells.before.entries())
+      atLeast[c]!.push(now.subarray(0, before * width).reduce((sum, p) => sum + p, 0));
     if (atLeast.at(-1)!.at(-1)! < negligible) break;
     const next = new Float64Array(now.length);
     for (let i = 0; i < middles.length; i++)

@@ -132,7 +132,10 @@ export function drawn(worlds: readonly { weight: number }[], random: Random): nu
 export function follow(one: Ready, perRun: number, random: Random, changed: (used: number) => void): void {
   const { group, first, later, end, size } = one;
   const breaks = end > 0 ? (size * perRun * group.runs) / end : 0;
-  if (one.practice !== null) return followPracticed(one, one.practice, breaks, random, changed);
+  if (one.practice !== null) {
+    followPracticed(one, one.practice, breaks, random, changed);
+    return;
+  }
   let used = 0;
   for (let change = 0; change < mostChanges; change++) {
     const wears = lifeAt(change === 0 ? first : later, random.uniform());

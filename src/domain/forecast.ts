@@ -16,7 +16,7 @@ import {
 } from "./calendar.ts";
 import type { Kind, Surface } from "./kind.ts";
 import type { UsageAt } from "./usage.ts";
-import { exposures, type LimitName, type LineOverrides, type SeenAtUsage, wearPiece } from "./wear.ts";
+import { type AnyLimit, exposures, type LineOverrides, type SeenAtUsage, wearPiece } from "./wear.ts";
 
 /** A forecast of one piece in the trade's words: wear, what is left, and what the next meeting may do. */
 
@@ -47,7 +47,7 @@ export function surfaceMultipliers(kind: Kind, fit: WearLineFit): (surface: Surf
 export function pieceForecast(
   line: LineKnowledge,
   piece: PieceInUse,
-  limit: LimitName = "club",
+  limit: AnyLimit = "club",
 ): WearForecast {
   const { id, asNew, priorUsage, priorUsageSd, seen, now } = piece;
   const own = wearPiece(line.kind, line.overrides, { id, asNew, priorUsage, priorUsageSd }, seen, limit);

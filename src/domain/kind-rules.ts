@@ -40,7 +40,7 @@ export const lifeFaults = ({ p10, p90 }: LifeRange): Fault[] =>
     : [{ pointer: "#/usualLife", detail: `p10 must be less than p90, but ${p10} is not less than ${p90}` }];
 
 /**
- * Limits come in the order race, club, stop as the piece wears. As sizes they fall or rise with the measure and lie
+ * Limits come in the order race, club, practice, stop as the piece wears. As sizes they fall or rise with the measure and lie
  * on the worn side of the as-new size; as losses they grow from 0.
  *
  * @param asNew the catalogue size they are compared with: that of the kind, or of a line with its own
@@ -48,9 +48,10 @@ export const lifeFaults = ({ p10, p90 }: LifeRange): Fault[] =>
 export function limitsFaults(limits: Limits, measure: Measure, asNew: number = measure.asNew): Fault[] {
   const { basis } = limits;
   const rises = basis === "loss" || measure.direction === "rises";
-  const given = (["race", "club", "stop"] as const)
-    .map((name) => ({ name, value: limits[name] }))
-    .filter((one): one is { name: "race" | "club" | "stop"; value: number } => one.value !== null);
+  const given = (["race", "club", "practice", "stop"] as const).flatMap((name) => {
+    const value = limits[name] ?? null;
+    return value === null ? [] : [{ name, value }];
+  });
   const faults: Fault[] = [];
   const start = basis === "loss" ? 0 : asNew;
   for (const { name, value } of given)
@@ -68,7 +69,7 @@ export function limitsFaults(limits: Limits, measure: Measure, asNew: number = m
     if (before !== undefined && (rises ? value < before.value : value > before.value))
       faults.push({
         pointer: `#/limits/${name}`,
-        detail: `must not come before ${before.name} (${before.value}): limits are reached in the order race, club, stop`,
+        detail: `must not come before ${before.name} (${before.value}): limits are reached in the order race, club, practice, stop`,
       });
   }
   return faults;

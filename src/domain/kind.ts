@@ -50,6 +50,8 @@ export interface Limits {
   /** past it the piece is slower than a new one: change before a title */
   race: number | null;
   club: number;
+  /** finished for racing, a piece may be run in practice up to here; null or not given: it is not kept for that */
+  practice?: number | null | undefined;
   /** past it the piece is not to be run */
   stop: number | null;
 }

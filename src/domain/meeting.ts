@@ -30,3 +30,19 @@ export const plannedRuns = (
   carDiscipline: string | null,
   entry: EntryStated | undefined,
 ): number => (attends(meeting, carDiscipline, entry) ? (entry?.plannedRuns ?? meeting.plannedRuns) : 0);
+
+/** Of the six runs of a club meeting one is practice (common practice, no source). */
+const usualPracticeShare = 1 / 6;
+
+/**
+ * How many of the runs that a car has left at a meeting are practice: practice comes first. Where the meeting does not
+ * say, the share of a club meeting; it need not be whole then.
+ *
+ * @param planned runs that the car is planned to make
+ * @param done runs that it has logged there
+ */
+export const practiceLeft = (
+  { practiceRuns }: { practiceRuns: number | null },
+  planned: number,
+  done: number,
+): number => Math.max(0, Math.min(planned, practiceRuns ?? planned * usualPracticeShare) - done);

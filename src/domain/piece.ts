@@ -2,6 +2,10 @@
 export const retirements = ["worn", "broken", "precaution", "lost", "aged", "rule-change", "sold"] as const;
 export type RetiredFor = (typeof retirements)[number];
 
+/** What a part-worn piece that races no more is kept for. */
+export const keptFor = ["practice"] as const;
+export type KeptFor = (typeof keptFor)[number];
+
 /** What a look found, beside readings: the trade's words, each a sign that wear or damage is under way. */
 export const findings = [
   "notch-felt",

@@ -17,6 +17,8 @@ export interface LineOverrides {
 
 export const limitNames = ["race", "club", "stop"] as const;
 export type LimitName = (typeof limitNames)[number];
+/** Beside the limits that are asked for by name, the one up to which a piece is used in practice. */
+export type AnyLimit = LimitName | "practice";
 
 /** Usage of a typical run on each clock: a heat or final is about 5.5 minutes (common practice, no source). */
 const usagePerRun: Record<Clock, number> = { minutes: 5.5, runs: 1, cycles: 1, knocks: 0.5, days: 1 };
@@ -52,8 +54,8 @@ export function wearScale(kind: Kind, line: LineOverrides): WearScale {
 }
 
 /** Wear at which a piece that started at the line's as-new size is finished, by one of its limits; null if it has none. */
-export function wearLimit(scale: WearScale, name: LimitName = "club"): number | null {
-  const limit = scale.limits[name];
+export function wearLimit(scale: WearScale, name: AnyLimit = "club"): number | null {
+  const limit = scale.limits[name] ?? null;
   if (limit === null) return null;
   return scale.limits.basis === "loss" ? limit : scale.sign * (limit - scale.asNew);
 }
@@ -156,7 +158,7 @@ export function wearPiece(
   line: LineOverrides,
   piece: KnownPiece,
   seen: readonly SeenAtUsage[],
-  limitName: LimitName = "club",
+  limitName: AnyLimit = "club",
 ): WearPiece {
   const scale = wearScale(kind, line);
   const { start } = looksFromNew(kind, line, piece.asNew, seen);

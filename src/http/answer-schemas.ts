@@ -31,7 +31,7 @@ export const LeadTime = z
     deliveries: z
       .number()
       .int()
-      .meta({ description: "deliveries it was learned from; with 0 it is the supplier's promise" }),
+      .meta({ description: "number of deliveries it was learned from; with 0 it is the supplier's promise" }),
   })
   .meta({ id: "LeadTime", description: "days from order to arrival" });
 
@@ -50,6 +50,25 @@ export const cautions = z
   .meta({ description: "what its kind asks to take care of; the maker's instructions come first" });
 
 export const Sentence = z.string().meta({ description: "the answer in one sentence with its numbers" });
+
+const KeptSets = z
+  .object({
+    sets: z
+      .number()
+      .int()
+      .meta({ description: "whole sets kept for practice; pieces or packs where one is a set" }),
+    pieces: z.number().int().meta({ description: "pieces in those sets; they are not among `spares`" }),
+    until: Day.nullable().meta({
+      description:
+        "the meeting at which they are finished for practice, in the median and by wear alone; null where they last as far as the calendar goes",
+    }),
+    sentence: Sentence,
+  })
+  .meta({ id: "PracticeKept", description: "sets that take the practice runs meanwhile" });
+/** What is kept for practice, beside an entry about what races. */
+export const PracticeKept = KeptSets.nullable().meta({
+  description: "sets that are kept for practice and take the practice runs meanwhile; null where none is",
+});
 
 export const scope = {
   driverId: Id.optional().meta({ description: "only this driver's cars and stock" }),

@@ -1,10 +1,14 @@
 import { z } from "zod";
-import { retirements } from "../domain/piece.ts";
+import { keptFor, retirements } from "../domain/piece.ts";
 import { Id, Instant, text, Version } from "./schemas.ts";
 
 /** What pieces, their fittings and the answers about them share. */
 
 export const RetiredFor = z.enum(retirements).meta({ description: "why a piece was taken off for good" });
+export const KeptFor = z.enum(keptFor).nullable().meta({
+  description:
+    "practice: not fitted, it takes the practice runs of the place it came off last, with the rest of its pair or set, until its kind's limit for practice; it is then no spare for races. A pack takes its driver's. null: it races",
+});
 export const Mark = text(60).meta({
   description: "what is written on it; unique for the driver",
   example: "set 2, FL",

@@ -19,6 +19,7 @@ import { pieceInUse } from "./forecast-piece.ts";
 import { count, percent } from "./in-words.ts";
 import { fittedCar } from "./keep-cars.ts";
 import { lesserShare, usualCosts } from "./usual-costs.ts";
+import { raceCalendars } from "./race-calendars.ts";
 import type { Work } from "./work.ts";
 
 export interface AskedBench {
@@ -57,10 +58,11 @@ export async function benchSheet(work: Work, carId: string, asked: AskedBench = 
   const { positions: _, ...carRow } = car;
   const ahead = (await meetingsAhead(work, [carRow])).get(carId) ?? [];
   const entries = [];
+  const calendarOf = await raceCalendars(work, carRow, ahead);
   for (const position of car.positions) {
     if (position.fitted === null) continue;
     const piece = await getRecord(work.db, "pieces", work.actor.clubId, position.fitted.pieceId, "piece");
-    entries.push(await benchEntry(work, position.name, piece, ahead, costs));
+    entries.push(await benchEntry(work, position.name, piece, calendarOf, costs));
     // A car has dozens of pieces, and each forecast takes milliseconds: other requests are let in between.
     await setImmediate();
   }
@@ -130,13 +132,13 @@ async function benchEntry(
   work: Work,
   position: string,
   piece: Awaited<ReturnType<typeof getRecord<"pieces">>>,
-  ahead: Parameters<typeof pieceDemand>[1],
+  calendarOf: Awaited<ReturnType<typeof raceCalendars>>,
   costs: BenchCosts,
 ) {
   const model = await work.models.get(work, piece.lineId);
   const { use, runs, lastSeenAt } = await pieceInUse(work, piece, model);
   const forecast = pieceForecast(model, use);
-  const [next] = pieceDemand(model, ahead);
+  const [next] = pieceDemand(model, calendarOf(piece.id, model).ahead);
   const daysAhead =
     next === undefined ? 0 : (Date.parse(next.startsOn) - Date.parse(work.now())) / 86_400_000 + 1;
   const wearingUsage = model.kind.clock === "days" ? Math.max(0, daysAhead) : (next?.wearingUsage ?? 0);

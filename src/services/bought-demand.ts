@@ -1,7 +1,9 @@
 import type { NeedThrough } from "../domain/restock.ts";
 import { convolve } from "../stats/index.ts";
 import type { LineRow } from "../storage/tables.ts";
+import { capitalised } from "./in-words.ts";
 import type { LineDemand } from "./line-demand.ts";
+import { oneOf, practiceInWords } from "./practice-sets.ts";
 
 /**
  * The need of what is bought as one line. A line in use that has ended is bought as the one that replaces it: where both
@@ -16,6 +18,7 @@ export interface BoughtDemand {
   drivers: ReadonlySet<string>;
   inUse: number;
   spares: number;
+  practice: LineDemand["practice"];
   needs: LineDemand["needs"];
   /** the most pieces that one change takes */
   perChange: number;
@@ -45,6 +48,7 @@ const alone = (bought: LineRow, demand: LineDemand): BoughtDemand => ({
   drivers: demand.driverIds,
   inUse: demand.inUse,
   spares: demand.spares,
+  practice: demand.practice,
   needs: demand.needs,
   perChange: demand.perChange,
 });
@@ -56,6 +60,7 @@ const withAnother = (before: BoughtDemand, demand: LineDemand): BoughtDemand => 
   drivers: new Set([...before.drivers, ...demand.driverIds]),
   inUse: before.inUse + demand.inUse,
   spares: before.spares + demand.spares,
+  practice: [...before.practice, ...demand.practice],
   needs: addedNeeds(before.needs, demand.needs),
   perChange: Math.max(before.perChange, demand.perChange),
 });
@@ -76,4 +81,16 @@ export function sharedBy({ bought, parts }: Pick<BoughtDemand, "bought" | "parts
   const lines = parts.map(({ model }) => model.line.sku);
   const several = lines.length === 2 ? "both" : "all of them";
   return ` ${lines.slice(0, -1).join(", ")} and ${lines.at(-1)} are in use and are bought as ${bought.sku}: need and stock are those of ${several}, counted once.`;
+}
+
+/** What is kept for practice at all the places of an entry, and in words how long it serves; null where nothing is. */
+export function practiceOf({ practice, parts }: Pick<BoughtDemand, "practice" | "parts">) {
+  if (practice.length === 0) return null;
+  const sum = (of: (one: LineDemand["practice"][number]) => number) =>
+    practice.reduce((total, one) => total + of(one), 0);
+  const days = practice.map(({ until }) => until);
+  const until = days.includes(null) ? null : days.reduce((last, day) => (day! > last! ? day : last));
+  const all = { sets: sum(({ sets }) => sets), pieces: sum(({ pieces }) => pieces), until: until! };
+  const inWords = practiceInWords(all, oneOf(parts[0]!.model.kind));
+  return { ...all, sentence: `${capitalised(inWords)}: what races wears in the other runs only.` };
 }

@@ -2,7 +2,7 @@ import type { PlannedMeeting } from "../domain/calendar.ts";
 import { dayIn } from "../domain/club-time.ts";
 import type { Surface } from "../domain/kind.ts";
 import { DomainError } from "../domain/errors.ts";
-import { plannedRuns } from "../domain/meeting.ts";
+import { plannedRuns, practiceLeft } from "../domain/meeting.ts";
 import { selectClub } from "../storage/clubs.ts";
 import { selectEntries, selectMeetingsFrom, selectRunsAtMeetings } from "../storage/meetings-ahead.ts";
 import { allRecords, getRecord } from "../storage/records.ts";
@@ -57,12 +57,14 @@ export async function meetingsAhead(
         const stated = entry && { attends: entry.attends === 1, plannedRuns: entry.plannedRuns };
         const planned = plannedRuns(meeting, discipline, stated);
         const done = logged.get(pair) ?? 0;
+        const runs = done > 0 && meeting.days === 1 ? 0 : Math.max(0, planned - done);
         return {
           meetingId: meeting.id,
           name: meeting.name,
           startsOn: meeting.startsOn,
           surface: meeting.surface as Surface,
-          runs: done > 0 && meeting.days === 1 ? 0 : Math.max(0, planned - done),
+          runs,
+          practiceRuns: Math.min(runs, practiceLeft(meeting, planned, done)),
           minutesPerRun: meeting.minutesPerRun,
         };
       });

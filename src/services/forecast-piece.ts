@@ -28,6 +28,7 @@ import type { PieceRow } from "../storage/tables.ts";
 import { selectFittingsOfPiece, selectRunsOfPiece } from "../storage/usage.ts";
 import { aheadThrough, meetingsAhead } from "./calendar-ahead.ts";
 import { getOwnCar } from "./keep-cars.ts";
+import { type OwnCalendar, raceCalendars } from "./race-calendars.ts";
 import { ageSince, getOwnPiece } from "./keep-pieces.ts";
 import { count, percent } from "./in-words.ts";
 import { type CurrentModel, seenAtUsage } from "./line-models.ts";
@@ -66,18 +67,26 @@ export async function aheadOf(
   piece: PieceRow,
   model: CurrentModel,
   carId: string | null,
-): Promise<PlannedMeeting[]> {
+): Promise<OwnCalendar> {
   const isPack = model.kind.usedBy === "pack";
-  const chosen = carId ?? (isPack ? await selectLastCarOfPack(work.db, piece.id) : undefined);
-  if (chosen === undefined) return [];
+  const chosen = carId ?? (await lastCarOf(work, piece, isPack));
+  if (chosen === undefined) return { ahead: [], practice: null };
   const car = await getOwnCar(work, chosen);
   const ahead = (await meetingsAhead(work, [car])).get(car.id) ?? [];
-  if (!isPack) return ahead;
+  const own = (await raceCalendars(work, car, ahead))(piece.id, model);
+  if (!isPack) return own;
+  const whole = (runs: number) => Math.max(1, Math.round(runs));
+  if (own.ahead !== ahead)
+    return { ...own, ahead: own.ahead.map((meeting) => ({ ...meeting, runs: whole(meeting.runs) })) };
   const packs = await countPiecesInUse(work.db, piece.driverId, model.line.kindId);
-  return ahead.map((meeting) => ({
-    ...meeting,
-    runs: Math.max(1, Math.round(meeting.runs / Math.max(1, packs))),
-  }));
+  const share = (runs: number) => whole(runs / Math.max(1, packs));
+  return { ...own, ahead: ahead.map((meeting) => ({ ...meeting, runs: share(meeting.runs) })) };
+}
+
+/** The car that used a pack last, or from which a piece kept for practice came. */
+async function lastCarOf(work: Work, piece: PieceRow, isPack: boolean): Promise<string | undefined> {
+  if (isPack) return selectLastCarOfPack(work.db, piece.id);
+  return piece.keptFor === null ? undefined : (await selectFittingsOfPiece(work.db, piece.id)).at(-1)?.carId;
 }
 
 /**
@@ -122,7 +131,7 @@ export async function forecastOf(work: Work, piece: PieceRow, asked: AskedForeca
 
   const { use, fitting, lastSeenAt } = await pieceInUse(work, piece, model);
   const carId = fitting?.carId ?? asked.carId ?? null;
-  const ahead = await aheadOf(work, piece, model, carId);
+  const { ahead, practice } = await aheadOf(work, piece, model, carId);
   const forecast = pieceForecast(model, use, limitName);
   const { start } = looksFromNew(model.kind, model.overrides, use.asNew, use.seen);
   const demand = pieceDemand(model, ahead);
@@ -182,6 +191,7 @@ export async function forecastOf(work: Work, piece: PieceRow, asked: AskedForeca
       usage: probability <= past ? 0 : forecast.remainingQuantile((probability - past) / (1 - past)),
     })),
     nextMeeting: next === undefined ? null : over([next]),
+    practice,
     throughMeeting: through === null ? null : withSentence(over(through), through.length - 1),
     oneMoreRun: chancesThrough(forecast, breakage, oneRun),
     breakage: { perRun: breakagePerRun(breakage), broken: breakage.broken, runs: breakage.runs },

@@ -1,6 +1,6 @@
 import { DomainError } from "../domain/errors.ts";
 import { latestMoment } from "../domain/moment.ts";
-import { retirements } from "../domain/piece.ts";
+import { keptFor, retirements } from "../domain/piece.ts";
 import { pieceFaults } from "../domain/piece-size.ts";
 import { convertUnit } from "../domain/units.ts";
 import { countEvidenceOfMany, insertRows, selectFittingsOf, selectPiecesOfDrivers } from "../storage/bulk.ts";
@@ -28,6 +28,7 @@ export const pieceColumns = {
   priorUsage: usage,
   priorUsageSd: usage,
   boughtOn: day,
+  keptFor: word(keptFor),
   notes: text(2000),
   car: name(200),
   carId: name(64),
@@ -137,9 +138,12 @@ async function pieceReader(work: Work) {
     if (fault !== undefined) return new WrongAt(fault.pointer.slice("#/".length), fault.detail);
     const fitting = fittingOf(given, line.id);
     if (fitting instanceof WrongAt) return fitting;
-    const { mark, priorUsage, priorUsageSd, boughtOn, retiredAt, retiredFor, notes } = given;
+    const { mark, priorUsage, priorUsageSd, boughtOn, keptFor, retiredAt, retiredFor, notes } = given;
     const kept = { id: work.newId(), clubId: work.actor.clubId, createdAt: work.now(), version: 1 };
-    const said = { mark: mark!, asNew, priorUsage, priorUsageSd, boughtOn, retiredAt, retiredFor, notes };
+    const said = {
+      ...{ mark: mark!, asNew, priorUsage, priorUsageSd, boughtOn, keptFor },
+      ...{ retiredAt, retiredFor, notes },
+    };
     return { row, piece: { ...kept, driverId: driver.id, lineId: line.id, ...said }, fitting };
   };
 }
@@ -150,6 +154,7 @@ const compared = {
   priorUsage: "priorUsage",
   priorUsageSd: "priorUsageSd",
   boughtOn: "boughtOn",
+  keptFor: "keptFor",
   retiredAt: "retiredAt",
   retiredFor: "retiredFor",
   notes: "notes",

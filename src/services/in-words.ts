@@ -52,3 +52,9 @@ export const capitalised = (sentence: string): string =>
   sentence.replace(/^./, (first) => first.toUpperCase());
 export const count = (n: number, word: string): string => `${n} ${word}${n === 1 ? "" : "s"}`;
 export const oneDecimal = (x: number): number => Math.round(x * 10) / 10;
+
+const months = "January February March April May June July August September October November December".split(
+  " ",
+);
+/** The month of a day, such as "June 2027". */
+export const inMonth = (day: string): string => `${months[Number(day.slice(5, 7)) - 1]} ${day.slice(0, 4)}`;

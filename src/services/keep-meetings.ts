@@ -24,6 +24,7 @@ type MeetingGiven = Omit<MeetingRow, "id" | "clubId" | "createdAt" | "version" |
  */
 export async function addMeeting(work: Work, given: MeetingGiven): Promise<MeetingRow> {
   return together(work, async (work) => {
+    requirePractice(given);
     const surface = given.surface ?? (await surfaceOfVenue(work, given.venueId));
 
     const meeting = await makeRecord(work, "meetings", "meeting", { ...given, surface }, [
@@ -32,6 +33,13 @@ export async function addMeeting(work: Work, given: MeetingGiven): Promise<Meeti
     await noteMeeting(work, "meeting.added", meeting);
     return meeting;
   });
+}
+
+/** @throws {DomainError} `inconsistent` where more runs are practice than there are */
+function requirePractice({ practiceRuns, plannedRuns }: Pick<MeetingRow, "practiceRuns" | "plannedRuns">) {
+  if (practiceRuns === null || practiceRuns <= plannedRuns) return;
+  const detail = `must not be more than the ${plannedRuns} runs planned: practice is counted among them`;
+  throw new DomainError("inconsistent", `practiceRuns ${detail}`, [{ pointer: "#/practiceRuns", detail }]);
 }
 
 /** Tells the feed: what lies ahead of every car has changed. */
@@ -69,6 +77,7 @@ export async function changeMeeting(
     const meeting = await changeRecord(work, "meetings", "meeting", id, { ...changes, surface }, [
       ["venues", venueId, "venue"],
     ]);
+    requirePractice(meeting);
     await noteMeeting(work, "meeting.changed", meeting);
     return meeting;
   });

@@ -2,16 +2,17 @@ import type { Change, ChangeType } from "../domain/change.ts";
 import { DomainError } from "../domain/errors.ts";
 import type { Kind } from "../domain/kind.ts";
 import { requirePast } from "../domain/moment.ts";
-import type { RetiredFor } from "../domain/piece.ts";
+import type { KeptFor, RetiredFor } from "../domain/piece.ts";
 import { pieceFaults } from "../domain/piece-size.ts";
 import { usageAtMoments } from "../domain/usage.ts";
 import { selectFittingOfPieceAt, updateFitting } from "../storage/fittings.ts";
-import { getRecord, insertRecord, updateRecord } from "../storage/records.ts";
+import { allRecords, getRecord, insertRecord, updateRecord } from "../storage/records.ts";
 import type { FittingRow, LineRow, PieceRow } from "../storage/tables.ts";
 import { countEvidenceOfPiece, selectFittingsOfPiece, selectRunsOfPiece } from "../storage/usage.ts";
 import { kindFromRow, requireConsistent } from "./keep-kinds.ts";
 import { overridesOf } from "./line-overrides.ts";
 import { noteChange, ofPiece } from "./note-change.ts";
+import { matchedSet, setSize } from "./matched-sets.ts";
 import { requireOwn, together, type Work } from "./work.ts";
 
 /** Where a fitting is or was, as the feed tells it. */
@@ -69,7 +70,7 @@ export async function addPiece(work: Work, given: GivenPiece, at = "#"): Promise
   await getRecord(work.db, "drivers", work.actor.clubId, given.driverId, "driver");
   await requirePossible(work, given.lineId, given, at);
   const kept = { id: work.newId(), clubId: work.actor.clubId, createdAt: work.now(), version: 1 };
-  const piece: PieceRow = { ...given, ...kept, retiredAt: null, retiredFor: null };
+  const piece: PieceRow = { ...given, ...kept, keptFor: null, retiredAt: null, retiredFor: null };
   return together(work, async (work) => {
     await insertRecord(work.db, "pieces", piece, "piece of this driver (its mark)");
     await notePiece(work, "piece.added", piece);
@@ -88,20 +89,43 @@ async function requirePossible(
   requireConsistent(pieceFaults({ kind, line: overridesOf(line) }, said, at));
 }
 
-export async function changePiece(
-  work: Work,
-  id: string,
-  changes: { [K in keyof Omit<GivenPiece, "driverId" | "lineId">]?: GivenPiece[K] | undefined },
-): Promise<PieceRow> {
-  const { lineId } = await getOwnPiece(work, id);
-  await requirePossible(work, lineId, changes);
+type PieceChanges = {
+  [K in keyof Omit<GivenPiece, "driverId" | "lineId">]?: GivenPiece[K] | undefined;
+} & { keptFor?: KeptFor | null | undefined };
+
+/**
+ * Changes the members given. A matched set is kept for practice, or races again, as a whole.
+ *
+ * @throws {DomainError} `not_found`, `not_allowed`, `inconsistent` or `name_taken`
+ */
+export async function changePiece(work: Work, id: string, changes: PieceChanges): Promise<PieceRow> {
+  const before = await getOwnPiece(work, id);
+  await requirePossible(work, before.lineId, changes);
   const given = Object.fromEntries(Object.entries(changes).filter(([, value]) => value !== undefined));
   return together(work, async (work) => {
     const piece = await updateRecord(work.db, "pieces", work.actor.clubId, id, given, "piece (its mark)");
     await countEvidenceOfPiece(work.db, id);
     await notePiece(work, "piece.changed", piece, { changed: Object.keys(given) });
+    const { keptFor } = changes;
+    if (keptFor !== undefined && keptFor !== before.keptFor) await keepSetFor(work, piece, keptFor);
     return piece;
   });
+}
+
+/** Keeps the rest of a matched set for what one of its pieces is kept for. */
+async function keepSetFor(work: Work, piece: PieceRow, keptFor: KeptFor | null): Promise<void> {
+  const { kind } = await lineAndKind(work, piece.lineId);
+  if (setSize(kind) === 1) return;
+  const own = await allRecords(work.db, "pieces", work.actor.clubId, {
+    driverId: piece.driverId,
+    lineId: piece.lineId,
+  });
+  const there = own.filter((one) => one.retiredAt === null);
+  for (const { id } of await matchedSet(work, piece, there, setSize(kind))) {
+    if (there.find((one) => one.id === id)!.keptFor === keptFor) continue;
+    const other = await updateRecord(work.db, "pieces", work.actor.clubId, id, { keptFor }, "piece");
+    await notePiece(work, "piece.changed", other, { changed: ["keptFor"] });
+  }
 }
 
 /**

@@ -12,6 +12,7 @@ import { piecesInUse } from "./line-pieces.ts";
 import type { CurrentModel } from "./line-models.ts";
 import { type WorldsInUse, worldsOf } from "./line-worlds.ts";
 import { type InUse, piecesOf } from "./pieces-in-scope.ts";
+import { type KeptForPractice, keptPieces, type PracticeAhead, practiceAhead } from "./practice-sets.ts";
 import { sparesAmong } from "./spare-pieces.ts";
 import type { Work } from "./work.ts";
 
@@ -24,6 +25,8 @@ export interface LineDemand {
   driverIds: ReadonlySet<string>;
   /** part-worn pieces that can still serve */
   spares: number;
+  /** what is kept for practice at each place where anything is */
+  practice: readonly PracticeAhead[];
   needs: { day: string; needed: number[] }[];
   /** the most pieces that one change takes */
   perChange: number;
@@ -119,6 +122,7 @@ interface LineInUse extends WorldsInUse {
   inUse: readonly InUse[];
   spares: number;
   uses: ReadonlyMap<string, PieceInUse>;
+  practice: readonly PracticeAhead[];
 }
 
 async function readLine(
@@ -136,13 +140,27 @@ async function readLine(
     [...inUse, ...loose].map(({ piece }) => piece),
   );
   const rows = loose.map(({ piece }) => piece);
+  const places = keptAt(inUse);
+  const kept = await keptPieces(
+    work,
+    places.map(({ practice }) => practice),
+  );
   return {
     model,
     inUse,
     spares: await sparesAmong(work, model, rows, uses),
     uses,
-    ...(await worldsOf(work, model, inUse, uses, days, changed)),
+    practice: places.map(({ practice, ahead }) => practiceAhead(model, practice, kept, ahead)),
+    ...(await worldsOf(work, model, inUse, uses, days, kept, changed)),
   };
+}
+
+/** The places with sets kept for practice, each once; the packs of a driver share what is kept. */
+function keptAt(inUse: readonly InUse[]) {
+  const places = new Map<unknown, { practice: KeptForPractice; ahead: readonly PlannedMeeting[] }>();
+  for (const { practice, ahead } of inUse)
+    if (practice !== undefined) places.set(practice.sets, { practice, ahead });
+  return [...places.values()];
 }
 
 /**
@@ -193,7 +211,7 @@ type LedLine = MateLine & Pick<WorldsInUse, "from" | "said">;
 const seasonsOfMates = 4000;
 
 function demandOfLine(
-  { model, inUse, spares, worlds, from, said }: LineInUse,
+  { model, inUse, spares, practice, worlds, from, said }: LineInUse,
   mates: LedLine | null,
   days: readonly string[],
   held: ReadonlyMap<string, number> | undefined,
@@ -224,6 +242,7 @@ function demandOfLine(
     drivers: driverIds.size,
     driverIds,
     spares,
+    practice,
     needs: days.map((day, i) => ({ day, needed: needed[i]! })),
     perChange: Math.max(1, ...(worlds[0]?.groups.map((group) => group.worn.length) ?? [])),
     seasons: (asked) => (inUse.length === 0 ? days.map(() => new Int32Array(asked)) : seasons(asked)),

@@ -1,9 +1,11 @@
 import type { PlannedMeeting } from "../domain/calendar.ts";
+import type { Kind } from "../domain/kind.ts";
 import { allRecords } from "../storage/records.ts";
 import { selectFittedOnCars, selectLoosePieces } from "../storage/restock.ts";
 import type { CarRow, PieceRow } from "../storage/tables.ts";
 import { getOwnCar } from "./keep-cars.ts";
 import { requireDriver } from "./keep-drivers.ts";
+import { type KeptForPractice, practiceSets } from "./practice-sets.ts";
 import { onlyDriver, type Work } from "./work.ts";
 
 /** Which cars a question is about, and the pieces in use on them. */
@@ -22,6 +24,8 @@ export interface InUse {
   /** pieces with the same word here are changed together, where their kind is */
   group: string;
   ahead: readonly PlannedMeeting[];
+  /** what is kept for practice at its place, where anything is */
+  practice?: KeptForPractice;
 }
 
 /**
@@ -39,7 +43,12 @@ export async function carsInScope(work: Work, scope: Scope): Promise<CarRow[]> {
   return cars.filter((car) => car.id === id);
 }
 
-/** The pieces in use in some cars, packs among them, and those that are neither fitted nor packs. */
+type KindNeeded = "usedBy" | "changeRule" | "changedTogether";
+
+/**
+ * The pieces in use in some cars, packs among them, and those that are neither fitted nor packs. What is kept for
+ * practice is in neither: it stands beside what races at its place.
+ */
 export async function piecesOf(
   work: Work,
   cars: readonly CarRow[],
@@ -54,27 +63,44 @@ export async function piecesOf(
     allRecords(work.db, "lines", work.actor.clubId),
   ]);
   const kindById = new Map(
-    kinds.map((kind) => [kind.id, { code: kind.code, pack: JSON.parse(kind.details).usedBy === "pack" }]),
+    kinds.map((kind) => [
+      kind.id,
+      { ...(JSON.parse(kind.details) as Pick<Kind, KindNeeded>), code: kind.code },
+    ]),
   );
   const kindOfLine = new Map(lines.map((line) => [line.id, kindById.get(line.kindId)!]));
-  const isPack = (piece: PieceRow) => kindOfLine.get(piece.lineId)?.pack === true;
-  const kindCode = (piece: PieceRow) => kindOfLine.get(piece.lineId)?.code ?? "";
-  const inUse: InUse[] = fitted.map(({ carId, changedWith, position, ...piece }) => ({
-    piece: piece as PieceRow,
-    kindCode: kindCode(piece as PieceRow),
-    carId,
-    group: `${carId} ${changedWith ?? position}`,
-    ahead: ahead.get(carId) ?? [],
-  }));
-  for (const piece of loose.filter(isPack)) {
-    const sharing = loose.filter((other) => isPack(other) && other.driverId === piece.driverId).length;
+  const kindOf = (piece: PieceRow) => kindOfLine.get(piece.lineId)!;
+  const isPack = (piece: PieceRow) => kindOf(piece).usedBy === "pack";
+  const kept = loose.filter((piece) => piece.keptFor === "practice");
+  const racing = kept.length === 0 ? loose : loose.filter((piece) => piece.keptFor !== "practice");
+  const practice = await practiceSets(work, kept, kindOf);
+  const inUse: InUse[] = fitted.map(({ carId, changedWith, position, ...one }) => {
+    const piece = one as PieceRow;
+    const kind = kindOf(piece);
+    return {
+      piece,
+      kindCode: kind.code,
+      carId,
+      group: `${carId} ${changedWith ?? position}`,
+      ahead: ahead.get(carId) ?? [],
+      ...practice.at(kind, { carId, changedWith, position }),
+    };
+  });
+  for (const piece of racing.filter(isPack)) {
+    const sharing = racing.filter((other) => isPack(other) && other.driverId === piece.driverId).length;
     const driven = cars
       .filter((car) => car.driverId === piece.driverId)
       .flatMap((car) => ahead.get(car.id) ?? []);
     const shared = driven
-      .map((meeting) => ({ ...meeting, runs: meeting.runs / sharing }))
+      .map((meeting) => ({
+        ...meeting,
+        runs: meeting.runs / sharing,
+        practiceRuns: (meeting.practiceRuns ?? 0) / sharing,
+      }))
       .sort((a, b) => (a.startsOn < b.startsOn ? -1 : 1));
-    inUse.push({ piece, kindCode: kindCode(piece), carId: null, group: piece.id, ahead: shared });
+    const kind = kindOf(piece);
+    const besides = practice.ofPack(kind, piece.driverId, sharing);
+    inUse.push({ piece, kindCode: kind.code, carId: null, group: piece.id, ahead: shared, ...besides });
   }
-  return { inUse, loose: loose.filter((piece) => !isPack(piece)).map((piece) => ({ piece })) };
+  return { inUse, loose: racing.filter((piece) => !isPack(piece)).map((piece) => ({ piece })) };
 }

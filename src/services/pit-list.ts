@@ -12,11 +12,12 @@ import { levelsOf } from "../storage/stock-ledger.ts";
 import type { CarRow } from "../storage/tables.ts";
 import { aheadThrough, clubDay, meetingsAhead } from "./calendar-ahead.ts";
 import { getOwnCar } from "./keep-cars.ts";
-import { type BoughtDemand, byBought, sharedBy } from "./bought-demand.ts";
+import { type BoughtDemand, byBought, practiceOf, sharedBy } from "./bought-demand.ts";
 import { type DemandOptions, lineDemands } from "./line-demand.ts";
 import { piecesInUse } from "./line-pieces.ts";
 import { count, percent } from "./in-words.ts";
 import { lineToBuy, totalsOf } from "./needs-ahead.ts";
+import { raceCalendars } from "./race-calendars.ts";
 import { withShelves } from "./shop-shelves.ts";
 import type { Work } from "./work.ts";
 
@@ -83,6 +84,7 @@ export async function pitList(
       const missing = Math.max(0, pieces - inBox - atHome - demand.spares);
       const packs = Math.ceil(missing / bought.packSize);
       const needed = 1 - pmfCdf(line.needed, 0);
+      const practice = practiceOf(demand);
       return {
         lineId: bought.id,
         lineIds,
@@ -102,7 +104,8 @@ export async function pitList(
         costMinorUnits: packs * bought.priceMinorUnits,
         cautions: kind.cautions,
         weightGrams: bought.weightGrams === null ? null : pieces * bought.weightGrams,
-        sentence: `Carry ${pieces}: ${reasons[why!]}; the chance that one is needed is ${percent(needed)}, there are ${inBox} in the box, ${atHome} at home and ${demand.spares} part-worn${missing > 0 ? `, so ${missing} must be bought` : ""}.${sharedBy(demand)}`,
+        sentence: `Carry ${pieces}: ${reasons[why!]}; the chance that one is needed is ${percent(needed)}, there are ${inBox} in the box, ${atHome} at home and ${demand.spares} part-worn${missing > 0 ? `, so ${missing} must be bought` : ""}.${sharedBy(demand)}${practice === null ? "" : ` ${practice.sentence}`}`,
+        practice,
       };
     })
     .sort((a, b) => Number(b.carStopper) - Number(a.carStopper) || b.chanceNeeded - a.chanceNeeded);
@@ -161,15 +164,17 @@ function weightOf(carry: readonly { weightGrams: number | null }[]) {
 async function changesBefore(work: Work, car: CarRow, ahead: readonly PlannedMeeting[]) {
   const fitted = await selectFittedOnCars(work.db, [car.id]);
   const last = ahead.at(-1)!;
-  const runs = ahead.reduce((sum, one) => sum + one.runs, 0);
+  const calendarOf = await raceCalendars(work, car, ahead);
   const days = Math.max(0, Math.floor((Date.parse(last.startsOn) - Date.parse(work.now())) / 86_400_000) + 1);
   const changes = [];
   let stoppers = 0;
   for (const { position, changedWith: _, carId: __, ...piece } of fitted) {
     const model = await work.models.get(work, piece.lineId);
     const use = (await piecesInUse(work, model, [piece])).get(piece.id)!;
+    const own = calendarOf(piece.id, model).ahead;
+    const runs = own.reduce((sum, one) => sum + one.runs, 0);
     const wearingUsage =
-      model.kind.clock === "days" ? days : (pieceDemand(model, ahead).at(-1)?.throughHere ?? 0);
+      model.kind.clock === "days" ? days : (pieceDemand(model, own).at(-1)?.throughHere ?? 0);
     const { wearsOut, lasts } = chancesThrough(
       pieceForecast(model, use),
       breakageOf(model.breakage, piece.driverId),

@@ -1,6 +1,6 @@
 import { packsFor, reorderLevels, restockDecision } from "../domain/restock.ts";
 import type { ServiceTarget } from "../stats/index.ts";
-import { replacedSkus, sharedBy } from "./bought-demand.ts";
+import { practiceOf, replacedSkus, sharedBy } from "./bought-demand.ts";
 import { capitalised, count, likelyNeed, percent, percents } from "./in-words.ts";
 import { neededWithin, shownLeadTime } from "./needs-ahead.ts";
 import type { SuppliedDemand } from "./restock-list.ts";
@@ -26,6 +26,7 @@ export function entryOf(one: SuppliedDemand, target: LineTargets, terms: ListTer
   const { kind } = parts[0]!.model;
   const counts = parts.map(({ model }) => model.wear.counts);
   const { today, reviewDays } = terms;
+  const practice = practiceOf(demand);
   const { packSize, orderMultiplePacks, priceMinorUnits } = bought;
   const decision = restockDecision(
     needs,
@@ -65,7 +66,9 @@ export function entryOf(one: SuppliedDemand, target: LineTargets, terms: ListTer
     sentence:
       sentenceOf(told, needs.at(-1)!.day) +
       multipleOf(told, orderMultiplePacks, terms.forDriver) +
-      sharedBy(demand),
+      sharedBy(demand) +
+      (practice === null ? "" : ` ${practice.sentence}`),
+    practice,
     restsOn: {
       pieces: counts.reduce((sum, { pieces }) => sum + pieces, 0),
       readings: counts.reduce((sum, { readings }) => sum + readings, 0),

@@ -1,9 +1,9 @@
 import { pieceForecast, type PieceInUse } from "../domain/forecast.ts";
-import { type LoosePiece, piecesInWholeSets } from "../domain/spare-sets.ts";
+import { piecesInWholeSets } from "../domain/spare-sets.ts";
 import { forecastNewPiece } from "../stats/index.ts";
-import { selectLastFittings } from "../storage/restock.ts";
 import type { PieceRow } from "../storage/tables.ts";
 import type { CurrentModel } from "./line-models.ts";
+import { setSize, withLastPlace } from "./matched-sets.ts";
 import type { Work } from "./work.ts";
 
 /** A part-worn piece counts as a spare where it lasts half as long as the median new one with at least this chance. */
@@ -22,20 +22,9 @@ export async function sparesAmong(
     const forecast = pieceForecast(model, uses.get(id)!);
     return (1 - forecast.pastLimitProbability) * (1 - forecast.remainingCdf(half)) >= spareChance;
   });
-  const { changeRule, changedTogether } = model.kind;
-  const size = changeRule === "set" || changeRule === "pair" ? Math.max(1, changedTogether) : 1;
+  const size = setSize(model.kind);
   if (size === 1) return good.length;
   if (good.length < size) return 0;
-  const fittings = await selectLastFittings(
-    work.db,
-    good.map(({ id }) => id),
-  );
-  const loose = good.map(({ id, driverId }): LoosePiece => {
-    const last = fittings.get(id);
-    return {
-      driverId,
-      last: last === undefined ? null : { ...last, tiedBy: last.changedWith, removedAt: last.removedAt! },
-    };
-  });
-  return piecesInWholeSets(loose, size);
+  const placed = await withLastPlace(work, good);
+  return piecesInWholeSets(placed, size);
 }

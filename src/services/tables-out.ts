@@ -49,6 +49,7 @@ export const exportColumns: Record<Exported, readonly string[]> = {
       "surface",
       "discipline",
       "plannedRuns",
+      "practiceRuns",
       "minutesPerRun",
       "notes",
     ],
@@ -64,6 +65,7 @@ export const exportColumns: Record<Exported, readonly string[]> = {
     ...["id", "driverId", "driver", "lineId", "sku", "mark", "asNew", "unit", "priorUsage", "priorUsageSd"],
     ...[
       "boughtOn",
+      "keptFor",
       "notes",
       "carId",
       "car",

@@ -87,7 +87,9 @@ export async function wearPicture(asking: Work, id: string, { axis = "usage", ..
   ]);
   const since = ageSince(piece, fittings[0]?.fittedAt);
   const ahead =
-    retiredAt === null ? await aheadOf(work, piece, model, fitting?.carId ?? asked.carId ?? null) : [];
+    retiredAt === null
+      ? (await aheadOf(work, piece, model, fitting?.carId ?? asked.carId ?? null)).ahead
+      : [];
   const timeZone = await clubTimeZone(work);
   const at = seen.map((one) => one.at);
   const scale = wearScale(model.kind, model.overrides);

@@ -1,5 +1,6 @@
 import { type WornBy, tabulated } from "../domain/demand.ts";
 import { type LineKnowledge, type PieceInUse, pieceForecast } from "../domain/forecast.ts";
+import type { AnyLimit } from "../domain/wear.ts";
 import { forecastNewPiece, splitFit, type WearForecast, type WearLineFit } from "../stats/index.ts";
 
 /** One part of a line's fit: the wear of its pieces if the line wears so. */
@@ -41,13 +42,18 @@ function ladder(wear: WearLineFit, end: number): number {
  * The chance that one piece is worn out within further wearing usage, under each stratum of its line. Pieces that nobody
  * has looked at share a table where they have the same usage behind them.
  */
-export function wornTables(line: LineKnowledge, piece: PieceInUse, end: number): readonly WornBy[] {
+export function wornTables(
+  line: LineKnowledge,
+  piece: PieceInUse,
+  end: number,
+  limit: AnyLimit = "club",
+): readonly WornBy[] {
   const reach = ladder(line.wear, end);
   const { id, ...said } = piece;
   const of = JSON.stringify(said);
-  const key = piece.seen.length === 0 ? `unseen ${of} ${reach}` : `${id} ${reach}`;
+  const key = `${piece.seen.length === 0 ? `unseen ${of}` : id} ${reach}${limit === "club" ? "" : ` ${limit}`}`;
   return remembered(line.wear, key, of, ({ wear }) =>
-    tabulated(wornBy(pieceForecast({ ...line, wear }, piece)), reach),
+    tabulated(wornBy(pieceForecast({ ...line, wear }, piece, limit)), reach),
   );
 }
 

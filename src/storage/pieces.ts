@@ -26,6 +26,19 @@ export async function countPiecesInUse(q: Queries, driverId: string, kindId: str
   return Number(row.pieces);
 }
 
+/** Does a driver keep any piece for practice? */
+export async function isAnyKeptForPractice(q: Queries, driverId: string): Promise<boolean> {
+  const row = await q
+    .selectFrom("pieces")
+    .select("id")
+    .where("driverId", "=", driverId)
+    .where("keptFor", "=", "practice")
+    .where("retiredAt", "is", null)
+    .limit(1)
+    .executeTakeFirst();
+  return row !== undefined;
+}
+
 export const pieceStates = ["fitted", "spare", "retired"] as const;
 export type PieceState = (typeof pieceStates)[number];
 

@@ -35,7 +35,7 @@ export async function selectLastFittings(q: Queries, pieceIds: readonly string[]
     .selectFrom("fittings")
     .innerJoin("positions", "positions.id", "fittings.positionId")
     .select(["fittings.pieceId", "fittings.carId", "fittings.fittedAt", "fittings.removedAt"])
-    .select("positions.changedWith")
+    .select(["positions.changedWith", "positions.name as position"])
     .where("fittings.pieceId", "in", pieceIds)
     .orderBy("fittings.fittedAt")
     .execute();

@@ -1,4 +1,4 @@
-import type { RetiredFor } from "../domain/piece.ts";
+import type { KeptFor, RetiredFor } from "../domain/piece.ts";
 
 /**
  * The tables as TypeScript sees them: one interface per table of schema/, with the same names. `Json` columns hold
@@ -114,6 +114,8 @@ export interface PieceRow extends Kept {
   priorUsage: number | null;
   priorUsageSd: number | null;
   boughtOn: string | null;
+  /** loose, it takes the practice runs of the place it came off; null: it races */
+  keptFor: KeptFor | null;
   retiredAt: string | null;
   retiredFor: RetiredFor | null;
   notes: string | null;
@@ -141,6 +143,8 @@ export interface MeetingRow extends Kept {
   surface: string;
   discipline: string | null;
   plannedRuns: number;
+  /** how many of them are practice; null: not said */
+  practiceRuns: number | null;
   minutesPerRun: number;
   notes: string | null;
 }

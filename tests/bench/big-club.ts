@@ -120,7 +120,13 @@ class ClubMaker {
       this.#add("carModels", { ...kept, name: `Model ${discipline}`, discipline, internalRatio: null }),
     );
     const meetings = Array.from({ length: meetingsRun + meetingsPerSeason }, (_, m) => {
-      const said = { venueId: null, surface: "asphalt", discipline: null, plannedRuns: runsPerMeeting };
+      const said = {
+        venueId: null,
+        surface: "asphalt",
+        discipline: null,
+        plannedRuns: runsPerMeeting,
+        practiceRuns: null,
+      };
       const startsOn = moment(runMs(m, 0)).slice(0, 10);
       return this.#add("meetings", {
         ...{ ...kept, name: `Meeting ${m + 1}`, startsOn, days: 1, minutesPerRun },
@@ -174,6 +180,7 @@ class ClubMaker {
         ...{ driverId, lineId, mark: `M${this.#made}`, createdAt: moment(ms), version: 1, notes: null },
         asNew: known ? measure.asNew + measure.asNewSd * this.#random.normal() : null,
         ...{ priorUsage: null, priorUsageSd: null, boughtOn: null, retiredAt: null, retiredFor: null },
+        keptFor: null,
         ...said,
       },
       ms,

@@ -95,7 +95,7 @@ export async function fillHistory(
         const until = from + runsPerPiece;
         const ended = until < total;
         const end = ended ? at(until, -1) : null;
-        const none = { priorUsage: null, priorUsageSd: null, boughtOn: null, notes: null };
+        const none = { priorUsage: null, priorUsageSd: null, boughtOn: null, keptFor: null, notes: null };
         const retired = { retiredAt: end, retiredFor: ended ? ("worn" as const) : null };
         const asNew = 15.485;
         pieces.push({

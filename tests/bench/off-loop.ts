@@ -89,7 +89,7 @@ async function prepare(folder: string) {
     for (let p = 0; p < piecesPerLine; p++) {
       const id = newId();
       const none = { priorUsage: null, priorUsageSd: null, retiredAt: null, retiredFor: null, notes: null };
-      const kept = { createdAt: at, version: 1, boughtOn: "2026-01-01" };
+      const kept = { createdAt: at, version: 1, boughtOn: "2026-01-01", keptFor: null };
       pieces.push({ id, clubId, driverId, lineId, mark: `${l}-${p}`, asNew: 15.485, ...kept, ...none });
       const rate = 0.0005 * (0.7 + 0.6 * (((l * 7 + p) * 0.618) % 1));
       for (let r = 1; r <= readingsPerPiece; r++) {

@@ -73,11 +73,9 @@ describe("the need of a line with sets kept for practice", () => {
     for (const worlds of [testBed([1, 2]), testBed([4], { after: 0 }), testBed([2, 1], { kept: 2 })]) {
       const kept = piecesNeeded(worlds, breakage);
       const raced = piecesNeeded(without(worlds), breakage);
-      kept.forEach((law, i) =>
-        raced[i]!.forEach((_, k) =>
-          expect(pmfCdf(law, k)).toBeGreaterThanOrEqual(pmfCdf(raced[i]!, k) - 2e-3),
-        ),
-      );
+      for (const [i, law] of kept.entries())
+        for (let k = 0; k < raced[i]!.length; k++)
+          expect(pmfCdf(law, k)).toBeGreaterThanOrEqual(pmfCdf(raced[i]!, k) - 2e-3);
       expect(pmfMean(kept.at(-1)!)).toBeLessThan(pmfMean(raced.at(-1)!));
     }
   });
@@ -92,9 +90,9 @@ describe("the need of a line with sets kept for practice", () => {
   it("where sets kept bear nothing and none follows is what it is without them", () => {
     const done = testBed([1, 2], { sets: [[() => 1]], after: 0 });
     const [kept, raced] = [piecesNeeded(done, rare), piecesNeeded(without(done), rare)];
-    kept.forEach((law, i) =>
-      law.forEach((_, k) => expect(Math.abs(pmfCdf(law, k) - pmfCdf(raced[i]!, k))).toBeLessThan(2e-3)),
-    );
+    for (const [i, law] of kept.entries())
+      for (let k = 0; k < law.length; k++)
+        expect(Math.abs(pmfCdf(law, k) - pmfCdf(raced[i]!, k))).toBeLessThan(2e-3);
   });
 });
 
@@ -132,8 +130,8 @@ describe("a place followed by hand", () => {
     const next = [0, 0, 0, 1, 1, 1, 1, 1, 1, 1, 2, 2];
     expect(changes(0)).toEqual(none);
     expect(changes(0.3)).toEqual(next);
-    grid(0).forEach((mean, i) => expect(mean).toBeCloseTo(none[i]!, 2));
-    grid(0.3).forEach((mean, i) => expect(mean).toBeCloseTo(next[i]!, 2));
+    for (const [i, mean] of grid(0).entries()) expect(mean).toBeCloseTo(none[i]!, 2);
+    for (const [i, mean] of grid(0.3).entries()) expect(mean).toBeCloseTo(next[i]!, 2);
   });
 
   it("ends a set where its race wear and what practice leaves to it come to its life", () => {

@@ -31,6 +31,7 @@ const kindShape = z.strictObject({
       basis: z.enum(["size", "loss"]),
       race: positive.nullable(),
       club: positive,
+      practice: positive.optional(),
       stop: positive.nullable(),
     })
     .nullable(),

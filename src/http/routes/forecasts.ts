@@ -1,7 +1,7 @@
 import { z } from "zod";
 import { limitNames } from "../../domain/wear.ts";
 import { forecastPiece } from "../../services/forecast-piece.ts";
-import { chance, Range, Sentence, share } from "../answer-schemas.ts";
+import { chance, PracticeKept, Range, Sentence, share } from "../answer-schemas.ts";
 import { exampleIds } from "../example-ids.ts";
 import { operation } from "../operation.ts";
 import { ById, Day, Id, Instant } from "../schemas.ts";
@@ -38,7 +38,7 @@ const Forecast = z
       value: z
         .number()
         .meta({ description: "the size, or the loss from the piece's own as-new size, in `unit`" }),
-      wear: z.number().meta({ description: "the wear that this is" }),
+      wear: z.number().meta({ description: "the wear that this is, in `unit`" }),
     }),
     usage: z.number().meta({ description: "usage so far, on the clock" }),
     lastSeenAt: Instant.nullable().meta({ description: "the last reading or grade" }),
@@ -69,6 +69,7 @@ const Forecast = z
       .object(OverMeeting)
       .nullable()
       .meta({ description: "null where the calendar has no meeting ahead for its car" }),
+    practice: PracticeKept,
     throughMeeting: z
       .object({
         ...OverMeeting,
@@ -99,7 +100,7 @@ const Forecast = z
           usage: z.number().meta({ description: "usage it was read at, on the clock" }),
           value: z.number().nullable().meta({ description: "what was read, in `unit`" }),
           standardScore: z.number().meta({ description: "how far off the trend, in standard deviations" }),
-          weight: share.meta({ description: "the weight it has in the forecast" }),
+          weight: share.meta({ description: "share of its full weight that it has in the forecast, 0 to 1" }),
         }),
       )
       .meta({ description: "readings off the trend: weighed down, never dropped" }),

@@ -63,6 +63,11 @@ export const Limits = z
     }),
     race: size.nullable().meta({ description: "past it the piece is slower than a new one", example: 0.05 }),
     club: size.meta({ description: "the limit that forecasts use", example: 0.08 }),
+    practice: size.nullable().optional().meta({
+      description:
+        "up to it a piece that is finished for racing may be used in practice, in the unit of the kind, from club to stop; null or left out: pieces are not kept for practice",
+      example: 0.09,
+    }),
     stop: size.nullable().meta({ description: "past it the piece is not to be run", example: 0.1 }),
   })
   .meta({

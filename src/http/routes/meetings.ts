@@ -35,6 +35,18 @@ const PlannedRuns = z
   .max(100, "must be at most 100")
   .meta({ description: "runs that one car is expected to make, practice included", example: 6 });
 
+const PracticeRuns = z
+  .number()
+  .int("must be a whole number of runs")
+  .min(0, "must be at least 0")
+  .max(100, "must be at most 100")
+  .nullable()
+  .meta({
+    description:
+      "how many of the runs planned are practice, which sets kept for practice take; null: not said, and counted as one in six where a set is kept",
+    example: 1,
+  });
+
 const members = {
   startsOn: Day.meta({ description: "its first day, in the club's time zone" }),
   days: z.number().int().min(1, "must be at least 1").max(7, "must be at most 7").meta({
@@ -57,6 +69,7 @@ const Meeting = z
     id: Id,
     name: z.string().meta({ example: "Summer touring, round 1" }),
     ...members,
+    practiceRuns: PracticeRuns,
     surface: SurfaceWord,
     createdAt: Instant,
     version: Version,
@@ -78,10 +91,13 @@ const MeetingGiven = z.strictObject({
   // A club meeting is one practice, three heats and two finals of 5 minutes, and half a minute of laps out and in:
   // common practice, no source.
   plannedRuns: PlannedRuns.default(6),
+  practiceRuns: PracticeRuns.default(null),
   minutesPerRun: members.minutesPerRun.default(5.5),
   notes: Notes.default(null),
 });
-const MeetingChanges = z.strictObject({ name: text(120), ...members, surface: SurfaceWord }).partial();
+const MeetingChanges = z
+  .strictObject({ name: text(120), ...members, practiceRuns: PracticeRuns, surface: SurfaceWord })
+  .partial();
 
 const EntryGiven = z.strictObject({
   attends: z.boolean(),
@@ -127,6 +143,7 @@ export const meetingOperations = [
         venueId: exampleIds.venueId,
         discipline: "touring",
         plannedRuns: 6,
+        practiceRuns: 1,
         minutesPerRun: 5.5,
       },
     },

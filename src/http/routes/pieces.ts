@@ -11,7 +11,7 @@ import { listPieces } from "../../services/list-pieces.ts";
 import { pieceStates } from "../../storage/pieces.ts";
 import { exampleIds } from "../example-ids.ts";
 import { operation } from "../operation.ts";
-import { AsNew, Fitting, fittedNow, Mark, RetiredFor } from "../piece-schemas.ts";
+import { AsNew, Fitting, fittedNow, KeptFor, Mark, RetiredFor } from "../piece-schemas.ts";
 import {
   ById,
   Day,
@@ -48,6 +48,7 @@ const Piece = z
     driverId: Id,
     lineId: Id,
     ...pieceFields,
+    keptFor: KeptFor,
     retiredAt: Instant.nullable(),
     retiredFor: RetiredFor.nullable(),
     createdAt: Instant,
@@ -85,7 +86,7 @@ const PieceGiven = z.strictObject({
   boughtOn: pieceFields.boughtOn.default(null),
   notes: Notes.default(null),
 });
-const PieceChanges = z.strictObject(pieceFields).partial();
+const PieceChanges = z.strictObject({ ...pieceFields, keptFor: KeptFor }).partial();
 
 export const pieceOperations = [
   operation({
@@ -153,7 +154,9 @@ export const pieceOperations = [
     method: "patch",
     path: "/v1/pieces/{id}",
     operationId: "changePiece",
-    summary: "Correct a piece's mark, as-new reading or prior usage",
+    summary: "Correct a piece's mark, as-new reading or prior usage, or keep it for practice",
+    description:
+      "Members that are not given stay. `keptFor` is set for the whole pair or set that was fitted together last.",
     tags: ["pieces"],
     need: "log:write",
     record: "pieces",

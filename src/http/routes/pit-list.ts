@@ -1,7 +1,7 @@
 import { z } from "zod";
 import { surfaces } from "../../domain/kind.ts";
 import { pitList } from "../../services/pit-list.ts";
-import { cautions, chance, Sentence, share, Totals } from "../answer-schemas.ts";
+import { cautions, chance, PracticeKept, Sentence, share, Totals } from "../answer-schemas.ts";
 import { operation } from "../operation.ts";
 import { ById, Currency, Day, Id, Instant, MinorUnits, queryNumber } from "../schemas.ts";
 import { shelfMembers } from "../stock-list-schemas.ts";
@@ -63,14 +63,18 @@ const PitList = z
         name: z.string(),
         kindCode: z.string(),
         carStopper: z.boolean(),
-        pieces: z.number().int().meta({ description: "how many to have in the box" }),
+        pieces: z.number().int().meta({ description: "how many pieces to have in the box" }),
         why: z.enum(["car-stopper", "likely", "target"]),
         chanceNeeded: chance("at least one is needed"),
         expectedNeed: z.number(),
         inBox: z.number().int(),
         atHome: z.number().int(),
         spares: z.number().int(),
-        onShelf: z.number().int().meta({ description: "of the club or shop, to be bought from" }),
+        practice: PracticeKept,
+        onShelf: z
+          .number()
+          .int()
+          .meta({ description: "pieces on shelves of the club or shop, to be bought from" }),
         missing: z.number().int(),
         currency: Currency,
         costMinorUnits: MinorUnits.meta({ description: "price of the packs that hold what is missing" }),

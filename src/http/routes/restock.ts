@@ -6,6 +6,7 @@ import {
   cautions,
   chance,
   LeadTime,
+  PracticeKept,
   reviewPeriodDays,
   scope,
   Sentence,
@@ -34,11 +35,13 @@ const RestockEntry = z
     onHand: z.number().int(),
     onOrder: z.number().int(),
     spares: z.number().int().meta({ description: "part-worn pieces that can still serve" }),
+    practice: PracticeKept,
     ageing: z.number().int().meta({
       description: "pieces on hand that will be past their shelf life by then, and are not counted",
     }),
     stockWanted: z.number().int().meta({
-      description: "the smallest stock that meets the target, or this line's part in that of the whole list",
+      description:
+        "pieces: the smallest stock that meets the target, or this line's part in that of the whole list",
     }),
     orderMultiplePacks: z
       .number()
@@ -81,7 +84,7 @@ const RestockList = z
     targetCovers: TargetCovers,
     reviewPeriodDays: z.number().int(),
     currency: Currency,
-    cars: z.number().int().meta({ description: "cars that the list is for" }),
+    cars: z.number().int().meta({ description: "number of cars that the list is for" }),
     calendarEndsOn: CalendarEnd,
     totals: Totals,
     chanceWithout: chance(
@@ -98,7 +101,7 @@ const RestockList = z
         orderBy: Day.nullable(),
         totals: Totals,
         belowMinimumByMinorUnits: MinorUnits.meta({
-          description: "how much is missing to the supplier's minimum order",
+          description: "what is missing to the supplier's minimum order, in minor units of the currency",
         }),
         toReachMinimum: z
           .array(
