@@ -2777,7 +2777,7 @@ export interface components {
              * @example SPR-48
              */
             kindCode: string;
-            /** @description Global Trade Item Number, 8 to 14 digits with the check digit; null where it is not known */
+            /** @description Global Trade Item Number: 8, 12, 13 or 14 digits, the last of them the check digit; null where it is not known */
             gtin: string | null;
             /**
              * @description article number of the maker
@@ -3390,7 +3390,7 @@ export interface components {
         };
         /** @description what a car does at a meeting */
         Entry: {
-            /** @description id of the meeting; null where none is meant */
+            /** @description id of the meeting */
             meetingId: components["schemas"]["Id"];
             /** @description id of the car */
             carId: components["schemas"]["Id"];
@@ -3538,7 +3538,7 @@ export interface components {
             }[];
             /** @description null where the calendar has no meeting ahead for its car */
             nextMeeting: {
-                /** @description id of the meeting; null where none is meant */
+                /** @description id of the meeting */
                 meetingId: components["schemas"]["Id"];
                 /** @description what people call it */
                 name: string;
@@ -3563,7 +3563,7 @@ export interface components {
             practice: components["schemas"]["PracticeKept"] | null;
             /** @description from now through the meeting of `meetingId`; null where none was asked for */
             throughMeeting: {
-                /** @description id of the meeting; null where none is meant */
+                /** @description id of the meeting */
                 meetingId: components["schemas"]["Id"];
                 /** @description what people call it */
                 name: string;
@@ -3712,7 +3712,7 @@ export interface components {
             asOf: string;
             /** @description the next meeting that the car attends; null where none is ahead */
             nextMeeting: {
-                /** @description id of the meeting; null where none is meant */
+                /** @description id of the meeting */
                 meetingId: components["schemas"]["Id"];
                 /** @description what people call it */
                 name: string;
@@ -4102,6 +4102,10 @@ export interface components {
             lineId: components["schemas"]["Id"];
             /** @description stock-keeping unit: the article number that the line is ordered by */
             sku: string;
+            /** @description SKU of the line that it is bought as: its own, or that of the one that supersedes it */
+            boughtAs: string;
+            /** @description SKUs of the lines in use that have ended and are bought as that one, with commas between them; their need and stock are counted with it, as on the restock list */
+            insteadOf: string | null;
             /**
              * Format: date-time
              * @description moment in UTC, RFC 3339
@@ -4135,7 +4139,7 @@ export interface components {
             onOrder: number;
             /** @description no more is there and on order than the reorder point, and less than one orders up to */
             orderNow: boolean;
-            /** @description days from order to arrival, learned from orders received; without any, the supplier's promise */
+            /** @description days from order to arrival: what the supplier promises, corrected by the orders received so far */
             leadTime: components["schemas"]["LeadTime"];
             /** @description the answer in one sentence with its numbers */
             sentence: string;
@@ -4322,7 +4326,7 @@ export interface components {
             orderUpTo: number;
             /** @description pieces, order-up-to level less those expected to be needed before a delivery */
             safetyStock: number;
-            /** @description days from order to arrival, learned from orders received; without any, the supplier's promise */
+            /** @description days from order to arrival: what the supplier promises, corrected by the orders received so far */
             leadTime: components["schemas"]["LeadTime"];
             /** @description pieces on the club's shelves that are not counted as on hand; 0 where the whole club is asked for, whose stock they are */
             onShelf: number;
@@ -4537,7 +4541,7 @@ export interface components {
             asOf: string;
             /** @description the meeting that the list is for */
             meeting: {
-                /** @description id of the meeting; null where none is meant */
+                /** @description id of the meeting */
                 meetingId: components["schemas"]["Id"];
                 /** @description what people call it */
                 name: string;
@@ -5092,7 +5096,7 @@ export interface components {
             chanceWith: number;
             /** @description pieces expected to be missing without the order; a mean, so it need not be whole */
             expectedShort: number;
-            /** @description days from order to arrival, learned from orders received; without any, the supplier's promise */
+            /** @description days from order to arrival: what the supplier promises, corrected by the orders received so far */
             leadTime: components["schemas"]["LeadTime"];
             /** @description the answer in one sentence with its numbers */
             sentence: string;
@@ -5138,7 +5142,7 @@ export interface components {
             id: components["schemas"]["Id"];
             /** @description id of the stock line */
             lineId: components["schemas"]["Id"];
-            /** @description id of the location at which stock is kept; null where there is none */
+            /** @description id of the location at which stock is kept */
             locationId: components["schemas"]["Id"];
             /**
              * @description pieces that came; negative for pieces that went
@@ -5199,7 +5203,7 @@ export interface components {
              * @example Spur gear 87T, 48 DP, pair
              */
             lineName: string;
-            /** @description id of the location at which stock is kept; null where there is none */
+            /** @description id of the location at which stock is kept */
             locationId: components["schemas"]["Id"];
             /**
              * @description what the location is called
@@ -5221,7 +5225,7 @@ export interface components {
             pieces: number;
         };
         Stocktake: {
-            /** @description id of the location at which stock is kept; null where there is none */
+            /** @description id of the location at which stock is kept */
             locationId: components["schemas"]["Id"];
             /**
              * Format: date-time
@@ -5422,7 +5426,7 @@ export interface components {
             sku: string;
             /** @description what the shop calls it; null where the list does not say */
             name: string | null;
-            /** @description Global Trade Item Number, 8 to 14 digits with the check digit; null where it is not known */
+            /** @description Global Trade Item Number: 8, 12, 13 or 14 digits, the last of them the check digit; null where it is not known */
             gtin: string | null;
             /** @description the maker's part number */
             mpn: string | null;
@@ -5469,7 +5473,7 @@ export interface components {
             sku: string;
             /** @description what the shop calls it; null where the list does not say */
             name: string | null;
-            /** @description Global Trade Item Number, 8 to 14 digits with the check digit; null where it is not known */
+            /** @description Global Trade Item Number: 8, 12, 13 or 14 digits, the last of them the check digit; null where it is not known */
             gtin: string | null;
             /** @description the maker's part number */
             mpn: string | null;
@@ -5575,7 +5579,7 @@ export interface components {
             sku: string;
             /** @description what the shop calls it; null where the list does not say */
             name: string | null;
-            /** @description Global Trade Item Number, 8 to 14 digits with the check digit; null where it is not known */
+            /** @description Global Trade Item Number: 8, 12, 13 or 14 digits, the last of them the check digit; null where it is not known */
             gtin: string | null;
             /** @description the maker's part number */
             mpn: string | null;
@@ -5798,7 +5802,7 @@ export interface components {
                 costMinorUnits: number;
                 /** @description part number of the maker; null where it is not known */
                 makersPartNumber: string | null;
-                /** @description Global Trade Item Number, 8 to 14 digits with the check digit; null where it is not known */
+                /** @description Global Trade Item Number: 8, 12, 13 or 14 digits, the last of them the check digit; null where it is not known */
                 gtin: string | null;
             }[] | null;
             /** @description what to buy of this supplier by a later order; arrivals count from `orderBy` */
@@ -5857,7 +5861,7 @@ export interface components {
             costMinorUnits: number;
             /** @description part number of the maker; null where it is not known */
             makersPartNumber: string | null;
-            /** @description Global Trade Item Number, 8 to 14 digits with the check digit; null where it is not known */
+            /** @description Global Trade Item Number: 8, 12, 13 or 14 digits, the last of them the check digit; null where it is not known */
             gtin: string | null;
             /**
              * Format: date
@@ -5887,7 +5891,7 @@ export interface components {
             boughtThrough: string;
             /** @description days by which it is there when it is ordered as advised */
             arrival: components["schemas"]["Arrival"];
-            /** @description days from order to arrival, learned from orders received; without any, the supplier's promise */
+            /** @description days from order to arrival: what the supplier promises, corrected by the orders received so far */
             leadTime: components["schemas"]["LeadTime"];
             /** @description drivers whose need it is: three or more */
             drivers: number;
@@ -6067,10 +6071,10 @@ export interface components {
         Order: {
             /** @description identifier that the service gave the record; it is never given again */
             id: components["schemas"]["Id"];
-            /** @description id of the supplier; null only for lines that name none */
+            /** @description id of the supplier */
             supplierId: components["schemas"]["Id"];
             /**
-             * @description what the supplier is called; null only for lines that name none
+             * @description what the supplier is called
              * @example Harrowmead Trade
              */
             supplierName: string;
@@ -8728,7 +8732,7 @@ export interface operations {
                      */
                     currency?: string;
                     /**
-                     * @description Global Trade Item Number, 8 to 14 digits with the check digit; null where it is not known
+                     * @description Global Trade Item Number: 8, 12, 13 or 14 digits, the last of them the check digit; null where it is not known
                      * @default null
                      */
                     gtin?: string | null;
@@ -8988,7 +8992,7 @@ export interface operations {
                      * @example AUD
                      */
                     currency?: string;
-                    /** @description Global Trade Item Number, 8 to 14 digits with the check digit; null where it is not known */
+                    /** @description Global Trade Item Number: 8, 12, 13 or 14 digits, the last of them the check digit; null where it is not known */
                     gtin?: string | null;
                     /**
                      * @description article number of the maker
@@ -10545,7 +10549,7 @@ export interface operations {
                 after?: string;
                 /** @description id of the car */
                 carId?: components["schemas"]["Id"];
-                /** @description id of the meeting; null where none is meant */
+                /** @description id of the meeting */
                 meetingId?: components["schemas"]["Id"];
                 /** @description true for the newest first */
                 newestFirst?: boolean;
@@ -15484,7 +15488,7 @@ export interface operations {
                  *     }
                  */
                 "application/json": {
-                    /** @description id of the location at which stock is kept; null where there is none */
+                    /** @description id of the location at which stock is kept */
                     locationId: components["schemas"]["Id"];
                     /**
                      * Format: date-time
@@ -17201,7 +17205,7 @@ export interface operations {
                  *     }
                  */
                 "application/json": {
-                    /** @description id of the supplier; null only for lines that name none */
+                    /** @description id of the supplier */
                     supplierId: components["schemas"]["Id"];
                     /** @description where it will be received */
                     locationId: components["schemas"]["Id"];

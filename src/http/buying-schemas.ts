@@ -25,9 +25,11 @@ export const orderedLine = {
 
 /** When to order again, and how far up. */
 export const levels = {
-  reorderPoint: count.meta({ description: "order again when no more than this is on hand and on order" }),
+  reorderPoint: count.meta({
+    description: "pieces: order again when no more than this is on hand and on order",
+  }),
   orderUpTo: count.meta({
-    description: "and then up to this: it lasts until an order of the next review arrives",
+    description: "pieces: and then up to this, which lasts until an order of the next review arrives",
   }),
 };
 export const orderNow = z.boolean().meta({

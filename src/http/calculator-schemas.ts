@@ -40,7 +40,10 @@ const inOrder = (p10: number, p90: number) => p10 < p90;
 /** A range in which four of five lie. */
 export const believedRange = (of: string) =>
   z
-    .strictObject({ p10: magnitude(`one in ten is below: ${of}`), p90: magnitude("one in ten is above") })
+    .strictObject({
+      p10: magnitude(`one in ten is below: ${of}`),
+      p90: magnitude("one in ten is above, in the same unit"),
+    })
     .refine(({ p10, p90 }) => inOrder(p10, p90), { path: ["p90"], error: "must be above p10" });
 
 export const Life = z

@@ -2,6 +2,7 @@ import { z } from "zod";
 import { createDocument, type ZodOpenApiOperationObject, type ZodOpenApiResponseObject } from "zod-openapi";
 import exampleAnswers from "./example-answers.json" with { type: "json" };
 import { exampleParams } from "./example-ids.ts";
+import { wordsFor } from "./field-words.ts";
 import { guards, isGuarded, requiresIfMatch } from "./conditional.ts";
 import type { Answer, Operation, Spec } from "./operation.ts";
 import { Problem, problemList } from "./problem.ts";
@@ -244,6 +245,43 @@ function mendReference(schema: Record<string, unknown>): void {
   if ("$ref" in schema) delete schema["additionalProperties"];
 }
 
+type Shape = Record<string, unknown>;
+const isShape = (value: unknown): value is Shape =>
+  typeof value === "object" && value !== null && !Array.isArray(value);
+const listOf = (value: unknown): unknown[] => (Array.isArray(value) ? value : []);
+
+const takesNull = (schema: Shape): boolean =>
+  [schema["type"]].flat().includes("null") ||
+  ["anyOf", "oneOf"].some((key) => listOf(schema[key]).some((one) => isShape(one) && takesNull(one)));
+
+/** Gives a description to every field below a schema that has none of its own; `place` is the way there. */
+function describeFields(schema: unknown, place: readonly string[]): void {
+  if (!isShape(schema)) return;
+  for (const [name, member] of Object.entries(isShape(schema["properties"]) ? schema["properties"] : {})) {
+    if (!isShape(member)) continue;
+    const words = wordsFor([...place, name], takesNull(member));
+    if (words !== undefined) member["description"] ??= words;
+    describeFields(member, [...place, name]);
+  }
+  for (const key of ["items", "additionalProperties"]) describeFields(schema[key], place);
+  for (const key of ["anyOf", "oneOf", "allOf"])
+    for (const alternative of listOf(schema[key])) describeFields(alternative, place);
+}
+
+/** The same for the parameters, the body and the answers of an operation. */
+function describeOperation(operation: Shape): void {
+  const place = [operation["operationId"] as string];
+  for (const parameter of listOf(operation["parameters"]) as Shape[]) {
+    const schema = parameter["schema"] as Shape | undefined;
+    const words = wordsFor([...place, parameter["name"] as string], false);
+    if (schema?.["description"] === undefined && words !== undefined) parameter["description"] ??= words;
+  }
+  const bodies = [operation["requestBody"], ...Object.values((operation["responses"] ?? {}) as Shape)];
+  for (const body of bodies)
+    if (isShape(body) && isShape(body["content"]))
+      for (const media of Object.values(body["content"])) describeFields((media as Shape)["schema"], place);
+}
+
 /** A response that many operations share: every code that has this status, and one of them as the example. */
 function problemObject(status: number): ZodOpenApiResponseObject {
   const listed = problemList.filter((problem) => problem.status === status);
@@ -321,6 +359,10 @@ export function openApiDocument(operations: readonly Operation[], version: strin
     for (const { parameters = [] } of Object.values(item) as { parameters?: { schema?: object }[] }[])
       for (const { schema } of parameters)
         if (schema !== undefined) describeParameter(schema as Record<string, unknown>);
+  for (const item of Object.values(document.paths ?? {}))
+    for (const operation of Object.values(item)) if (isShape(operation)) describeOperation(operation);
+  for (const [name, schema] of Object.entries(document.components?.schemas ?? {}))
+    describeFields(schema, [name]);
   walk(document.paths, mendReference);
   walk(document.components?.schemas, mendReference);
   return document;

@@ -76,7 +76,7 @@ export const OnShelf = z
       .meta({ description: "on the shelf, as it is sold; null: the shop does not tell" }),
     pieces: count.nullable().meta({ description: "the pieces in those packs" }),
     heldPieces: count.meta({ description: "of them held for drivers from today on" }),
-    heldForDriver: count.meta({ description: "of those, for the driver whose answer this is" }),
+    heldForDriver: count.meta({ description: "pieces of those, for the driver whose answer this is" }),
     priceMinorUnits: MinorUnits.nullable().meta({ description: "of one pack, in minor units of `currency`" }),
     currency: z.string().meta({ example: "AUD" }),
     availability: z.string().nullable().meta({ description: "a word of schema.org" }),

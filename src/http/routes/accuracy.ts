@@ -7,8 +7,8 @@ import { ById, Id, Instant } from "../schemas.ts";
 
 const CoverageAt = z
   .object({
-    level: share.meta({ description: "what the ranges claim to hold" }),
-    inside: z.number().int().meta({ description: "outcomes that lay in their range" }),
+    level: share.meta({ description: "share of outcomes that the ranges claim to hold, 0 to 1" }),
+    inside: z.number().int().meta({ description: "number of outcomes that lay in their range" }),
     share: share.meta({ description: "their share" }),
     limits: z.object({ low: share, high: share }).meta({
       description:

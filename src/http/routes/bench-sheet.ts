@@ -18,9 +18,11 @@ const checkWorth = {
 const Tonight = z
   .object({
     rule: AdviceRule,
-    minutes: z.number().meta({ description: "bench time asked for" }),
-    minutesUsed: z.number().meta({ description: "bench time of the checks, never more" }),
-    gainMinorUnits: MinorUnits.meta({ description: "what they are expected to save together" }),
+    minutes: z.number().meta({ description: "bench time asked for, minutes" }),
+    minutesUsed: z.number().meta({ description: "bench time of the checks, minutes, never more" }),
+    gainMinorUnits: MinorUnits.meta({
+      description: "what they are expected to save together, in minor units of the currency",
+    }),
     checks: z.array(
       z.object({
         position: z.string(),
@@ -90,7 +92,9 @@ const BenchSheet = z
       })
       .nullable(),
     ready: z.boolean().meta({ description: "nothing is to be changed, and no position is empty" }),
-    minutes: z.number().meta({ description: "bench time for all that is to be changed or looked at" }),
+    minutes: z
+      .number()
+      .meta({ description: "bench time for all that is to be changed or looked at, minutes" }),
     adviceBy: z
       .object({
         rule: AdviceRule,
@@ -106,9 +110,12 @@ const BenchSheet = z
       .object({
         rule: AdviceRule,
         currency: Currency,
-        labourMinorUnits: MinorUnits.meta({ description: "labour of one planned change" }),
+        labourMinorUnits: MinorUnits.meta({
+          description: "labour of one planned change, in minor units of the currency",
+        }),
         lostRunMinorUnits: MinorUnits.meta({
-          description: "lost when a part without which the day is over wears out at the meeting",
+          description:
+            "minor units of the currency, lost when a part without which the day is over wears out at the meeting",
         }),
         lesserShare: share.meta({ description: "share of that for every other part" }),
       })
@@ -134,11 +141,11 @@ export const benchSheetOperations = [
     need: "answers:read",
     params: ById,
     query: z.strictObject({
-      minutes: queryNumber(0, 600, "bench time to spend on checks tonight").optional(),
+      minutes: queryNumber(0, 600, "bench time to spend on checks tonight, minutes").optional(),
       labourMinorUnits: queryInteger(
         0,
         999_999_999,
-        "labour of one planned change; 5 of a two-decimal currency if not given",
+        "labour of one planned change, in minor units of the currency; 5 of a two-decimal currency if not given",
       ).optional(),
       lostRunMinorUnits: queryInteger(
         0,

@@ -39,7 +39,7 @@ const StockQuestion = z
       kind: z.enum(["cycle", "fill"]).meta({
         description: "cycle: chance of no shortage before a receipt; fill: share of the demand met at once",
       }),
-      value: chance("how much of it is wanted, above 0 and below 1"),
+      value: chance("wanted chance or share, above 0 and below 1"),
     }),
     packSize,
     minimumOrder,
@@ -63,14 +63,13 @@ const StockQuestion = z
 
 const StockLevels = z
   .object({
-    reorderPoint: z
-      .number()
-      .int()
-      .meta({ description: "order when on hand + on order - owed is no more; -1: order only what is owed" }),
-    orderUpTo: z.number().int().meta({ description: "highest level that an order lifts to" }),
+    reorderPoint: z.number().int().meta({
+      description: "units: order when on hand + on order - owed is no more; -1: order only what is owed",
+    }),
+    orderUpTo: z.number().int().meta({ description: "units: highest level that an order lifts to" }),
     safetyStock: z
       .number()
-      .meta({ description: "what is held above the mean demand of the time that the stock has to cover" }),
+      .meta({ description: "units held above the mean demand of the time that the stock has to cover" }),
     cycleServiceLevel: z.number().meta({ description: "chance of no shortage before the next receipt" }),
     fillRate: z.number().meta({ description: "share of the demand met from stock at once" }),
     expectedShort: z.number().meta({
@@ -113,7 +112,7 @@ const OrderQuantity = z
       quantity,
       unroundedQuantity: unrounded,
       criticalRatio: z.number().meta({ description: "share of seasons that the best quantity covers" }),
-      cost: z.number().meta({ description: "expected loss with `quantity`" }),
+      cost: z.number().meta({ description: "expected loss with `quantity`, in the unit of the costs given" }),
       chanceEnough: z.number(),
       expectedShort: z.number(),
       expectedLeft: z.number(),

@@ -18,7 +18,12 @@ const MOST_PIECES = 50;
 const MOST_READINGS = 10_000;
 
 const Readings = z
-  .array(z.strictObject({ usage: amount("usage when it was read"), value: reading("what was read") }))
+  .array(
+    z.strictObject({
+      usage: amount("usage when it was read"),
+      value: reading("what was read, in the unit of `asNew` and `limit`"),
+    }),
+  )
   .superRefine((readings, issues) => {
     const back = readings.findIndex(({ usage }, j) => j > 0 && usage < readings[j - 1]!.usage);
     if (back !== -1)
@@ -91,7 +96,10 @@ const WearFit = z
                 "further usage by which the limit is passed with that probability; null where that is never reached",
             }),
             median: z.number().nullable(),
-            mean: z.number().optional().meta({ description: "left out where the law has none" }),
+            mean: z
+              .number()
+              .optional()
+              .meta({ description: "mean further usage; left out where the law has none" }),
           })
           .meta({
             description: "further usage to the limit, given that it is not passed yet; 0 if it surely is",
@@ -127,7 +135,7 @@ const lasers = {
 
 const Gear = z
   .strictObject({
-    moduleMm: magnitude("module, in millimetres; give this or diametralPitch").optional(),
+    moduleMm: magnitude("module, in mm; give this or diametralPitch").optional(),
     diametralPitch: magnitude("teeth for each inch of pitch diameter; give this or moduleMm").optional(),
     teeth: whole(3, 10_000, "teeth of the gear"),
     pressureAngleDegrees: z
@@ -139,9 +147,9 @@ const Gear = z
     profileShift: z.number().min(-2).max(2).optional().meta({ description: "in modules; 0 if not given" }),
     teethSpanned: whole(1, 10_000, "teeth between the jaws; what suits the gear if not given").optional(),
     newSpanMm: magnitude(
-      "span of this gear when it was new; goes before the computed one, as moulded gears are often shifted",
+      "span of this gear when it was new, mm; goes before the computed one, as moulded gears are often shifted",
     ).optional(),
-    measuredSpanMm: magnitude("span now, over the same teeth").optional(),
+    measuredSpanMm: magnitude("span now, over the same teeth, mm").optional(),
   })
   .superRefine(({ moduleMm, diametralPitch, teeth, teethSpanned, newSpanMm, measuredSpanMm }, issues) => {
     const refuse = (member: string, message: string) =>
@@ -159,19 +167,19 @@ const GearSpan = z
     moduleMm: z.number(),
     diametralPitch: z.number(),
     teethSpanned: z.number().int(),
-    asNewSpanMm: z.number().meta({ description: "span of an unworn gear, computed" }),
-    contactDiameterMm: z.number().meta({ description: "diameter at which the jaws touch" }),
+    asNewSpanMm: z.number().meta({ description: "span of an unworn gear, mm, computed" }),
+    contactDiameterMm: z.number().meta({ description: "diameter at which the jaws touch, mm" }),
     onFlank: z
       .boolean()
       .meta({ description: "they touch the flank well inside tip and root; if not, span other teeth" }),
-    toothThicknessMm: z.number().meta({ description: "of one unworn tooth, along the pitch circle" }),
-    toothChordMm: z.number().meta({ description: "the same as the chord that a tooth calliper reads" }),
+    toothThicknessMm: z.number().meta({ description: "of one unworn tooth, along the pitch circle, mm" }),
+    toothChordMm: z.number().meta({ description: "the same as the chord that a tooth calliper reads, mm" }),
     wear: z
       .object({
         spanLossMm: z.number(),
         toothThinningMm: z
           .number()
-          .meta({ description: "tooth thickness lost at the pitch line; below 0 if the span has grown" }),
+          .meta({ description: "tooth thickness lost at the pitch line, mm; below 0 if the span has grown" }),
         shareOfClubLimit: z.number(),
         limits: z.object({ raceMm: z.number(), clubMm: z.number(), stopMm: z.number() }).meta({
           description: "thinning of 0.1, 0.2 and 0.3 modules: slower than new, change it, not to be run",
@@ -192,8 +200,8 @@ const Drive = z
       .max(100)
       .default(1)
       .meta({ description: "ratio of the gears or belts behind the spur; 1 if there are none" }),
-    tyreDiameterMm: magnitude("diameter of the tyre when new"),
-    wornTyreDiameterMm: magnitude("diameter of the tyre now").optional(),
+    tyreDiameterMm: magnitude("diameter of the tyre when new, mm"),
+    wornTyreDiameterMm: magnitude("diameter of the tyre now, mm").optional(),
   })
   .refine(({ tyreDiameterMm, wornTyreDiameterMm }) => !(wornTyreDiameterMm! > tyreDiameterMm), {
     path: ["wornTyreDiameterMm"],
@@ -202,14 +210,14 @@ const Drive = z
 
 const Rollout = z
   .object({
-    finalDriveRatio: z.number().meta({ description: "turns of the motor for one turn of the wheels" }),
-    rolloutMm: z.number().meta({ description: "way of the car for one turn of the motor" }),
+    finalDriveRatio: z.number().meta({ description: "ratio: turns of the motor for one turn of the wheels" }),
+    rolloutMm: z.number().meta({ description: "way of the car for one turn of the motor, mm" }),
     wornTyre: z
       .object({
         rolloutMm: z.number(),
         rolloutLost: z.number().meta({ description: "share of the rollout that is lost" }),
         exactPinionTeeth: z.number().meta({ description: "teeth that would restore it exactly" }),
-        pinionTeeth: z.number().int().meta({ description: "the nearest pinion there is" }),
+        pinionTeeth: z.number().int().meta({ description: "teeth of the nearest pinion there is" }),
       })
       .nullable()
       .meta({ description: "null without a wornTyreDiameterMm" }),

@@ -49,7 +49,7 @@ const ChangeFeed = z
     items: z.array(Change),
     next: Position.meta({
       description:
-        "give it as `after` to go on, at once if `more` is true and later if not: nothing is missed or repeated",
+        "position in the feed: give it as `after` to go on, at once if `more` is true and later if not: nothing is missed or repeated",
       example: 1482,
     }),
     more: z.boolean().meta({ description: "are there further changes already?" }),

@@ -19,7 +19,7 @@ const DyingItem = z
     heldPieces: count.meta({ description: "of them promised to drivers: as good as sold" }),
     packSize: count,
     priceMinorUnits: MinorUnits.nullable().meta({
-      description: "of one pack, by the shop's list or else by the line; null where neither says",
+      description: "price of one pack, by the shop's list or else by the line; null where neither says",
     }),
     currency: Currency,
     dyingPieces: count

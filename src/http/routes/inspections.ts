@@ -35,7 +35,7 @@ const Reading = z
     value: z.number().meta({ description: "in the kind's unit" }),
     sd: z.number().meta({ description: "standard deviation of one such reading, in the kind's unit" }),
     instrument: z.string(),
-    enteredValue: z.number().meta({ description: "as it was sent" }),
+    enteredValue: z.number().meta({ description: "as it was sent, in `enteredUnit`" }),
     enteredUnit: z.string(),
     confirmed: z.boolean().meta({ description: "it was looked at twice" }),
   })

@@ -47,7 +47,9 @@ const LineWear = z
           p10: z.number(),
           median: z.number(),
           p90: z.number(),
-          believed: z.number().meta({ description: "what the trade believes, before the log" }),
+          believed: z
+            .number()
+            .meta({ description: "how many times as fast by what the trade believes, before the log" }),
           runs: z.number().int().meta({ description: "runs under it" }),
           share: share.meta({ description: "their share of the line's use" }),
           sentence: z.string(),

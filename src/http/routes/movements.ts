@@ -109,7 +109,7 @@ const Stocktake = z
         lineId: Id,
         countedPieces: z.number().int(),
         expectedPieces: z.number().int().meta({ description: "what the ledger held at that moment" }),
-        difference: z.number().int().meta({ description: "counted less expected", example: -1 }),
+        difference: z.number().int().meta({ description: "pieces: counted less expected", example: -1 }),
         movementId: Id.nullable().meta({ description: "the movement that was written, if any" }),
       }),
     ),

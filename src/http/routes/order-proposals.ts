@@ -59,7 +59,7 @@ const ProposedLine = z
     leadTime: LeadTime,
     drivers,
     need: need("pieces needed from the shelf through that day, beyond what drivers hold"),
-    onHand: z.number().int().meta({ description: "on the shelf, and promised to nobody" }),
+    onHand: z.number().int().meta({ description: "pieces on the shelf, and promised to nobody" }),
     heldPieces: count.meta({ description: "on the shelf, and promised to drivers from today on" }),
     onOrder: z.number().int(),
     ageing: z.number().int().meta({ description: "past shelf life by the day asked for, and not counted" }),
@@ -94,7 +94,9 @@ const SupplierProposal = z
     arrival: Arrival.meta({ description: "of the line that takes longest" }),
     leadTime: LeadTime.meta({ description: "of that line" }),
     totals: Totals.meta({ description: "of `lines`" }),
-    minimumOrderMinorUnits: MinorUnits.meta({ description: "in the club's currency; 0 for none" }),
+    minimumOrderMinorUnits: MinorUnits.meta({
+      description: "in minor units of the club's currency; 0 for none",
+    }),
     minimumReached: z.boolean(),
     belowMinimumByMinorUnits: MinorUnits,
     lines: z.array(ProposedLine).meta({

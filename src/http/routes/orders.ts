@@ -65,9 +65,9 @@ const Order = z
         receivedPieces: z
           .number()
           .int()
-          .meta({ description: "came so far, less what was undone", example: 3 }),
-        outstandingPieces: count.meta({ description: "still to come", example: 1 }),
-        overPieces: count.meta({ description: "came beyond what was ordered", example: 0 }),
+          .meta({ description: "pieces that came so far, less what was undone", example: 3 }),
+        outstandingPieces: count.meta({ description: "pieces still to come", example: 1 }),
+        overPieces: count.meta({ description: "pieces that came beyond what was ordered", example: 0 }),
       }),
     ),
     createdAt: Instant,
@@ -104,16 +104,16 @@ const ReceiptGiven = z.strictObject({
     .refine(eachOnce, "names a line twice: add its pieces up"),
 });
 
-const days = z.number().meta({ description: "days", example: 6.4 });
+const days = z.number().meta({ description: "days from order to arrival", example: 6.4 });
 const LeadTimes = z
   .object({
-    count: count.meta({ description: "deliveries observed", example: 7 }),
+    count: count.meta({ description: "number of deliveries observed", example: 7 }),
     meanDays: days.nullable().meta({ description: "mean in days; null before the first delivery" }),
     sdDays: days.nullable().meta({
       description: "sample standard deviation in days; null before the second delivery",
     }),
-    believedMeanDays: days.meta({ description: "what the supplier's record says" }),
-    believedSdDays: days,
+    believedMeanDays: days.meta({ description: "days from order to arrival, by the supplier's record" }),
+    believedSdDays: days.meta({ description: "standard deviation of those days, by the supplier's record" }),
     observations: z.array(z.object({ placedAt: Instant, receivedAt: Instant, days })),
   })
   .meta({ id: "LeadTimes" });

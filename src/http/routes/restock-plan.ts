@@ -20,7 +20,9 @@ const RestockPlan = z
     cars: z.number().int(),
     calendarEndsOn: CalendarEnd,
     lines: z.number().int().meta({ description: "lines that were weighed against each other" }),
-    spentMinorUnits: MinorUnits.meta({ description: "never more than the budget" }),
+    spentMinorUnits: MinorUnits.meta({
+      description: "what the plan costs, in minor units of the currency; never more than the budget",
+    }),
     chanceWithout: chance("no such line runs out through the day with what there is"),
     chanceWith: chance("the same with what is to be bought"),
     chanceAtMost: chance("no other choice for the money reaches more than this"),

@@ -30,7 +30,9 @@ const SeasonCost = z
       z.object({
         month: Month,
         lastDay: Day,
-        actualMinorUnits: Actual.nullable().meta({ description: "null for a month ahead" }),
+        actualMinorUnits: Actual.nullable().meta({
+          description: "what was spent, in minor units of the currency; null for a month ahead",
+        }),
         ahead: z
           .object(spend)
           .nullable()
@@ -94,7 +96,9 @@ const ChangeEarly = z
     currency: Currency,
     rule: AdviceRule,
     changedTogether: z.number().int(),
-    plannedCostMinorUnits: MinorUnits.meta({ description: "of a planned change: parts and labour" }),
+    plannedCostMinorUnits: MinorUnits.meta({
+      description: "of a planned change, parts and labour, in minor units of the currency",
+    }),
     labourMinorUnits: MinorUnits.nullable().meta({
       description: "the labour in it; null where the planned cost was given as a whole",
     }),
@@ -118,7 +122,7 @@ const ChangeEarly = z
     }),
     costPerHundredRunToEndMinorUnits: z
       .number()
-      .meta({ description: "the same where each piece is run to its end" }),
+      .meta({ description: "the same cost where each piece is run to its end" }),
     plannedShare: share.meta({ description: "share of the changes that are planned ones" }),
     usage: z.number().meta({ description: "usage of this piece so far" }),
     endsInNextMeeting: share.nullable(),
@@ -178,7 +182,7 @@ export const seasonOperations = [
       labourMinorUnits: queryInteger(
         0,
         999_999_999,
-        "labour of one planned change, minor units; 5 of a two-decimal currency if not given",
+        "labour of one planned change, in minor units of the currency; 5 of a two-decimal currency if not given",
       ).optional(),
       lostRunCostMinorUnits: queryInteger(
         0,

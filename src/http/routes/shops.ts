@@ -80,7 +80,7 @@ const Shop = z
         ageHours: z.number().min(0).meta({ description: "hours since then", example: 2.5 }),
         rows: count.meta({ description: "things on the list" }),
         matched: count.meta({ description: "of them known to be lines of the club" }),
-        unmatched: count.meta({ description: "of them that nobody has matched yet" }),
+        unmatched: count.meta({ description: "things of them that nobody has matched yet" }),
       })
       .nullable()
       .meta({ description: "the last good list; null before the first" }),
@@ -88,7 +88,7 @@ const Shop = z
       .object({
         at: Instant,
         reason: z.string(),
-        failures: count.meta({ description: "arrivals that failed since the last good one" }),
+        failures: count.meta({ description: "number of arrivals that failed since the last good one" }),
       })
       .nullable()
       .meta({ description: "null where the last arrival was good" }),
@@ -124,7 +124,7 @@ const Arrived = z
     outcome: z
       .enum(["arriving", "kept", "kept-partly", "refused", "failed"])
       .meta({ description: "refused: something is wrong with it; failed: the service could not keep it" }),
-    bytes: count.meta({ description: "after decompression" }),
+    bytes: count.meta({ description: "length in bytes, after decompression" }),
     rowsRead: count,
     rejected: count.meta({ description: "rows that were not kept" }),
     added: count,
@@ -142,9 +142,10 @@ const Unmatched = ListedItem.extend({
         sku: z.string(),
         name: z.string(),
         makersPartNumber: z.string().nullable(),
-        score: z
-          .number()
-          .meta({ description: "higher is likelier; compares only within one thing of a list" }),
+        score: z.number().meta({
+          description:
+            "score, a number without unit: higher is likelier; compares only within one thing of a list",
+        }),
       }),
     )
     .meta({ description: "the club's lines that it probably is, the likeliest first" }),

@@ -33,12 +33,18 @@ const ListResult = z
     dryRun: z.boolean().meta({ description: "true: nothing was kept" }),
     mode: z.enum(["full", "changes"]),
     arrivedAt: Instant,
-    rowsRead: count.meta({ description: "without the header; 0 where nothing has changed" }),
+    rowsRead: count.meta({
+      description: "rows of the list, without the header; 0 where nothing has changed",
+    }),
     rowsRejected: count,
     rejected: z
       .array(
         z.object({
-          row: z.number().int().min(1).meta({ description: "counted from 1, without the header" }),
+          row: z
+            .number()
+            .int()
+            .min(1)
+            .meta({ description: "number of the row, counted from 1, without the header" }),
           column: z
             .string()
             .nullable()
@@ -62,7 +68,7 @@ const ListResult = z
     gone: count.meta({ description: "things that only the list before had" }),
     rows: count.meta({ description: "things on the list now; in a dry run, on the one that would count" }),
     matched: count.meta({ description: "of them known to be lines of the club" }),
-    unmatched: count.meta({ description: "of them that nobody has matched yet" }),
+    unmatched: count.meta({ description: "things of them that nobody has matched yet" }),
     sentence: z.string(),
   })
   .meta({ id: "StockListResult" });
