@@ -13091,6 +13091,8 @@ export interface operations {
                      * @example {
                      *       "lineId": "01930000-0000-7000-8000-00000011e001",
                      *       "sku": "QB-SP-487",
+                     *       "boughtAs": "QB-SP-487",
+                     *       "insteadOf": null,
                      *       "asOf": "2026-12-01T09:00:00.000Z",
                      *       "target": 0.9,
                      *       "targetKind": "cycle",

@@ -168,14 +168,22 @@ export const isDue = ({ reorderPoint, orderUpTo }: StockLevels, there: number): 
  * the stock is watched all the time, both are the smallest stock that lasts until an order placed now arrives. The needs
  * are averaged over how long the supplier may take.
  *
+ * Pieces that are changed in sets take the stock past the reorder point, by up to a set less one piece. Where it is watched
+ * all the time, what is left below the point when an order goes out has to last until the delivery: the point lies a set
+ * less one piece above the stock that does, and the level to order up to one piece above the point, so that each set that
+ * is taken is ordered at once. Where it is looked at now and then, every look lifts it to the same level, and what is
+ * taken in between is in the need already.
+ *
  * @param neededWithin needs of the days ahead: what is needed from now through so many days
  * @param reviewDays days from one look at the stock to the next; 0: it is watched all the time
+ * @param perChange pieces that one change takes, at least 1
  */
 export function reorderLevels(
   neededWithin: (days: number) => readonly number[],
   leadTime: LeadTime,
   target: ServiceTarget,
   reviewDays = 0,
+  perChange = 1,
 ): StockLevels {
   const leadTimes = leadTime.byDay
     .map((probability, duration) => ({ duration, probability }))
@@ -184,10 +192,12 @@ export function reorderLevels(
     demandDuring: (days) => neededWithin(days + reviewDays),
     leadTimes,
   });
-  const orderUpTo = smallestStock(untilDelivery, target);
+  const lasting = smallestStock(untilDelivery, target);
   const expectedNeed = pmfMean(untilDelivery);
+  const inSets = reviewDays === 0 && perChange > 1 && lasting > 0;
+  const orderUpTo = inSets ? lasting + perChange : lasting;
   return {
-    reorderPoint: reviewDays > 0 ? Math.max(0, orderUpTo - 1) : orderUpTo,
+    reorderPoint: inSets || reviewDays > 0 ? Math.max(0, orderUpTo - 1) : orderUpTo,
     expectedNeed,
     safetyStock: orderUpTo - expectedNeed,
     chance: pmfCdf(untilDelivery, orderUpTo),

@@ -36,7 +36,13 @@ export function entryOf(one: SuppliedDemand, target: LineTargets, terms: ListTer
     today,
     target.levels,
   );
-  const levels = reorderLevels(neededWithin(demand.needs, today), leadTime, target.levels, reviewDays);
+  const levels = reorderLevels(
+    neededWithin(demand.needs, today),
+    leadTime,
+    target.levels,
+    reviewDays,
+    demand.perChange,
+  );
   const available = Math.max(0, availableOn(needs.at(-1)?.day ?? today));
   const leastPacks = packsFor(decision.stockWanted - available, { packSize, orderMultiplePacks: 1 });
   const told = { ...decision, onHand, onOrder, spares: demand.spares, ageing, leastPacks };

@@ -171,7 +171,7 @@ function needOf(
   const lostBy = (day: string) =>
     lineIds.reduce((sum, id) => sum + (aged.get(id)?.lostBy(day, further) ?? 0), 0);
   const availableOn = (day: string) => onOrder + Math.max(0, onHand - lostBy(day));
-  const levels = reorderLevels(neededWithin(further, today), leadTime, target, reviewDays);
+  const levels = reorderLevels(neededWithin(further, today), leadTime, target, reviewDays, demand.perChange);
   const { packSize, orderMultiplePacks, priceMinorUnits } = bought;
   const terms = { packSize, orderMultiplePacks, priceMinorUnits, leadTime };
   const decision = restockDecision(needs, availableOn, target, terms, today);

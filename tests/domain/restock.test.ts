@@ -2,10 +2,12 @@ import fc from "fast-check";
 import { describe, expect, it } from "vitest";
 import { isDue, packsFor, reorderLevels, restockDecision, type Terms } from "../../src/domain/restock.ts";
 import {
+  createRandom,
   fillInHorizon,
   negativeBinomialLaw,
   pmfCdf,
   poissonLaw,
+  scaleToBatches,
   type ServiceTarget,
 } from "../../src/stats/index.ts";
 
@@ -183,6 +185,39 @@ describe("reorder levels", () => {
     );
     expect([reorderPoint, orderUpTo]).toEqual([13, 14]);
     expect(expectedNeed).toBeCloseTo(10, 9);
+  });
+
+  it("allow for sets that take the stock past the point: 20,000 simulated deliveries of sets of four keep the target", () => {
+    const certain = { meanDays: 9, sdDays: 0, byDay: [...Array(9).fill(0), 1], deliveries: 0 };
+    const sets = (days: number) => scaleToBatches(poissonLaw(0.12 * days), 4);
+    const target = { kind: "cycle", value: 0.9 } as const;
+    const random = createRandom(5);
+    /** Share of orders until whose delivery nothing is short, where stock is ordered up to a level at or below a point. */
+    const kept = (
+      { reorderPoint, orderUpTo }: { reorderPoint: number; orderUpTo: number },
+      start: number,
+    ) => {
+      let [position, good, orders] = [start, 0, 0];
+      while (orders < 20_000) {
+        position -= 4;
+        if (position > reorderPoint || position >= orderUpTo) continue;
+        // What is there and ordered by now has come when this order comes, and has to last until then.
+        good += 4 * random.poisson(0.12 * 9) <= position ? 1 : 0;
+        orders++;
+        position = orderUpTo;
+      }
+      return good / orders;
+    };
+    const levels = reorderLevels(sets, certain, target, 0, 4);
+    const single = reorderLevels(sets, certain, target);
+    expect([single.reorderPoint, levels.reorderPoint, levels.orderUpTo]).toEqual([8, 11, 12]);
+    for (const start of [12, 13, 14, 15]) expect(kept(levels, start)).toBeGreaterThan(0.9);
+    // Without the allowance the sets take the stock to 4 before an order goes out.
+    expect(kept(single, 12)).toBeLessThan(0.75);
+    // Looked at once a week, the need between two looks has it in it.
+    expect(reorderLevels(sets, certain, target, 7, 4)).toEqual(reorderLevels(sets, certain, target, 7));
+    const nothing = reorderLevels(() => [1], certain, target, 0, 4);
+    expect([nothing.reorderPoint, nothing.orderUpTo]).toEqual([0, 0]);
   });
 
   it("never fall with the target or the review period", () => {

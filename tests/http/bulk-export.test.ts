@@ -64,6 +64,7 @@ async function fillLog(
       notes: hour === 10 ? "+1 lap; kerb" : null,
     });
   await must("POST", `/v1/pieces/${spur.id}/removal`, { at: at("11-03") });
+  await must("PATCH", `/v1/pieces/${spur.id}`, { keptFor: "practice" });
   await must("PUT", `/v1/pieces/${old.id}/retirement`, { at: at("11-04"), retiredFor: "worn" });
   await fitted(spur.id, "second spur", "11-05");
   await must("POST", "/v1/runs", { carId: car.id, at: at("11-06"), minutes: 6, surface: "asphalt" });

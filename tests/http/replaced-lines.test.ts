@@ -66,6 +66,20 @@ describe("a line that has ended and the one that replaces it, both in use", () =
     );
   });
 
+  it("have one reorder point, that of the restock list, whichever of them is asked for", async () => {
+    const [entry] = entriesOf(await get(`/v1/restock-list?through=${through}`));
+    const { line } = garage;
+    const point = await get(`/v1/lines/${entry.lineId}/reorder-point`);
+    const { reorderPoint, orderUpTo, safetyStock, inUse, onHand } = entry;
+    expect(point).toMatchObject({ reorderPoint, orderUpTo, inUse, onHand, insteadOf: "T-SP-1" });
+    // The list looks at more days, between which the wear is straight.
+    expect(point.safetyStock).toBeCloseTo(safetyStock, 2);
+    expect(point.sentence).toMatch(/counted once\.$/);
+    const ended = await get(`/v1/lines/${line.id}/reorder-point`);
+    expect(ended).toMatchObject({ sku: "T-SP-1", boughtAs: "T-SP-2", reorderPoint, orderUpTo, onHand });
+    expect(ended.sentence).toContain("It has ended and is bought as T-SP-2.");
+  });
+
   it("are bought as one with a sum of money as well", async () => {
     const plan = await get(`/v1/restock-plan?through=${through}&budgetMinorUnits=100000&parts=all`);
     expect(plan.lines).toBe(1);

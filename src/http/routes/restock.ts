@@ -130,6 +130,13 @@ const ReorderPoint = z
   .object({
     lineId: Id,
     sku: z.string(),
+    boughtAs: z.string().meta({
+      description: "SKU of the line that it is bought as: its own, or that of the one that supersedes it",
+    }),
+    insteadOf: z.string().nullable().meta({
+      description:
+        "SKUs of the lines in use that have ended and are bought as that one, with commas between them; their need and stock are counted with it, as on the restock list",
+    }),
     asOf: Instant,
     ...targetMembers,
     reviewPeriodDays: z.number().int(),
