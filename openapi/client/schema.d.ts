@@ -6589,6 +6589,8 @@ export interface components {
             fillRate: number;
             /** @description units expected to be missing at the end of the time that the stock has to cover */
             expectedShort: number;
+            /** @description what the answer takes for granted beyond the request, in words: of a table with a review period, how it is carried over to other stretches of time; null where nothing */
+            assumption: string | null;
         };
         OrderQuantity: {
             /**
@@ -6901,7 +6903,7 @@ export interface operations {
             /** @description The club of the key. */
             200: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -6922,7 +6924,7 @@ export interface operations {
             /** @description Nothing has changed since the ETag that was sent. */
             304: {
                 headers: {
-                    /** @description the same ETag */
+                    /** @description the one that was sent */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -6972,7 +6974,7 @@ export interface operations {
             /** @description The club as it is now. */
             200: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -7086,7 +7088,7 @@ export interface operations {
             /** @description The driver. */
             201: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     /** @description where the record is read */
                     location?: string;
@@ -7135,7 +7137,7 @@ export interface operations {
             /** @description The driver. */
             200: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -7156,7 +7158,7 @@ export interface operations {
             /** @description Nothing has changed since the ETag that was sent. */
             304: {
                 headers: {
-                    /** @description the same ETag */
+                    /** @description the one that was sent */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -7204,7 +7206,7 @@ export interface operations {
             /** @description The driver as it is now. */
             200: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -7498,7 +7500,7 @@ export interface operations {
             /** @description The kind. */
             201: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     /** @description where the record is read */
                     location?: string;
@@ -7590,7 +7592,7 @@ export interface operations {
             /** @description The kind. */
             200: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -7658,7 +7660,7 @@ export interface operations {
             /** @description Nothing has changed since the ETag that was sent. */
             304: {
                 headers: {
-                    /** @description the same ETag */
+                    /** @description the one that was sent */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -7775,7 +7777,7 @@ export interface operations {
             /** @description The kind as it is now. */
             200: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -7949,7 +7951,7 @@ export interface operations {
             /** @description The car model. */
             201: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     /** @description where the record is read */
                     location?: string;
@@ -7999,7 +8001,7 @@ export interface operations {
             /** @description The car model. */
             200: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -8021,7 +8023,7 @@ export interface operations {
             /** @description Nothing has changed since the ETag that was sent. */
             304: {
                 headers: {
-                    /** @description the same ETag */
+                    /** @description the one that was sent */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -8077,7 +8079,7 @@ export interface operations {
             /** @description The car model as it is now. */
             200: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -8203,7 +8205,7 @@ export interface operations {
             /** @description The venue. */
             201: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     /** @description where the record is read */
                     location?: string;
@@ -8253,7 +8255,7 @@ export interface operations {
             /** @description The venue. */
             200: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -8275,7 +8277,7 @@ export interface operations {
             /** @description Nothing has changed since the ETag that was sent. */
             304: {
                 headers: {
-                    /** @description the same ETag */
+                    /** @description the one that was sent */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -8333,7 +8335,7 @@ export interface operations {
             /** @description The venue as it is now. */
             200: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -8465,7 +8467,7 @@ export interface operations {
             /** @description The supplier. */
             201: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     /** @description where the record is read */
                     location?: string;
@@ -8516,7 +8518,7 @@ export interface operations {
             /** @description The supplier. */
             200: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -8539,7 +8541,7 @@ export interface operations {
             /** @description Nothing has changed since the ETag that was sent. */
             304: {
                 headers: {
-                    /** @description the same ETag */
+                    /** @description the one that was sent */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -8602,7 +8604,7 @@ export interface operations {
             /** @description The supplier as it is now. */
             200: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -8825,7 +8827,7 @@ export interface operations {
             /** @description The line. */
             201: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     /** @description where the record is read */
                     location?: string;
@@ -8900,7 +8902,7 @@ export interface operations {
             /** @description The line. */
             200: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -8943,7 +8945,7 @@ export interface operations {
             /** @description Nothing has changed since the ETag that was sent. */
             304: {
                 headers: {
-                    /** @description the same ETag */
+                    /** @description the one that was sent */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -9055,7 +9057,7 @@ export interface operations {
             /** @description The line as it is now. */
             200: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -9266,7 +9268,7 @@ export interface operations {
             /** @description The car with its positions. */
             201: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     /** @description where the record is read */
                     location?: string;
@@ -9334,7 +9336,7 @@ export interface operations {
             /** @description The car. */
             200: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -9409,7 +9411,7 @@ export interface operations {
             /** @description Nothing has changed since the ETag that was sent. */
             304: {
                 headers: {
-                    /** @description the same ETag */
+                    /** @description the one that was sent */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -9477,7 +9479,7 @@ export interface operations {
             /** @description The car as it is now. */
             200: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -9782,7 +9784,7 @@ export interface operations {
             /** @description The piece, a spare so far. */
             201: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     /** @description where the record is read */
                     location?: string;
@@ -9840,7 +9842,7 @@ export interface operations {
             /** @description The piece with its history. */
             200: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -9894,7 +9896,7 @@ export interface operations {
             /** @description Nothing has changed since the ETag that was sent. */
             304: {
                 headers: {
-                    /** @description the same ETag */
+                    /** @description the one that was sent */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -9953,7 +9955,7 @@ export interface operations {
             /** @description The piece as it is now. */
             200: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -10031,7 +10033,7 @@ export interface operations {
             /** @description The piece as it ended. */
             200: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -10087,7 +10089,7 @@ export interface operations {
             /** @description The piece, a spare again. */
             200: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -10509,7 +10511,7 @@ export interface operations {
             /** @description The fitting as it is now. */
             200: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -10698,7 +10700,7 @@ export interface operations {
             /** @description The run. */
             201: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     /** @description where the record is read */
                     location?: string;
@@ -10889,7 +10891,7 @@ export interface operations {
             /** @description The run. */
             200: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -10915,7 +10917,7 @@ export interface operations {
             /** @description Nothing has changed since the ETag that was sent. */
             304: {
                 headers: {
-                    /** @description the same ETag */
+                    /** @description the one that was sent */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -11017,7 +11019,7 @@ export interface operations {
             /** @description The run as it is now. */
             200: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -11247,7 +11249,7 @@ export interface operations {
             /** @description The inspection. */
             201: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     /** @description where the record is read */
                     location?: string;
@@ -11312,7 +11314,7 @@ export interface operations {
             /** @description The inspection. */
             200: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -11346,7 +11348,7 @@ export interface operations {
             /** @description Nothing has changed since the ETag that was sent. */
             304: {
                 headers: {
-                    /** @description the same ETag */
+                    /** @description the one that was sent */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -11565,7 +11567,7 @@ export interface operations {
             /** @description The meeting. */
             201: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     /** @description where the record is read */
                     location?: string;
@@ -11622,7 +11624,7 @@ export interface operations {
             /** @description The meeting. */
             200: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -11650,7 +11652,7 @@ export interface operations {
             /** @description Nothing has changed since the ETag that was sent. */
             304: {
                 headers: {
-                    /** @description the same ETag */
+                    /** @description the one that was sent */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -11768,7 +11770,7 @@ export interface operations {
             /** @description The meeting as it is now. */
             200: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -11826,7 +11828,7 @@ export interface operations {
             /** @description What the car does at the meeting. */
             200: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -11849,7 +11851,7 @@ export interface operations {
             /** @description Nothing has changed since the ETag that was sent. */
             304: {
                 headers: {
-                    /** @description the same ETag */
+                    /** @description the one that was sent */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -11869,6 +11871,8 @@ export interface operations {
             query?: never;
             header?: {
                 "If-Match"?: string;
+                /** @description `*`: the change is made only where nothing is stated yet; 412 if something is */
+                "If-None-Match"?: string;
             };
             path: {
                 /** @description identifier */
@@ -11901,7 +11905,7 @@ export interface operations {
             /** @description What the car does at the meeting. */
             200: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -12075,7 +12079,7 @@ export interface operations {
             /** @description Nothing has changed since the ETag that was sent. */
             304: {
                 headers: {
-                    /** @description the same ETag */
+                    /** @description the one that was sent */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -12317,7 +12321,7 @@ export interface operations {
             /** @description Nothing has changed since the ETag that was sent. */
             304: {
                 headers: {
-                    /** @description the same ETag */
+                    /** @description the one that was sent */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -12374,9 +12378,9 @@ export interface operations {
                      *       "usage": 165,
                      *       "lastSeenAt": "2026-05-03T09:00:00.000Z",
                      *       "wear": {
-                     *         "p10": 0.0238666,
-                     *         "median": 0.031568,
-                     *         "p90": 0.0393277
+                     *         "p10": 0.023834,
+                     *         "median": 0.0315671,
+                     *         "p90": 0.0393451
                      *       },
                      *       "sizeNow": {
                      *         "p10": 15.4639,
@@ -12384,21 +12388,21 @@ export interface operations {
                      *         "p90": 15.4484
                      *       },
                      *       "wearRate": {
-                     *         "p10": 0.000105481,
-                     *         "median": 0.000158188,
-                     *         "p90": 0.000231787
+                     *         "p10": 0.000104374,
+                     *         "median": 0.000156756,
+                     *         "p90": 0.000230266
                      *       },
-                     *       "pastLimitChance": 7.73309e-8,
+                     *       "pastLimitChance": 6.36251e-8,
                      *       "remaining": {
                      *         "usage": {
-                     *           "p10": 269.073,
-                     *           "median": 445.725,
-                     *           "p90": 794.411
+                     *           "p10": 271.645,
+                     *           "median": 453.196,
+                     *           "p90": 828.046
                      *         },
                      *         "runs": {
-                     *           "p10": 48,
-                     *           "median": 81,
-                     *           "p90": 144
+                     *           "p10": 49,
+                     *           "median": 82,
+                     *           "p90": 150
                      *         },
                      *         "meetings": {
                      *           "p10": null,
@@ -12415,15 +12419,15 @@ export interface operations {
                      *       "remainingQuantiles": [
                      *         {
                      *           "probability": 0.05,
-                     *           "usage": 223.542
+                     *           "usage": 223.764
                      *         },
                      *         {
                      *           "probability": 0.1,
-                     *           "usage": 269.073
+                     *           "usage": 271.645
                      *         },
                      *         {
                      *           "probability": 0.25,
-                     *           "usage": 338.301
+                     *           "usage": 342.995
                      *         }
                      *       ],
                      *       "nextMeeting": {
@@ -12433,7 +12437,7 @@ export interface operations {
                      *         "runs": 6,
                      *         "usage": 33,
                      *         "lasts": 0.979972,
-                     *         "wearsOut": 0.00000129644,
+                     *         "wearsOut": 0.00000109452,
                      *         "breaks": 0.0200266
                      *       },
                      *       "practice": null,
@@ -12444,7 +12448,7 @@ export interface operations {
                      *         "runs": 6,
                      *         "usage": 33,
                      *         "lasts": 0.979972,
-                     *         "wearsOut": 0.00000129644,
+                     *         "wearsOut": 0.00000109452,
                      *         "breaks": 0.0200266,
                      *         "meetingsBefore": 0,
                      *         "sentence": "It lasts through Round 1 on 2027-02-07 with a chance of 98 %: 6 runs."
@@ -12459,8 +12463,8 @@ export interface operations {
                      *         "runs": 30
                      *       },
                      *       "oneMoreRun": {
-                     *         "lasts": 0.996594,
-                     *         "wearsOut": 1.37309e-7,
+                     *         "lasts": 0.996595,
+                     *         "wearsOut": 1.13779e-7,
                      *         "breaks": 0.00340538
                      *       },
                      *       "surprises": [],
@@ -12546,7 +12550,7 @@ export interface operations {
                      *         "rule": "cost",
                      *         "minutes": 10,
                      *         "minutesUsed": 3,
-                     *         "gainMinorUnits": 1148,
+                     *         "gainMinorUnits": 1151,
                      *         "checks": [
                      *           {
                      *             "position": "front-right tyre",
@@ -12555,8 +12559,8 @@ export interface operations {
                      *             "kindName": "Rubber touring tyre",
                      *             "check": "Diameter at the middle and both edges; glue and tears.",
                      *             "checkMinutes": 3,
-                     *             "checkGainMinorUnits": 1148,
-                     *             "checkGainPerMinute": 382.679,
+                     *             "checkGainMinorUnits": 1151,
+                     *             "checkGainPerMinute": 383.541,
                      *             "checkWhy": "By cost, a reading may turn \"leave\" into \"change\" (chance 47 %): worn out by the end of Round 1 with a chance of 47 %, where changing pays from 70 %."
                      *           }
                      *         ]
@@ -12571,26 +12575,26 @@ export interface operations {
                      *           "benchStep": "tyres",
                      *           "check": "Diameter at the middle and both edges; glue and tears.",
                      *           "checkMinutes": 3,
-                     *           "checkGainMinorUnits": 1148,
-                     *           "checkGainPerMinute": 382.679,
+                     *           "checkGainMinorUnits": 1151,
+                     *           "checkGainPerMinute": 383.541,
                      *           "checkWhy": "By cost, a reading may turn \"leave\" into \"change\" (chance 47 %): worn out by the end of Round 1 with a chance of 47 %, where changing pays from 70 %.",
                      *           "carStopper": true,
                      *           "usage": 165,
                      *           "clock": "minutes",
                      *           "unit": "mm",
                      *           "wear": {
-                     *             "p10": 0.82349,
-                     *             "median": 1.2937,
-                     *             "p90": 2.04973
+                     *             "p10": 0.825432,
+                     *             "median": 1.29569,
+                     *             "p90": 2.05497
                      *           },
                      *           "limitWear": 1.6,
                      *           "wearShare": {
-                     *             "p10": 0.514681,
-                     *             "median": 0.808563,
-                     *             "p90": 1.28108
+                     *             "p10": 0.515895,
+                     *             "median": 0.809809,
+                     *             "p90": 1.28436
                      *           },
-                     *           "lasts": 0.524114,
-                     *           "wearsOut": 0.466468,
+                     *           "lasts": 0.522474,
+                     *           "wearsOut": 0.468137,
                      *           "breaks": 0.0176531,
                      *           "lastSeenAt": null,
                      *           "lastGrade": null,
@@ -12630,18 +12634,18 @@ export interface operations {
                      *           "clock": "minutes",
                      *           "unit": "mm",
                      *           "wear": {
-                     *             "p10": 1.18322,
-                     *             "median": 1.20012,
-                     *             "p90": 1.21702
+                     *             "p10": 1.183,
+                     *             "median": 1.2001,
+                     *             "p90": 1.21714
                      *           },
                      *           "limitWear": 1.6,
                      *           "wearShare": {
-                     *             "p10": 0.73951,
-                     *             "median": 0.750074,
-                     *             "p90": 0.760635
+                     *             "p10": 0.739375,
+                     *             "median": 0.750062,
+                     *             "p90": 0.760713
                      *           },
-                     *           "lasts": 0.980936,
-                     *           "wearsOut": 0.00143628,
+                     *           "lasts": 0.980945,
+                     *           "wearsOut": 0.0014272,
                      *           "breaks": 0.0176531,
                      *           "lastSeenAt": "2026-05-03T09:00:00.000Z",
                      *           "lastGrade": null,
@@ -12681,18 +12685,18 @@ export interface operations {
                      *           "clock": "minutes",
                      *           "unit": "mm",
                      *           "wear": {
-                     *             "p10": 0.0238666,
-                     *             "median": 0.031568,
-                     *             "p90": 0.0393277
+                     *             "p10": 0.023834,
+                     *             "median": 0.0315671,
+                     *             "p90": 0.0393451
                      *           },
                      *           "limitWear": 0.1,
                      *           "wearShare": {
-                     *             "p10": 0.238666,
-                     *             "median": 0.31568,
-                     *             "p90": 0.393277
+                     *             "p10": 0.23834,
+                     *             "median": 0.315671,
+                     *             "p90": 0.393451
                      *           },
                      *           "lasts": 0.979972,
-                     *           "wearsOut": 0.00000129644,
+                     *           "wearsOut": 0.00000109452,
                      *           "breaks": 0.0200266,
                      *           "lastSeenAt": "2026-05-03T09:00:00.000Z",
                      *           "lastGrade": null,
@@ -12770,18 +12774,18 @@ export interface operations {
                      *       },
                      *       "limitWear": 0.1,
                      *       "wearRate": {
-                     *         "p10": 0.0000928488,
-                     *         "median": 0.000159631,
-                     *         "p90": 0.000274448
+                     *         "p10": 0.0000925929,
+                     *         "median": 0.000159325,
+                     *         "p90": 0.000274151
                      *       },
-                     *       "pieceSpread": 0.313889,
-                     *       "runSpread": 0.347712,
-                     *       "readingSd": 0.00996445,
-                     *       "pathExponent": 0.941265,
+                     *       "pieceSpread": 0.314105,
+                     *       "runSpread": 0.34776,
+                     *       "readingSd": 0.00997042,
+                     *       "pathExponent": 0.925235,
                      *       "newPieceLife": {
-                     *         "p10": 321.779,
-                     *         "median": 615.371,
-                     *         "p90": 1124.65
+                     *         "p10": 318.226,
+                     *         "median": 615.851,
+                     *         "p90": 1138.79
                      *       },
                      *       "surfaces": [
                      *         {
@@ -12821,7 +12825,7 @@ export interface operations {
                      *         ],
                      *         "broken": 0,
                      *         "runs": 30,
-                     *         "lastsTenRuns": 0.965493
+                     *         "lastsTenRuns": 0.965502
                      *       },
                      *       "restsOn": {
                      *         "pieces": 2,
@@ -12912,8 +12916,8 @@ export interface operations {
                      *               "asStated": true
                      *             }
                      *           ],
-                     *           "meanCrps": 0.00417749,
-                     *           "bias": 0.00318036,
+                     *           "meanCrps": 0.00420842,
+                     *           "bias": 0.00325087,
                      *           "pieces": 1,
                      *           "known": 4,
                      *           "enough": false,
@@ -12956,7 +12960,7 @@ export interface operations {
                      *             ],
                      *             "meanCrps": 0.00428481,
                      *             "bias": -0.00177256,
-                     *             "ourMeanCrps": 0.00417749
+                     *             "ourMeanCrps": 0.00420842
                      *           },
                      *           "sentence": "Not enough evidence: 4 next readings of 1 piece; at least 30 forecasts are wanted."
                      *         },
@@ -13100,8 +13104,8 @@ export interface operations {
                      *       "inUse": 1,
                      *       "reorderPoint": 0,
                      *       "orderUpTo": 0,
-                     *       "expectedNeed": 5.10445e-11,
-                     *       "safetyStock": -5.10445e-11,
+                     *       "expectedNeed": 3.579e-11,
+                     *       "safetyStock": -3.579e-11,
                      *       "chance": 1,
                      *       "onHand": 12,
                      *       "onOrder": 6,
@@ -13170,9 +13174,9 @@ export interface operations {
                      *           "minorUnits": 5200
                      *         }
                      *       ],
-                     *       "chanceWithout": 8.40578e-8,
-                     *       "chanceWith": 0.866045,
-                     *       "chanceWithAtMost": 0.925287,
+                     *       "chanceWithout": 9.40974e-8,
+                     *       "chanceWith": 0.864949,
+                     *       "chanceWithAtMost": 0.924785,
                      *       "suppliers": [
                      *         {
                      *           "supplierId": "01930000-0000-7000-8000-0000005bb001",
@@ -13216,7 +13220,7 @@ export interface operations {
                      *               "kindCode": "TYR-EX",
                      *               "inUse": 2,
                      *               "need": {
-                     *                 "expected": 3.2565,
+                     *                 "expected": 3.25983,
                      *                 "p10": 2,
                      *                 "median": 4,
                      *                 "p90": 4
@@ -13231,12 +13235,12 @@ export interface operations {
                      *               "leastPacks": 1,
                      *               "orderBy": "2027-01-25",
                      *               "late": false,
-                     *               "chanceWithout": 8.98079e-8,
-                     *               "chanceWith": 0.925287,
-                     *               "expectedShort": 3.2565,
+                     *               "chanceWithout": 1.00607e-7,
+                     *               "chanceWith": 0.924785,
+                     *               "expectedShort": 3.25983,
                      *               "reorderPoint": 0,
                      *               "orderUpTo": 0,
-                     *               "safetyStock": -0.000226433,
+                     *               "safetyStock": -0.000227546,
                      *               "leadTime": {
                      *                 "meanDays": 6.27617,
                      *                 "sdDays": 4.63401,
@@ -13249,7 +13253,7 @@ export interface operations {
                      *               "cautions": [
                      *                 "Wear eye protection when gluing, and follow the glue maker's instructions."
                      *               ],
-                     *               "sentence": "2 to 4 are likely to be needed and there are 0 on hand, 0 on order, 0 part-worn (chance of enough: under 1 %); 1 pack (4 pieces) makes it 93 %. 4 must come from elsewhere.",
+                     *               "sentence": "2 to 4 are likely to be needed and there are 0 on hand, 0 on order, 0 part-worn (chance of enough: under 1 %); 1 pack (4 pieces) makes it 92 %. 4 must come from elsewhere.",
                      *               "restsOn": {
                      *                 "pieces": 2,
                      *                 "readings": 7,
@@ -13274,7 +13278,7 @@ export interface operations {
                      *           "kindCode": "SPR-EX",
                      *           "inUse": 1,
                      *           "need": {
-                     *             "expected": 0.145923,
+                     *             "expected": 0.145526,
                      *             "p10": 0,
                      *             "median": 0,
                      *             "p90": 1
@@ -13294,7 +13298,7 @@ export interface operations {
                      *           "expectedShort": 0,
                      *           "reorderPoint": 0,
                      *           "orderUpTo": 0,
-                     *           "safetyStock": -0.00000543083,
+                     *           "safetyStock": -0.00000542623,
                      *           "leadTime": {
                      *             "meanDays": 6.27617,
                      *             "sdDays": 4.63401,
@@ -13351,7 +13355,7 @@ export interface operations {
                      *           "kindCode": "LIP-EX",
                      *           "inUse": 1,
                      *           "need": {
-                     *             "expected": 0.0647983,
+                     *             "expected": 0.0654832,
                      *             "p10": 0,
                      *             "median": 0,
                      *             "p90": 0
@@ -13366,12 +13370,12 @@ export interface operations {
                      *           "leastPacks": 0,
                      *           "orderBy": null,
                      *           "late": false,
-                     *           "chanceWithout": 0.935974,
-                     *           "chanceWith": 0.935974,
-                     *           "expectedShort": 0.0647983,
+                     *           "chanceWithout": 0.935297,
+                     *           "chanceWith": 0.935297,
+                     *           "expectedShort": 0.0654832,
                      *           "reorderPoint": 0,
                      *           "orderUpTo": 0,
-                     *           "safetyStock": -0.00000111434,
+                     *           "safetyStock": -0.00000111347,
                      *           "leadTime": {
                      *             "meanDays": 6.27617,
                      *             "sdDays": 4.63401,
@@ -13392,7 +13396,7 @@ export interface operations {
                      *           }
                      *         }
                      *       ],
-                     *       "sentence": "1 line of 3 must be bought for 1 car to get through 2027-06-30; the chance that nothing at all runs out rises from under 1 % to 87 %; the calendar ends on 2027-05-23, and no wear after it is counted."
+                     *       "sentence": "1 line of 3 must be bought for 1 car to get through 2027-06-30; the chance that nothing at all runs out rises from under 1 % to 86 %; the calendar ends on 2027-05-23, and no wear after it is counted."
                      *     }
                      */
                     "application/json": components["schemas"]["RestockList"];
@@ -13433,7 +13437,7 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
-                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 420" width="400" height="420" role="img" aria-labelledby="title-01930000-0000-7000-8000-00000b1ece01 desc-01930000-0000-7000-8000-00000b1ece01"><title id="title-01930000-0000-7000-8000-00000b1ece01">spur 1: Spur 87T 48 DP</title><desc id="desc-01930000-0000-7000-8000-00000b1ece01">spur 1 (QB-SP-487, Spur, acetal, 48 DP) after 165 minutes: worn 0.0316 mm, eight in ten times between 0.0239 mm and 0.0393 mm; the club limit is at 0.1 mm of wear. 6 readings and 0 grades are drawn, readings with bars of 2 standard deviations of the instrument to either side, grades as the range of wear that they mean. Left until the limit: 269 to 794 minutes, median 446; the median end lies beyond the calendar. Up to now the band shows what was known at each moment: it rests on the looks at this piece up to then and on the other pieces of its line, and narrows at each look. From now on, usage counts on the surface that the usual life is stated on.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop: */
+                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 420" width="400" height="420" role="img" aria-labelledby="title-01930000-0000-7000-8000-00000b1ece01 desc-01930000-0000-7000-8000-00000b1ece01"><title id="title-01930000-0000-7000-8000-00000b1ece01">spur 1: Spur 87T 48 DP</title><desc id="desc-01930000-0000-7000-8000-00000b1ece01">spur 1 (QB-SP-487, Spur, acetal, 48 DP) after 165 minutes: worn 0.0316 mm, eight in ten times between 0.0238 mm and 0.0393 mm; the club limit is at 0.1 mm of wear. 6 readings and 0 grades are drawn, readings with bars of 2 standard deviations of the instrument to either side, grades as the range of wear that they mean. Left until the limit: 272 to 828 minutes, median 453; the median end lies beyond the calendar. Up to now the band shows what was known at each moment: it rests on the looks at this piece up to then and on the other pieces of its line, and narrows at each look. From now on, usage counts on the surface that the usual life is stated on.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop: */
                     "image/svg+xml": string;
                 };
             };
@@ -13472,7 +13476,7 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
-                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 360" width="400" height="360" role="img" aria-labelledby="title-01930000-0000-7000-8000-00000011e001 desc-01930000-0000-7000-8000-00000011e001"><title id="title-01930000-0000-7000-8000-00000011e001">QB-SP-487: need by month</title><desc id="desc-01930000-0000-7000-8000-00000011e001">0 to 1 are likely to be needed through 2027-06-30 (expected 0.1), most of them in 2027-05 (0.1); the calendar ends on 2027-05-23, and no wear after it is counted. 1 in use. Pieces needed in each month, eight in ten times: December 2026: none, median 0, mean 0; January 2027: none, median 0, mean 0; February 2027: none, median 0, mean 0.0411; March 2027: none, median 0, mean 0.021; April 2027: none, median 0, mean 0.0226; May 2027: none, median 0, mean 0.0612; June 2027: none, median 0, mean 0. The calendar ends on 23 May 2027: no meeting, no wear.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212}}.ground{fill:var(--ground)}text{fill:var(--ink)}.soft{fill:var(--soft)}.heading{font-weight:6 */
+                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 360" width="400" height="360" role="img" aria-labelledby="title-01930000-0000-7000-8000-00000011e001 desc-01930000-0000-7000-8000-00000011e001"><title id="title-01930000-0000-7000-8000-00000011e001">QB-SP-487: need by month</title><desc id="desc-01930000-0000-7000-8000-00000011e001">0 to 1 are likely to be needed through 2027-06-30 (expected 0.1), most of them in 2027-05 (0.1); the calendar ends on 2027-05-23, and no wear after it is counted. 1 in use. Pieces needed in each month, eight in ten times: December 2026: none, median 0, mean 0; January 2027: none, median 0, mean 0; February 2027: none, median 0, mean 0.0411; March 2027: none, median 0, mean 0.0209; April 2027: none, median 0, mean 0.0227; May 2027: none, median 0, mean 0.0608; June 2027: none, median 0, mean 0. The calendar ends on 23 May 2027: no meeting, no wear.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212}}.ground{fill:var(--ground)}text{fill:var(--ink)}.soft{fill:var(--soft)}.heading{font-weight: */
                     "image/svg+xml": string;
                 };
             };
@@ -13507,7 +13511,7 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
-                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 360" width="400" height="360" role="img" aria-labelledby="title-01930000-0000-7000-8000-00000011e001 desc-01930000-0000-7000-8000-00000011e001"><title id="title-01930000-0000-7000-8000-00000011e001">QB-SP-487: need from the shelf by month</title><desc id="desc-01930000-0000-7000-8000-00000011e001">3 drivers are likely to need 0 to 1 from the shelf through 2027-06-30, most in 2027-05, around 2027-05-23 (0.1); none has to be kept (now 4 and 0). 3 of the 3 drivers who share what they will need stand behind it, with 3 in use. Pieces needed in each month, eight in ten times: December 2026: none, median 0, mean 0; January 2027: none, median 0, mean 0; February 2027: none, median 0, mean 0.0877; March 2027: none, median 0, mean 0.0462; April 2027: none, median 0, mean 0.0489; May 2027: 0 to 1, median 0, mean 0.109; June 2027: none, median 0, mean 0. The calendar ends on 23 May 2027: no meeting, no wear.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212}}.ground{fill:var(--g */
+                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 360" width="400" height="360" role="img" aria-labelledby="title-01930000-0000-7000-8000-00000011e001 desc-01930000-0000-7000-8000-00000011e001"><title id="title-01930000-0000-7000-8000-00000011e001">QB-SP-487: need from the shelf by month</title><desc id="desc-01930000-0000-7000-8000-00000011e001">3 drivers are likely to need 0 to 1 from the shelf through 2027-06-30, most in 2027-05, around 2027-05-23 (0.1); none has to be kept (now 4 and 0). 3 of the 3 drivers who share what they will need stand behind it, with 3 in use. Pieces needed in each month, eight in ten times: December 2026: none, median 0, mean 0; January 2027: none, median 0, mean 0; February 2027: none, median 0, mean 0.088; March 2027: none, median 0, mean 0.0468; April 2027: none, median 0, mean 0.0494; May 2027: 0 to 1, median 0, mean 0.111; June 2027: none, median 0, mean 0. The calendar ends on 23 May 2027: no meeting, no wear.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212}}.ground{fill:var(--gr */
                     "image/svg+xml": string;
                 };
             };
@@ -13547,7 +13551,7 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
-                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 370" width="400" height="370" role="img" aria-labelledby="title-plan-2027-06-30 desc-plan-2027-06-30"><title id="title-plan-2027-06-30">Chance of no lost run through 30 June 2027</title><desc id="desc-plan-2027-06-30">189.00 of 200.00 AUD spent: the chance of no lost run through 30 June 2027 rises from under 1 % to over 99 %. The next 52.00, for Control slick, set of four, would make it over 99 %. Chance by what is spent in all, AUD: 0.00: under 1 %; 52.00 (Control slick, set of four): 87 %; 104.00 (Control slick, set of four): 93 %; 189.00 (LiPo 2S 5000 mAh): over 99 %; 241.00 (Control slick, set of four): over 99 %; 326.00 (LiPo 2S 5000 mAh): over 99 %; 378.00 (Control slick, set of four): over 99 %; 463.00 (LiPo 2S 5000 mAh): over 99 %; 515.00 (Control slick, set of four): over 99 %; 600.00 (LiPo 2S 5000 mAh): over 99 %.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212}}.ground{fill:var(--ground)}text{fill:var(--ink)}.soft{fill:var(--soft)}.heading{font-weight:60 */
+                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 370" width="400" height="370" role="img" aria-labelledby="title-plan-2027-06-30 desc-plan-2027-06-30"><title id="title-plan-2027-06-30">Chance of no lost run through 30 June 2027</title><desc id="desc-plan-2027-06-30">189.00 of 200.00 AUD spent: the chance of no lost run through 30 June 2027 rises from under 1 % to over 99 %. The next 52.00, for Control slick, set of four, would make it over 99 %. Chance by what is spent in all, AUD: 0.00: under 1 %; 52.00 (Control slick, set of four): 86 %; 104.00 (Control slick, set of four): 93 %; 189.00 (LiPo 2S 5000 mAh): over 99 %; 241.00 (Control slick, set of four): over 99 %; 326.00 (LiPo 2S 5000 mAh): over 99 %; 378.00 (Control slick, set of four): over 99 %; 463.00 (LiPo 2S 5000 mAh): over 99 %; 515.00 (Control slick, set of four): over 99 %; 600.00 (LiPo 2S 5000 mAh): over 99 %.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212}}.ground{fill:var(--ground)}text{fill:var(--ink)}.soft{fill:var(--soft)}.heading{font-weight:60 */
                     "image/svg+xml": string;
                 };
             };
@@ -13590,9 +13594,9 @@ export interface operations {
                 content: {
                     /**
                      * @example supplier,name,sku,insteadOf,packs,packSize,orderMultiplePacks,leastPacks,pieces,price,cost,currency,orderBy,late,inUse,needP10,needMedian,needP90,onHand,onOrder,spares,ageing,onShelf,chanceWithout,chanceWith,fromShelves,fromElsewhere,shelves,reorderPoint,orderUpTo,why,cautions,lineId
-                     *     Harrowmead Trade,"Control slick, set of four",QB-TY-101,,1,4,1,1,4,52.00,52.00,AUD,2027-01-25,false,2,2,4,4,0,0,0,0,0,8.980792331176545e-8,0.9252873456498683,0,4,,0,0,"2 to 4 are likely to be needed and there are 0 on hand, 0 on order, 0 part-worn (chance of enough: under 1 %); 1 pack (4 pieces) makes it 93 %. 4 must come from elsewhere.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000000051
-                     *     ,Spur 87T 48 DP,QB-SP-487,,0,1,1,0,0,9.00,0.00,AUD,,false,1,0,0,1,12,6,1,0,0,0.9999999999999998,0.9999999999999998,0,0,"Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago.",0,0,"12 on hand, 6 on order, 1 part-worn last through 2027-06-30 with a chance of over 99 %; 0 to 1 are likely to be needed.",Unplug the pack before fingers go near the gears.,01930000-0000-7000-8000-00000011e001
-                     *     ,LiPo 2S 5000 mAh,QB-EL-801,,0,1,1,0,0,85.00,0.00,AUD,,false,1,0,0,0,0,0,0,0,0,0.9359735768436928,0.9359735768436928,0,0,,0,0,"0 on hand, 0 on order, 0 part-worn last through 2027-06-30 with a chance of 94 %; none is likely to be needed.",Unplug the pack before fingers go near the gears.,01930000-0000-7000-8000-000000000053
+                     *     Harrowmead Trade,"Control slick, set of four",QB-TY-101,,1,4,1,1,4,52.00,52.00,AUD,2027-01-25,false,2,2,4,4,0,0,0,0,0,1.0060698717404297e-7,0.9247851938212746,0,4,,0,0,"2 to 4 are likely to be needed and there are 0 on hand, 0 on order, 0 part-worn (chance of enough: under 1 %); 1 pack (4 pieces) makes it 92 %. 4 must come from elsewhere.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000000051
+                     *     ,Spur 87T 48 DP,QB-SP-487,,0,1,1,0,0,9.00,0.00,AUD,,false,1,0,0,1,12,6,1,0,0,1,1,0,0,"Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago.",0,0,"12 on hand, 6 on order, 1 part-worn last through 2027-06-30 with a chance of over 99 %; 0 to 1 are likely to be needed.",Unplug the pack before fingers go near the gears.,01930000-0000-7000-8000-00000011e001
+                     *     ,LiPo 2S 5000 mAh,QB-EL-801,,0,1,1,0,0,85.00,0.00,AUD,,false,1,0,0,0,0,0,0,0,0,0.9352970685626985,0.9352970685626985,0,0,,0,0,"0 on hand, 0 on order, 0 part-worn last through 2027-06-30 with a chance of 94 %; none is likely to be needed.",Unplug the pack before fingers go near the gears.,01930000-0000-7000-8000-000000000053
                      */
                     "text/csv; charset=utf-8; header=present": string;
                 };
@@ -13689,9 +13693,9 @@ export interface operations {
                 content: {
                     /**
                      * @example position,mark,kind,benchStep,advice,check,checkMinutes,carStopper,usage,clock,wearP10,wearMedian,wearP90,limitWear,unit,wearShareMedian,lasts,wearsOut,breaks,lastSeenAt,lastGrade,runsSinceSeen,rule,why,cautions,pieceId
-                     *     front-right tyre,2-FR,Rubber touring tyre,tyres,change,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,0.823490041772231,1.293701155186018,2.049731069599294,1.6000000000000014,mm,0.8085632219912605,0.5241139214919349,0.4664675621509431,0.01765312788683071,,,30,chance,"By chance of wear (change from 30 % on, look from 5 % on): worn out by the end of Round 1 with a chance of 47 %; 30 runs since it was last seen.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e02
-                     *     front-left tyre,2-FL,Rubber touring tyre,tyres,leave,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,1.1832161100447913,1.200118083994372,1.2170156799922438,1.6000000000000014,mm,0.7500738024964818,0.980935942277791,0.0014362847538193473,0.01765312788683071,2026-05-03T09:00:00.000Z,,0,chance,"By chance of wear (change from 30 % on, look from 5 % on): worn out by the end of Round 1 with a chance of under 1 %; seen since its last run.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e01
-                     *     spur,spur 1,"Spur, acetal, 48 DP",drivetrain,leave,Span over ten teeth at three places; look for chips.,3,true,165,minutes,0.023866559244581535,0
+                     *     front-right tyre,2-FR,Rubber touring tyre,tyres,change,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,0.8254315608270473,1.2956942433328236,2.0549737991468193,1.6000000000000014,mm,0.809808902083014,0.5224741828363862,0.4681367675020238,0.01765312788683071,,,30,chance,"By chance of wear (change from 30 % on, look from 5 % on): worn out by the end of Round 1 with a chance of 47 %; 30 runs since it was last seen.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e02
+                     *     front-left tyre,2-FL,Rubber touring tyre,tyres,leave,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,1.183000020515625,1.2000999349768997,1.2171404682927718,1.6000000000000014,mm,0.7500624593605616,0.9809448688148862,0.0014271978036304097,0.01765312788683071,2026-05-03T09:00:00.000Z,,0,chance,"By chance of wear (change from 30 % on, look from 5 % on): worn out by the end of Round 1 with a chance of under 1 %; seen since its last run.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e01
+                     *     spur,spur 1,"Spur, acetal, 48 DP",drivetrain,leave,Span over ten teeth at three places; look for chips.,3,true,165,minutes,0.02383398082983119
                      */
                     "text/csv; charset=utf-8; header=present": string;
                 };
@@ -13780,10 +13784,10 @@ export interface operations {
                 content: {
                     /**
                      * @example do,what,sku,pieces,grams,carStopper,chance,inBox,atHome,spares,onShelf,shelves,missing,cost,currency,why,cautions
-                     *     change before leaving,front-right tyre: 2-FR,,,,true,0.4664675621509431,,,,,,,,,"By chance of wear, change it before leaving: it is worn out by the end of Round 1 with a chance of 47 % (change from 30 % on).","Wear eye protection when gluing, and follow the glue maker's instructions."
-                     *     carry,"Control slick, set of four",QB-TY-101,2,,true,0.036321587624794205,0,0,0,0,,2,52.00,AUD,"Carry 2: the day is over without it; the chance that one is needed is 4 %, there are 0 in the box, 0 at home and 0 part-worn, so 2 must be bought. 2 must come from elsewhere.","Wear eye protection when gluing, and follow the glue maker's instructions."
-                     *     carry,Spur 87T 48 DP,QB-SP-487,1,,true,0.020028402715396965,3,5,1,4,"Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago.",0,0.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is 2 %, there are 3 in the box, 5 at home and 1 part-worn.",Unplug the pack before fingers go near the gears.
-                     *     carry,LiPo 2S 5000 mAh,QB-EL-801,1,,true,0.0035084532232000365,0,0,0,0,,1,85.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is under 1 %, there are 0 in the box, 0 at home and 0 part-worn, so 1 must be bought. 1 must come from elsewhere.",Unplug the pack before fingers go near the gears.
+                     *     change before leaving,front-right tyre: 2-FR,,,,true,0.4681367675020238,,,,,,,,,"By chance of wear, change it before leaving: it is worn out by the end of Round 1 with a chance of 47 % (change from 30 % on).","Wear eye protection when gluing, and follow the glue maker's instructions."
+                     *     carry,"Control slick, set of four",QB-TY-101,2,,true,0.03631881227398304,0,0,0,0,,2,52.00,AUD,"Carry 2: the day is over without it; the chance that one is needed is 4 %, there are 0 in the box, 0 at home and 0 part-worn, so 2 must be bought. 2 must come from elsewhere.","Wear eye protection when gluing, and follow the glue maker's instructions."
+                     *     carry,Spur 87T 48 DP,QB-SP-487,1,,true,0.02002800429587881,3,5,1,4,"Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago.",0,0.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is 2 %, there are 3 in the box, 5 at home and 1 part-worn.",Unplug the pack before fingers go near the gears.
+                     *     carry,LiPo 2S 5000 mAh,QB-EL-801,1,,true,0.0035085682498802173,0,0,0,0,,1,85.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is under 1 %, there are 0 in the box, 0 at home and 0 part-worn, so 1 must be bought. 1 must come from elsewhere.",Unplug the pack before fingers go near the gears.
                      */
                     "text/csv; charset=utf-8; header=present": string;
                 };
@@ -13960,7 +13964,7 @@ export interface operations {
                 content: {
                     /**
                      * @example supplier,advice,orderOn,name,list,sku,makersPartNumber,gtin,packs,packSize,pieces,price,cost,currency,orderFrom,orderBy,late,shortOn,arrivalP10,arrivalMedian,arrivalP90,needP10,needMedian,needP90,onHand,heldPieces,onOrder,takenPastYear,reorderPoint,orderUpTo,ended,boughtThrough,chanceWith,why,lineId
-                     *     Harrowmead Trade,wait,2026-12-15,"Control slick, set of four",order,QB-TY-101,,,2,4,8,52.00,104.00,AUD,2026-12-02,2026-12-15,false,2026-12-31,2026-12-17,2026-12-21,2026-12-27,2,4,6,0,0,0,0,0,0,,2027-06-30,0.9843126576602858,"0 on hand and 0 on order may not last through 2026-12-31; 3 drivers are likely to need 2 to 6 through 2027-06-30 (0 left the shelf in the past year), and 2 packs (8 pieces) make it last with a chance of 98 %.",01930000-0000-7000-8000-000000000051
+                     *     Harrowmead Trade,wait,2026-12-15,"Control slick, set of four",order,QB-TY-101,,,2,4,8,52.00,104.00,AUD,2026-12-02,2026-12-15,false,2026-12-31,2026-12-17,2026-12-21,2026-12-27,2,4,6,0,0,0,0,0,0,,2027-06-30,0.9837145984710843,"0 on hand and 0 on order may not last through 2026-12-31; 3 drivers are likely to need 2 to 6 through 2027-06-30 (0 left the shelf in the past year), and 2 packs (8 pieces) make it last with a chance of 98 %.",01930000-0000-7000-8000-000000000051
                      */
                     "text/csv; charset=utf-8; header=present": string;
                 };
@@ -14150,9 +14154,9 @@ export interface operations {
                      *       "calendarEndsOn": "2027-05-23",
                      *       "lines": 3,
                      *       "spentMinorUnits": 18900,
-                     *       "chanceWithout": 8.40578e-8,
-                     *       "chanceWith": 0.997801,
-                     *       "chanceAtMost": 0.998096,
+                     *       "chanceWithout": 9.40974e-8,
+                     *       "chanceWith": 0.997785,
+                     *       "chanceAtMost": 0.998082,
                      *       "buy": [
                      *         {
                      *           "lineId": "01930000-0000-7000-8000-000000000051",
@@ -14161,8 +14165,8 @@ export interface operations {
                      *           "packs": 2,
                      *           "pieces": 8,
                      *           "costMinorUnits": 10400,
-                     *           "chanceWithout": 8.98079e-8,
-                     *           "chanceWith": 0.998555,
+                     *           "chanceWithout": 1.00607e-7,
+                     *           "chanceWith": 0.998547,
                      *           "orderMultiplePacks": 1,
                      *           "cautions": [
                      *             "Wear eye protection when gluing, and follow the glue maker's instructions."
@@ -14176,8 +14180,8 @@ export interface operations {
                      *           "packs": 1,
                      *           "pieces": 1,
                      *           "costMinorUnits": 8500,
-                     *           "chanceWithout": 0.935974,
-                     *           "chanceWith": 0.999245,
+                     *           "chanceWithout": 0.935297,
+                     *           "chanceWith": 0.999237,
                      *           "orderMultiplePacks": 1,
                      *           "cautions": [
                      *             "Unplug the pack before fingers go near the gears."
@@ -14191,18 +14195,18 @@ export interface operations {
                      *         "name": "Control slick, set of four",
                      *         "packs": 1,
                      *         "costMinorUnits": 5200,
-                     *         "chance": 0.999197,
-                     *         "costPerPointMinorUnits": 37255
+                     *         "chance": 0.999188,
+                     *         "costPerPointMinorUnits": 37053
                      *       },
                      *       "curve": [
                      *         {
                      *           "spentMinorUnits": 0,
-                     *           "chance": 8.40578e-8,
+                     *           "chance": 9.40974e-8,
                      *           "step": null
                      *         },
                      *         {
                      *           "spentMinorUnits": 5200,
-                     *           "chance": 0.866045,
+                     *           "chance": 0.864949,
                      *           "step": {
                      *             "lineId": "01930000-0000-7000-8000-000000000051",
                      *             "sku": "QB-TY-101",
@@ -14214,14 +14218,14 @@ export interface operations {
                      *         },
                      *         {
                      *           "spentMinorUnits": 10400,
-                     *           "chance": 0.934621,
+                     *           "chance": 0.933938,
                      *           "step": {
                      *             "lineId": "01930000-0000-7000-8000-000000000051",
                      *             "sku": "QB-TY-101",
                      *             "name": "Control slick, set of four",
                      *             "packs": 1,
                      *             "costMinorUnits": 5200,
-                     *             "costPerPointMinorUnits": 758
+                     *             "costPerPointMinorUnits": 754
                      *           }
                      *         }
                      *       ],
@@ -14281,9 +14285,9 @@ export interface operations {
                      *       "currency": "AUD",
                      *       "carStoppers": 3,
                      *       "chanceDayEnds": {
-                     *         "asItIs": 0.490235,
-                     *         "changed": 0.0589358,
-                     *         "carried": 0.00187562
+                     *         "asItIs": 0.495588,
+                     *         "changed": 0.0589328,
+                     *         "carried": 0.00187569
                      *       },
                      *       "met": true,
                      *       "changeBy": {
@@ -14299,8 +14303,8 @@ export interface operations {
                      *           "kindCode": "TYR-EX",
                      *           "carStopper": true,
                      *           "rule": "chance",
-                     *           "wearsOut": 0.466468,
-                     *           "lasts": 0.524114,
+                     *           "wearsOut": 0.468137,
+                     *           "lasts": 0.522474,
                      *           "cautions": [
                      *             "Wear eye protection when gluing, and follow the glue maker's instructions."
                      *           ],
@@ -14316,8 +14320,8 @@ export interface operations {
                      *           "carStopper": true,
                      *           "pieces": 2,
                      *           "why": "car-stopper",
-                     *           "chanceNeeded": 0.0363216,
-                     *           "expectedNeed": 0.0755468,
+                     *           "chanceNeeded": 0.0363188,
+                     *           "expectedNeed": 0.0755414,
                      *           "inBox": 0,
                      *           "atHome": 0,
                      *           "spares": 0,
@@ -14343,8 +14347,8 @@ export interface operations {
                      *           "carStopper": true,
                      *           "pieces": 1,
                      *           "why": "car-stopper",
-                     *           "chanceNeeded": 0.0200284,
-                     *           "expectedNeed": 0.0205193,
+                     *           "chanceNeeded": 0.020028,
+                     *           "expectedNeed": 0.0205189,
                      *           "inBox": 3,
                      *           "atHome": 5,
                      *           "spares": 1,
@@ -14393,8 +14397,8 @@ export interface operations {
                      *           "carStopper": true,
                      *           "pieces": 1,
                      *           "why": "car-stopper",
-                     *           "chanceNeeded": 0.00350845,
-                     *           "expectedNeed": 0.00351464,
+                     *           "chanceNeeded": 0.00350857,
+                     *           "expectedNeed": 0.00351476,
                      *           "inBox": 0,
                      *           "atHome": 0,
                      *           "spares": 0,
@@ -14423,7 +14427,7 @@ export interface operations {
                      *         "grams": 0,
                      *         "linesWithout": 3
                      *       },
-                     *       "sentence": "A part ends the day of Round 1 with a chance of 49 % as the car is and with nothing in the box; with 1 piece changed before leaving it is 6 %, and with this list in the box under 1 %."
+                     *       "sentence": "A part ends the day of Round 1 with a chance of 50 % as the car is and with nothing in the box; with 1 piece changed before leaving it is 6 %, and with this list in the box under 1 %."
                      *     }
                      */
                     "application/json": components["schemas"]["PitList"];
@@ -14475,14 +14479,14 @@ export interface operations {
                      *         {
                      *           "month": "2026-12",
                      *           "lastDay": "2026-12-31",
-                     *           "expected": 4.99625e-8,
+                     *           "expected": 3.50313e-8,
                      *           "pieces": {
                      *             "p10": 0,
                      *             "median": 0,
                      *             "p90": 0
                      *           },
                      *           "through": {
-                     *             "expected": 4.99625e-8,
+                     *             "expected": 3.50313e-8,
                      *             "pieces": {
                      *               "p10": 0,
                      *               "median": 0,
@@ -14500,7 +14504,7 @@ export interface operations {
                      *             "p90": 0
                      *           },
                      *           "through": {
-                     *             "expected": 4.99625e-8,
+                     *             "expected": 3.50313e-8,
                      *             "pieces": {
                      *               "p10": 0,
                      *               "median": 0,
@@ -14511,14 +14515,14 @@ export interface operations {
                      *         {
                      *           "month": "2027-02",
                      *           "lastDay": "2027-02-28",
-                     *           "expected": 0.0410874,
+                     *           "expected": 0.041081,
                      *           "pieces": {
                      *             "p10": 0,
                      *             "median": 0,
                      *             "p90": 0
                      *           },
                      *           "through": {
-                     *             "expected": 0.0410875,
+                     *             "expected": 0.0410811,
                      *             "pieces": {
                      *               "p10": 0,
                      *               "median": 0,
@@ -14593,7 +14597,7 @@ export interface operations {
                      *           "lastDay": "2026-12-31",
                      *           "actualMinorUnits": 0,
                      *           "ahead": {
-                     *             "expectedMinorUnits": 1269,
+                     *             "expectedMinorUnits": 1274,
                      *             "rangeMinorUnits": {
                      *               "p10": 0,
                      *               "median": 0,
@@ -14609,9 +14613,9 @@ export interface operations {
                      *           "name": "Control slick, set of four",
                      *           "kindCode": "TYR-EX",
                      *           "inUse": 2,
-                     *           "expectedPieces": 3.234,
+                     *           "expectedPieces": 3.224,
                      *           "actualMinorUnits": 0,
-                     *           "expectedMinorUnits": 5585,
+                     *           "expectedMinorUnits": 5600,
                      *           "rangeMinorUnits": {
                      *             "p10": 5200,
                      *             "median": 5200,
@@ -14624,9 +14628,9 @@ export interface operations {
                      *           "name": "LiPo 2S 5000 mAh",
                      *           "kindCode": "LIP-EX",
                      *           "inUse": 1,
-                     *           "expectedPieces": 0.074,
+                     *           "expectedPieces": 0.07,
                      *           "actualMinorUnits": 0,
-                     *           "expectedMinorUnits": 629,
+                     *           "expectedMinorUnits": 595,
                      *           "rangeMinorUnits": {
                      *             "p10": 0,
                      *             "median": 0,
@@ -14639,7 +14643,7 @@ export interface operations {
                      *           "name": "Spur 87T 48 DP",
                      *           "kindCode": "SPR-EX",
                      *           "inUse": 1,
-                     *           "expectedPieces": 0.158,
+                     *           "expectedPieces": 0.156,
                      *           "actualMinorUnits": 16200,
                      *           "expectedMinorUnits": 0,
                      *           "rangeMinorUnits": {
@@ -14651,7 +14655,7 @@ export interface operations {
                      *       ],
                      *       "total": {
                      *         "actualMinorUnits": 16200,
-                     *         "expectedMinorUnits": 6214,
+                     *         "expectedMinorUnits": 6195,
                      *         "rangeMinorUnits": {
                      *           "p10": 5200,
                      *           "median": 5200,
@@ -14659,7 +14663,7 @@ export interface operations {
                      *         }
                      *       },
                      *       "otherCurrency": [],
-                     *       "sentence": "From 2026-10-01 on AUD 162.00 was spent; through 2027-06-30 another AUD 52.00 to AUD 104.00 is likely (expected AUD 62.14)."
+                     *       "sentence": "From 2026-10-01 on AUD 162.00 was spent; through 2027-06-30 another AUD 52.00 to AUD 104.00 is likely (expected AUD 61.95)."
                      *     }
                      */
                     "application/json": components["schemas"]["SeasonCost"];
@@ -14717,19 +14721,19 @@ export interface operations {
                      *         "lostRunCost": false
                      *       },
                      *       "worthwhile": true,
-                     *       "changeAtUsage": 463.746,
+                     *       "changeAtUsage": 466.012,
                      *       "within": {
                      *         "from": 403.026,
-                     *         "to": 543.024
+                     *         "to": 547.267
                      *       },
-                     *       "saving": 0.0855185,
-                     *       "costPerHundredMinorUnits": 688.229,
-                     *       "costPerHundredRunToEndMinorUnits": 752.589,
-                     *       "plannedShare": 0.539336,
+                     *       "saving": 0.0787153,
+                     *       "costPerHundredMinorUnits": 691.342,
+                     *       "costPerHundredRunToEndMinorUnits": 750.411,
+                     *       "plannedShare": 0.534471,
                      *       "usage": 165,
-                     *       "endsInNextMeeting": 0.0209803,
+                     *       "endsInNextMeeting": 0.0209801,
                      *       "changeNow": false,
-                     *       "sentence": "By cost, change it at about 464 minutes (anywhere from 403 to 543 costs within 1 % of the least): that saves 9 % against running it to its end; this one has 165, and ends in the next meeting with a chance of 2 %, so it stays."
+                     *       "sentence": "By cost, change it at about 466 minutes (anywhere from 403 to 547 costs within 1 % of the least): that saves 8 % against running it to its end; this one has 165, and ends in the next meeting with a chance of 2 %, so it stays."
                      *     }
                      */
                     "application/json": components["schemas"]["ChangeEarly"];
@@ -14801,7 +14805,7 @@ export interface operations {
                      *           "drivers": 3,
                      *           "inUse": 4,
                      *           "need": {
-                     *             "expected": 4.37887,
+                     *             "expected": 4.4153,
                      *             "p10": 2,
                      *             "median": 4,
                      *             "p90": 6
@@ -14810,7 +14814,7 @@ export interface operations {
                      *             {
                      *               "month": "2026-12",
                      *               "lastDay": "2026-12-31",
-                     *               "expected": 0.530143,
+                     *               "expected": 0.521171,
                      *               "pieces": {
                      *                 "p10": 0,
                      *                 "median": 0,
@@ -14830,7 +14834,7 @@ export interface operations {
                      *             {
                      *               "month": "2027-02",
                      *               "lastDay": "2027-02-28",
-                     *               "expected": 1.52629,
+                     *               "expected": 1.52929,
                      *               "pieces": {
                      *                 "p10": 0,
                      *                 "median": 2,
@@ -14841,22 +14845,22 @@ export interface operations {
                      *           "peak": {
                      *             "month": "2027-05",
                      *             "day": "2027-05-23",
-                     *             "expected": 0.864111
+                     *             "expected": 0.899304
                      *           },
                      *           "onHand": 0,
                      *           "onOrder": 0,
                      *           "ageing": 0,
                      *           "reorderPoint": 0,
                      *           "orderUpTo": 0,
-                     *           "safetyStock": -0.00608974,
-                     *           "expectedUntilDelivery": 0.00608974,
+                     *           "safetyStock": -0.00599918,
+                     *           "expectedUntilDelivery": 0.00599918,
                      *           "orderNow": false,
                      *           "stockWanted": 7,
                      *           "orderBy": "2026-12-15",
                      *           "late": false,
-                     *           "chanceWithout": 1.10753e-8,
-                     *           "chanceWith": 0.984313,
-                     *           "expectedShort": 4.37887,
+                     *           "chanceWithout": 1.13605e-8,
+                     *           "chanceWith": 0.983715,
+                     *           "expectedShort": 4.4153,
                      *           "leadTime": {
                      *             "meanDays": 6.27617,
                      *             "sdDays": 4.63401,
@@ -14879,7 +14883,7 @@ export interface operations {
                      *           "drivers": 3,
                      *           "inUse": 3,
                      *           "need": {
-                     *             "expected": 0.292039,
+                     *             "expected": 0.295481,
                      *             "p10": 0,
                      *             "median": 0,
                      *             "p90": 1
@@ -14888,7 +14892,7 @@ export interface operations {
                      *             {
                      *               "month": "2026-12",
                      *               "lastDay": "2026-12-31",
-                     *               "expected": 6.11297e-8,
+                     *               "expected": 1.86382e-8,
                      *               "pieces": {
                      *                 "p10": 0,
                      *                 "median": 0,
@@ -14908,7 +14912,7 @@ export interface operations {
                      *             {
                      *               "month": "2027-02",
                      *               "lastDay": "2027-02-28",
-                     *               "expected": 0.0876731,
+                     *               "expected": 0.0880476,
                      *               "pieces": {
                      *                 "p10": 0,
                      *                 "median": 0,
@@ -14919,22 +14923,22 @@ export interface operations {
                      *           "peak": {
                      *             "month": "2027-05",
                      *             "day": "2027-05-23",
-                     *             "expected": 0.0571037
+                     *             "expected": 0.0580346
                      *           },
                      *           "onHand": 4,
                      *           "onOrder": 0,
                      *           "ageing": 0,
                      *           "reorderPoint": 0,
                      *           "orderUpTo": 0,
-                     *           "safetyStock": -0.0000169864,
-                     *           "expectedUntilDelivery": 0.0000169864,
+                     *           "safetyStock": -0.0000170574,
+                     *           "expectedUntilDelivery": 0.0000170574,
                      *           "orderNow": false,
                      *           "stockWanted": 1,
                      *           "orderBy": null,
                      *           "late": false,
-                     *           "chanceWithout": 0.999473,
-                     *           "chanceWith": 0.999473,
-                     *           "expectedShort": 0.000742397,
+                     *           "chanceWithout": 0.999469,
+                     *           "chanceWith": 0.999469,
+                     *           "expectedShort": 0.000747338,
                      *           "leadTime": {
                      *             "meanDays": 6.27617,
                      *             "sdDays": 4.63401,
@@ -15043,7 +15047,7 @@ export interface operations {
             /** @description The location. */
             201: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     /** @description where the record is read */
                     location?: string;
@@ -15093,7 +15097,7 @@ export interface operations {
             /** @description The location. */
             200: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -15114,7 +15118,7 @@ export interface operations {
             /** @description Nothing has changed since the ETag that was sent. */
             304: {
                 headers: {
-                    /** @description the same ETag */
+                    /** @description the one that was sent */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -15158,7 +15162,7 @@ export interface operations {
             /** @description The location as it is now. */
             200: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -15718,7 +15722,7 @@ export interface operations {
             /** @description The shop. */
             201: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     /** @description where the record is read */
                     location?: string;
@@ -15784,7 +15788,7 @@ export interface operations {
             /** @description The shop. */
             200: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -15823,7 +15827,7 @@ export interface operations {
             /** @description Nothing has changed since the ETag that was sent. */
             304: {
                 headers: {
-                    /** @description the same ETag */
+                    /** @description the one that was sent */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -15919,7 +15923,7 @@ export interface operations {
             /** @description The shop as it is now. */
             200: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -16132,7 +16136,7 @@ export interface operations {
             /** @description The thing as it is matched now. */
             200: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -16160,7 +16164,7 @@ export interface operations {
             /** @description Nothing has changed since the ETag that was sent. */
             304: {
                 headers: {
-                    /** @description the same ETag */
+                    /** @description the one that was sent */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -16180,6 +16184,8 @@ export interface operations {
             query?: never;
             header?: {
                 "If-Match"?: string;
+                /** @description `*`: the change is made only where nothing is stated yet; 412 if something is */
+                "If-None-Match"?: string;
             };
             path: {
                 /** @description identifier */
@@ -16206,7 +16212,7 @@ export interface operations {
             /** @description The thing as it is matched now. */
             200: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -16611,7 +16617,7 @@ export interface operations {
             /** @description The reservation, not answered yet. */
             201: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     /** @description where the record is read */
                     location?: string;
@@ -16674,7 +16680,7 @@ export interface operations {
             /** @description The reservation. */
             200: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -16708,7 +16714,7 @@ export interface operations {
             /** @description Nothing has changed since the ETag that was sent. */
             304: {
                 headers: {
-                    /** @description the same ETag */
+                    /** @description the one that was sent */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -16758,7 +16764,7 @@ export interface operations {
             /** @description The reservation as it is now. */
             200: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -16819,7 +16825,7 @@ export interface operations {
             /** @description The reservation as it is now. */
             200: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -16971,7 +16977,7 @@ export interface operations {
                      *               },
                      *               "drivers": 3,
                      *               "need": {
-                     *                 "expected": 4.37887,
+                     *                 "expected": 4.4153,
                      *                 "p10": 2,
                      *                 "median": 4,
                      *                 "p90": 6
@@ -16984,8 +16990,8 @@ export interface operations {
                      *               "reorderPoint": 0,
                      *               "orderUpTo": 0,
                      *               "orderNow": false,
-                     *               "chanceWithout": 1.10753e-8,
-                     *               "chanceWith": 0.984313,
+                     *               "chanceWithout": 1.13605e-8,
+                     *               "chanceWith": 0.983715,
                      *               "sentence": "0 on hand and 0 on order may not last through 2026-12-31; 3 drivers are likely to need 2 to 6 through 2027-06-30 (0 left the shelf in the past year), and 2 packs (8 pieces) make it last with a chance of 98 %."
                      *             }
                      *           ],
@@ -17081,7 +17087,7 @@ export interface operations {
                      *           "replacedBy": null,
                      *           "outlook": "known",
                      *           "expectedSales": {
-                     *             "expected": 0.291296,
+                     *             "expected": 0.294734,
                      *             "p10": 0,
                      *             "median": 0,
                      *             "p90": 1
@@ -17250,7 +17256,7 @@ export interface operations {
             /** @description The order. */
             201: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     /** @description where the record is read */
                     location?: string;
@@ -17319,7 +17325,7 @@ export interface operations {
             /** @description The order. */
             200: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -17359,7 +17365,7 @@ export interface operations {
             /** @description Nothing has changed since the ETag that was sent. */
             304: {
                 headers: {
-                    /** @description the same ETag */
+                    /** @description the one that was sent */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -17411,7 +17417,7 @@ export interface operations {
             /** @description The order as it is now. */
             200: {
                 headers: {
-                    /** @description the record's version as a strong entity tag (RFC 9110): send it back as If-Match */
+                    /** @description the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match */
                     etag?: string;
                     [name: string]: unknown;
                 };
@@ -18980,112 +18986,112 @@ export interface operations {
                      * @example {
                      *       "population": {
                      *         "rate": {
-                     *           "p10": 0.0016807,
-                     *           "median": 0.00232688,
-                     *           "p90": 0.00322151
+                     *           "p10": 0.00168266,
+                     *           "median": 0.00232955,
+                     *           "p90": 0.00322514
                      *         },
-                     *         "pieceSpread": 0.194871,
-                     *         "runSpread": 0.248844,
-                     *         "readingSd": 0.093988,
-                     *         "pathExponent": 0.997362
+                     *         "pieceSpread": 0.194945,
+                     *         "runSpread": 0.24952,
+                     *         "readingSd": 0.0940767,
+                     *         "pathExponent": 0.998178
                      *       },
                      *       "pieces": [
                      *         {
                      *           "id": "101",
                      *           "usage": 2000,
                      *           "wear": {
-                     *             "p10": 5.4085,
-                     *             "median": 5.51282,
-                     *             "p90": 5.62975
+                     *             "p10": 5.40831,
+                     *             "median": 5.51283,
+                     *             "p90": 5.62986
                      *           },
                      *           "rate": {
-                     *             "p10": 0.00241996,
-                     *             "median": 0.00272439,
-                     *             "p90": 0.00302177
+                     *             "p10": 0.00241816,
+                     *             "median": 0.00272567,
+                     *             "p90": 0.00302772
                      *           },
                      *           "remaining": {
                      *             "quantiles": [
                      *               {
                      *                 "probability": 0.05,
-                     *                 "usage": 1325.38
+                     *                 "usage": 1321.87
                      *               },
                      *               {
                      *                 "probability": 0.1,
-                     *                 "usage": 1399.26
+                     *                 "usage": 1396.32
                      *               },
                      *               {
                      *                 "probability": 0.25,
-                     *                 "usage": 1512.23
+                     *                 "usage": 1510.39
                      *               }
                      *             ],
-                     *             "median": 1642.19,
-                     *             "mean": 1670.05
+                     *             "median": 1641.33,
+                     *             "mean": 1668.32
                      *           },
-                     *           "pastLimitProbability": 1.33216e-198
+                     *           "pastLimitProbability": 5.15636e-202
                      *         },
                      *         {
                      *           "id": "102",
                      *           "usage": 2000,
                      *           "wear": {
-                     *             "p10": 4.8797,
-                     *             "median": 4.98842,
-                     *             "p90": 5.09378
+                     *             "p10": 4.87972,
+                     *             "median": 4.98859,
+                     *             "p90": 5.09416
                      *           },
                      *           "rate": {
-                     *             "p10": 0.00218624,
-                     *             "median": 0.00244563,
-                     *             "p90": 0.00272847
+                     *             "p10": 0.00218504,
+                     *             "median": 0.0024467,
+                     *             "p90": 0.00273482
                      *           },
                      *           "remaining": {
                      *             "quantiles": [
                      *               {
                      *                 "probability": 0.05,
-                     *                 "usage": 1640.45
+                     *                 "usage": 1634.68
                      *               },
                      *               {
                      *                 "probability": 0.1,
-                     *                 "usage": 1736.66
+                     *                 "usage": 1732.07
                      *               },
                      *               {
                      *                 "probability": 0.25,
-                     *                 "usage": 1883.38
+                     *                 "usage": 1880.48
                      *               }
                      *             ],
-                     *             "median": 2046.76,
-                     *             "mean": 2073.31
+                     *             "median": 2045.49,
+                     *             "mean": 2070.88
                      *           },
-                     *           "pastLimitProbability": 2.60582e-248
+                     *           "pastLimitProbability": 1.55672e-252
                      *         },
                      *         {
                      *           "id": "103",
                      *           "usage": 2000,
                      *           "wear": {
-                     *             "p10": 3.80674,
-                     *             "median": 3.91513,
-                     *             "p90": 4.02038
+                     *             "p10": 3.80672,
+                     *             "median": 3.91524,
+                     *             "p90": 4.02069
                      *           },
                      *           "rate": {
-                     *             "p10": 0.00175245,
-                     *             "median": 0.00198896,
-                     *             "p90": 0.00228241
+                     *             "p10": 0.00175162,
+                     *             "median": 0.00199014,
+                     *             "p90": 0.00228722
                      *           },
                      *           "remaining": {
                      *             "quantiles": [
                      *               {
                      *                 "probability": 0.05,
-                     *                 "usage": 2383.3
+                     *                 "usage": 2373.49
                      *               },
                      *               {
                      *                 "probability": 0.1,
-                     *                 "usage": 2542.37
+                     *                 "usage": 2534.12
                      *               },
                      *               {
                      *                 "probability": 0.25,
-                     *                 "usage": 2788.62
+                     *                 "usage": 2783.19
                      *               }
                      *             ],
-                     *             "median": 3059.45,
-                     *             "mean": 3090.47
+                     *             "median": 3056.71,
+                     *             "mean": 3086.53
                      *           },
                      *           "pastLimitProbability": 0
                      *         }
@@ -19647,7 +19653,7 @@ export interface operations {
                 "application/json": {
                     /** @description demand for each unit of time; a table is the demand over the whole lead time */
                     demand: components["schemas"]["Demand"];
-                    /** @description may be left out only with a table, which has it in it */
+                    /** @description may be left out only with a table, which has it in it, and without a review period */
                     leadTime?: {
                         /** @description from ordering to having it, in the unit of time */
                         mean: number;
@@ -19687,7 +19693,8 @@ export interface operations {
                      *       "safetyStock": 22492,
                      *       "cycleServiceLevel": 0.900009,
                      *       "fillRate": 0.900014,
-                     *       "expectedShort": 830.783
+                     *       "expectedShort": 830.783,
+                     *       "assumption": null
                      *     }
                      */
                     "application/json": components["schemas"]["StockLevels"];

@@ -5,6 +5,7 @@ import {
   type DemandRate,
   demandProcess,
   type LifeDistribution,
+  lawPower,
   leadTimePoints,
   levelsForDemand,
   lifeQuantile,
@@ -26,7 +27,9 @@ const tooManyUnits = "So many units take too long: count in packs, or give a nor
 const MOST_NORMAL_UNITS = 1e12;
 /** Positions of a lot times units of demand that are looked at. */
 const MOST_LOT_WORK = 2e6;
-const MOST_UNEVEN_LOT = 50;
+/** Units of a table over all the time it is wanted for: a power that is not whole takes the square of them. */
+const MOST_TABLE_UNITS = 5000;
+const MOST_UNEVEN_LOT = 400;
 const tooLargeLot =
   "Packs or a minimum order of so many units take too long with so large a demand: count in packs";
 
@@ -73,11 +76,53 @@ export interface StockLevelsQuestion {
 }
 
 /**
- * When to order and how far up. A table is the demand over the whole lead time, however long that is.
+ * When to order and how far up. A table is the demand over the whole lead time, however long that is; with a review period
+ * its length must be known, and demand in parts of it is taken as independent and alike in law.
  *
  * @throws {DomainError} `inconsistent` if a number is refused, or the sum would take too long
  */
-export function calculateStockLevels(question: StockLevelsQuestion): StockLevels {
+export function calculateStockLevels(
+  question: StockLevelsQuestion,
+): StockLevels & { assumption: string | null } {
+  const { demand, leadTime, reviewPeriod = 0 } = question;
+  if (demand.kind === "table" && reviewPeriod > 0)
+    return reviewedTable({ ...question, reviewPeriod }, demand.probabilities, leadTime?.mean ?? 0);
+  return { ...levelsOf(question), assumption: null };
+}
+
+/** A table over the lead time, with a review period: its law over other stretches is a power of the one given. */
+function reviewedTable(
+  { reviewPeriod, target, packSize = 1, minimumOrder = 1 }: StockLevelsQuestion & { reviewPeriod: number },
+  leadTimeDemand: readonly number[],
+  leadTime: number,
+): StockLevels & { assumption: string } {
+  const lot = Math.max(packSize, Math.ceil(minimumOrder / packSize) * packSize);
+  const times = (leadTime + reviewPeriod) / leadTime;
+  const units = leadTimeDemand.length * times;
+  requireModest("#/reviewPeriod", units, MOST_TABLE_UNITS, tooManyUnits);
+  requireModest("#/packSize", 3 * lot * units, MOST_LOT_WORK, tooLargeLot);
+  if (lot > packSize) requireModest("#/minimumOrder", lot, MOST_UNEVEN_LOT, tooLargeLot);
+  const over = (exponent: number, what: string) => {
+    try {
+      return lawPower(leadTimeDemand, exponent);
+    } catch (error) {
+      if (!(error instanceof RangeError)) throw error;
+      const detail = `leaves ${what} open: this table cannot be shared out over ${exponent} times the lead time. Give a review period that is a whole multiple of the lead time, or poisson or negative-binomial demand`;
+      throw new DomainError("inconsistent", `reviewPeriod ${detail}`, [
+        { pointer: "#/reviewPeriod", detail },
+      ]);
+    }
+  };
+  const protectionDemand = over(times, "the demand over lead time and review period");
+  const batch = lot > packSize ? { batch: over(times - 1, "the demand over a review period") } : {};
+  const levels = asked("#/demand", () =>
+    levelsForDemand({ leadTimeDemand, protectionDemand, ...batch, target, packSize, minimumOrder }),
+  );
+  const assumption = `The table is the demand over one lead time of ${leadTime}; demand in other stretches is taken as independent of it and alike in law for each unit of time, so that lead time and review period together have ${Number(times.toPrecision(6))} times its mean and its variance.`;
+  return { ...levels, assumption };
+}
+
+function levelsOf(question: StockLevelsQuestion): StockLevels {
   const { demand, leadTime, reviewPeriod = 0, target, packSize = 1, minimumOrder = 1 } = question;
   const lot = Math.max(packSize, Math.ceil(minimumOrder / packSize) * packSize);
   const packs = { packSize, minimumOrder };

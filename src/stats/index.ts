@@ -18,6 +18,7 @@ export {
   negativeBinomialLaw,
   poissonLaw,
 } from "./demand-laws.ts";
+export { lawPower } from "./law-power.ts";
 export { type DemandProcess, type DemandRate, demandProcess } from "./demand-process.ts";
 export {
   convolve,

@@ -140,28 +140,87 @@ export function leastOrder(caller: string, packSize: number, minimumOrder: numbe
 /**
  * Long-run law of the offset above the reorder point, over cycles from order to order. From the law just after an order,
  * renewal of the batches downwards gives the expected visits to each offset, and the undershoot gives the law after the next
- * order. Half of each new law is mixed with the old, so that laws that alternate settle on their average.
+ * order: a chain whose long-run law is the solution of its balance equations.
  */
 function chainLaw(order: { packSize: number; least: number; batch: readonly number[] }): number[] {
   const { packSize, least, batch } = order;
   const moving = 1 - batch[0]!;
   const taken = batch.map((chance, size) => (size === 0 ? 0 : chance / moving));
   const passing = renewalMass(taken, least);
-  let entered = new Array<number>(least).fill(0);
-  entered[least - 1] = 1;
-  let visits: number[] = [];
-  for (let round = 0; round < MOST_CYCLES; round++) {
-    visits = visitsFrom(entered, passing);
-    const again = afterOrder(visits, taken, { packSize, least });
-    let change = 0;
-    entered = entered.map((chance, offset) => {
-      change += Math.abs(again[offset]! - chance);
-      return (chance + again[offset]!) / 2;
-    });
-    if (change < 1e-13) break;
-  }
+  const lifted = liftedFrom(taken, { packSize, least });
+  const next = (start: number) => {
+    const after = new Array<number>(least).fill(0);
+    for (let down = 0; down <= start; down++) {
+      const visits = passing[down]!;
+      if (visits < NO_CHANCE) continue;
+      const row = lifted[start - down]!;
+      for (let offset = 0; offset < least; offset++) after[offset]! += visits * row[offset]!;
+    }
+    return after;
+  };
+  const entered = new Array<number>(least).fill(0);
+  for (const [offset, chance] of longRunLaw(next, least - 1)) entered[offset] = chance;
+  const visits = visitsFrom(entered, passing);
   const sum = visits.reduce((total, value) => total + value, 0);
   return visits.map((value) => value / sum);
+}
+
+/**
+ * The long-run law of a chain that starts in one state, over the states that it can come to, by elimination without
+ * subtraction (Grassmann, Taksar & Heyman 1985, from memory). Where it can end in one of several parts that it never
+ * leaves, laws are followed instead; half of each new one is mixed with the old, so that such as alternate settle.
+ */
+function longRunLaw(next: (state: number) => number[], start: number): [state: number, chance: number][] {
+  const rows = new Map<number, number[]>();
+  const open = [start];
+  for (let state = open.pop(); state !== undefined; state = open.pop()) {
+    if (rows.has(state)) continue;
+    const row = next(state);
+    rows.set(state, row);
+    row.forEach((chance, other) => {
+      if (chance > NO_CHANCE && !rows.has(other)) open.push(other);
+    });
+  }
+  const states = [...rows.keys()];
+  const matrix = states.map((from) => Float64Array.from(states, (to) => rows.get(from)![to]!));
+  return (
+    eliminated(matrix)?.map((chance, i) => [states[i]!, chance]) ??
+    followed(matrix).map((p, i) => [states[i]!, p])
+  );
+}
+
+/** Null where the states that are left cannot be come to from one of those taken out. */
+function eliminated(matrix: readonly Float64Array[]): number[] | null {
+  const left = matrix.map((row) => Float64Array.from(row));
+  for (let n = left.length - 1; n > 0; n--) {
+    let leaves = 0;
+    for (let j = 0; j < n; j++) leaves += left[n]![j]!;
+    if (!(leaves > NO_CHANCE)) return null;
+    for (let i = 0; i < n; i++) {
+      const share = left[i]![n]! / leaves;
+      left[i]![n] = share;
+      if (share > 0) for (let j = 0; j < n; j++) left[i]![j]! += share * left[n]![j]!;
+    }
+  }
+  const law = [1];
+  for (let n = 1; n < left.length; n++) {
+    let sum = 0;
+    for (let i = 0; i < n; i++) sum += law[i]! * left[i]![n]!;
+    law.push(sum);
+  }
+  const total = law.reduce((sum, chance) => sum + chance, 0);
+  return law.map((chance) => chance / total);
+}
+
+function followed(matrix: readonly Float64Array[]): number[] {
+  let law = matrix.map((_, i): number => (i === 0 ? 1 : 0));
+  for (let round = 0; round < MOST_CYCLES; round++) {
+    const again = law.map((_, to) => law.reduce((sum, chance, from) => sum + chance * matrix[from]![to]!, 0));
+    const change = law.reduce((sum, chance, i) => sum + Math.abs(again[i]! - chance), 0);
+    law = law.map((chance, i) => (chance + again[i]!) / 2);
+    if (change < 1e-13) break;
+  }
+  return law;
 }
 
 /** Chance that batches, added up, come to exactly 0, 1, 2, … units on the way. */
@@ -185,24 +244,21 @@ function visitsFrom(entered: readonly number[], passing: readonly number[]): num
   return visits;
 }
 
-/** Offsets after the next order: the smallest number of packs, at least the minimum, that lifts the position above. */
-function afterOrder(
-  visits: readonly number[],
-  taken: readonly number[],
-  order: { packSize: number; least: number },
-): number[] {
+/**
+ * For each offset, the chance to place an order from it, by the offset that the order lifts to: the smallest number of
+ * packs, at least the minimum, that lifts the position above the reorder point.
+ */
+function liftedFrom(taken: readonly number[], order: { packSize: number; least: number }): Float64Array[] {
   const { packSize, least } = order;
-  const entered = new Array<number>(least).fill(0);
-  for (let offset = 0; offset < least; offset++) {
-    if (visits[offset]! < NO_CHANCE) continue;
+  return Array.from({ length: least }, (_, offset) => {
+    const row = new Float64Array(least);
     for (let size = offset + 1; size < taken.length; size++) {
       const under = size - offset;
-      const lifted = Math.max(least, Math.ceil(under / packSize) * packSize) - under;
-      entered[lifted]! += visits[offset]! * taken[size]!;
+      const offsetAfter = Math.max(least, Math.ceil(under / packSize) * packSize) - under;
+      row[offsetAfter]! += taken[size]!;
     }
-  }
-  const sum = entered.reduce((total, chance) => total + chance, 0);
-  return entered.map((chance) => chance / sum);
+    return row;
+  });
 }
 
 /**

@@ -392,6 +392,9 @@ describe("renewals", () => {
   });
 });
 
+/** A law that no independent halves add up to: nothing or one. */
+const halves = { kind: "table", probabilities: [0.5, 0.5] };
+
 describe("stock-levels", () => {
   test("safety stocks of Chopra & Meindl for lead times of eight spreads (from memory), rounded up to whole units", async () => {
     const printed = [22491, 19298, 16109, 12927, 9760, 6628, 3625, 1695];
@@ -448,7 +451,50 @@ describe("stock-levels", () => {
     for (let k = 1; k < 60; k++) chances.push((chances[k - 1]! * 6) / k);
     const table = { demand: { kind: "table", probabilities: chances }, leadTime: { mean: 2 }, ...asked };
     const same = await calculate("stock-levels", table);
-    for (const [name, value] of Object.entries(answer)) expect(same[name]).toBeCloseTo(value as number, 9);
+    for (const [name, value] of Object.entries(answer))
+      if (value !== null) expect(same[name]).toBeCloseTo(value as number, 9);
+    expect(same.assumption).toBeNull();
+  });
+
+  test("a table over the lead time with a review period is carried over to both, and says so", async () => {
+    const chances = [Math.exp(-6)];
+    for (let k = 1; k < 60; k++) chances.push((chances[k - 1]! * 6) / k);
+    for (const reviewPeriod of [2, 1, 0.5])
+      for (const minimumOrder of [1, 12]) {
+        const asked = {
+          leadTime: { mean: 2 },
+          reviewPeriod,
+          target: { kind: "fill", value: 0.95 },
+          minimumOrder,
+        };
+        const poisson = await calculate("stock-levels", { demand: { kind: "poisson", rate: 3 }, ...asked });
+        const table = { demand: { kind: "table", probabilities: chances }, ...asked };
+        const { assumption, ...same } = await calculate("stock-levels", table);
+        for (const [name, value] of Object.entries(same))
+          expect(poisson[name]).toBeCloseTo(value as number, 7);
+        expect(assumption).toContain(`have ${1 + reviewPeriod / 2} times its mean`);
+      }
+  });
+
+  test("a whole multiple of the lead time is a sum of tables, whatever the table", async () => {
+    const table = { kind: "table", probabilities: [0.5, 0, 0, 0, 0.5] };
+    const asked = {
+      demand: table,
+      leadTime: { mean: 1 },
+      reviewPeriod: 1,
+      target: { kind: "cycle", value: 0.7 },
+    };
+    // Of two, none, one or both take 4: 0.25, 0.5, 0.25.
+    expect(await calculate("stock-levels", asked)).toMatchObject({ orderUpTo: 4, cycleServiceLevel: 0.75 });
+  });
+
+  test("a minimum order of 60 under review is answered", async () => {
+    const { orderUpTo, reorderPoint, cycleServiceLevel } = await calculate("stock-levels", {
+      ...{ demand: { kind: "negative-binomial", mean: 2, variance: 5 }, leadTime: { mean: 3 } },
+      ...{ reviewPeriod: 2, target: { kind: "cycle", value: 0.95 }, minimumOrder: 60 },
+    });
+    expect(orderUpTo - reorderPoint).toBeGreaterThan(59);
+    expect(cycleServiceLevel).toBeGreaterThanOrEqual(0.95);
   });
 
   test.each([
@@ -457,7 +503,9 @@ describe("stock-levels", () => {
     [{ target: { kind: "cycle", value: 1 } }, "#/target/value"],
     [{ packSize: 0 }, "#/packSize"],
     [{ demand: { kind: "table", probabilities: [0.5, 0.4] } }, "#/demand/probabilities"],
-    [{ demand: { kind: "table", probabilities: [0.5, 0.5] }, reviewPeriod: 1 }, "#/reviewPeriod"],
+    [{ demand: { kind: "table", probabilities: [0.5, 0.5] }, reviewPeriod: 1 }, "#/leadTime/sd"],
+    [{ demand: halves, reviewPeriod: 1, leadTime: undefined }, "#/leadTime/mean"],
+    [{ demand: halves, reviewPeriod: 1, leadTime: { mean: 2 } }, "#/reviewPeriod"],
     [{ demand: { kind: "negative-binomial", mean: 2, variance: 2 } }, "#/demand/variance"],
     [{ demand: { kind: "poisson", rate: 1e6 } }, "#/demand"],
     [{ demand: { kind: "poisson", rate: 100 }, packSize: 900 }, "#/packSize"],

@@ -33,7 +33,9 @@ const StockQuestion = z
         sd: amount("its standard deviation; 0 if not given").optional(),
       })
       .optional()
-      .meta({ description: "may be left out only with a table, which has it in it" }),
+      .meta({
+        description: "may be left out only with a table, which has it in it, and without a review period",
+      }),
     reviewPeriod: amount("time from one look at the stock to the next; 0, always, if not given").optional(),
     target: z.strictObject({
       kind: z.enum(["cycle", "fill"]).meta({
@@ -48,12 +50,19 @@ const StockQuestion = z
     const refuse = (path: string[], message: string) => issues.addIssue({ code: "custom", path, message });
     if (demand.kind !== "table" && leadTime === undefined)
       refuse(["leadTime"], "must be given, but for a table of the demand over the lead time");
-    if (demand.kind === "table" && reviewPeriod > 0)
-      refuse(
-        ["reviewPeriod"],
-        "must be 0 with a table: give the demand over lead time and review period as the table instead",
-      );
     const { mean = 0, sd = 0 } = leadTime ?? {};
+    if (demand.kind === "table" && reviewPeriod > 0) {
+      if (!(mean > 0))
+        refuse(
+          ["leadTime", "mean"],
+          "must be above 0 with a table and a review period: the time that the table is for",
+        );
+      if (sd > 0)
+        refuse(
+          ["leadTime", "sd"],
+          "must be 0 with a table and a review period: demand over a lead time that varies says nothing of another stretch; give poisson or negative-binomial demand instead",
+        );
+    }
     if (sd > 3 * mean)
       refuse(
         ["leadTime", "sd"],
@@ -74,6 +83,10 @@ const StockLevels = z
     fillRate: z.number().meta({ description: "share of the demand met from stock at once" }),
     expectedShort: z.number().meta({
       description: "units expected to be missing at the end of the time that the stock has to cover",
+    }),
+    assumption: z.string().nullable().meta({
+      description:
+        "what the answer takes for granted beyond the request, in words: of a table with a review period, how it is carried over to other stretches of time; null where nothing",
     }),
   })
   .meta({ id: "StockLevels" });
