@@ -2,15 +2,18 @@
  * Points with weights that stand for a posterior known by its logarithm: quasi-random points from a normal law,
  * weighted by importance. The normal law starts from mode and curvature and is moved once to the weighted moments.
  */
-import { normalQuantile } from "./normal.ts";
+import { choleskyOf } from "./cholesky.ts";
+import { normalPoints } from "./normal-points.ts";
 import { hessianOf, type Objective, symmetricEigen } from "./optimise.ts";
 
 /** The prior alone gives every direction a curvature of one; less than this is noise of the differences. */
 const LEAST_CURVATURE = 0.3;
 
 /** Points of the first look and of the final set, in mirrored pairs. */
-const FIRST_PAIRS = 24;
-const FINAL_PAIRS = 32;
+export interface DesignSize {
+  first: number;
+  final: number;
+}
 /** Points of the first look at a line of many pieces, which is sure to be nearly normal and so the last look, too. */
 const NORMAL_PAIRS = 16;
 const MANY_PIECES = 500;
@@ -28,7 +31,7 @@ const LARGEST_LOG_RATIO = 5;
 /** Points of less weight than this are left out. */
 const NEGLIGIBLE = 1e-5;
 
-export interface DesignPoint {
+interface DesignPoint {
   x: number[];
   weight: number;
 }
@@ -48,63 +51,13 @@ export interface Design {
   logIntegral: number;
 }
 
-/**
- * Points that stand for the standard normal law in `d` dimensions, all with the same weight. The first coordinate
- * runs through equal steps of probability, the others through an additive recurrence with the powers of the
- * generalised golden ratio (Roberts 2018); normal scores, mirrored so that odd moments vanish, and sheared so that
- * the covariance is exactly one.
- */
-function makeNormalPoints(d: number, pairs: number): number[][] {
-  let ratio = 1.5;
-  for (let k = 0; k < 60; k++) ratio = (1 + ratio) ** (1 / d);
-  const half = Array.from({ length: pairs }, (_, k) =>
-    Array.from({ length: d }, (_, j) =>
-      normalQuantile(j === 0 ? (k + 0.25) / pairs : (0.5 + (k + 1) * ratio ** -j) % 1),
-    ),
-  );
-  const factor = choleskyOf(
-    Array.from({ length: d }, (_, i) =>
-      Array.from({ length: d }, (_, j) => half.reduce((sum, z) => sum + z[i]! * z[j]!, 0) / pairs),
-    ),
-  );
-  const white = half.map((z) => {
-    const out: number[] = [];
-    for (let i = 0; i < d; i++) {
-      let rest = z[i]!;
-      for (let j = 0; j < i; j++) rest -= factor[i]![j]! * out[j]!;
-      out.push(rest / factor[i]![i]!);
-    }
-    return out;
-  });
-  return white.flatMap((z) => [z, z.map((zi) => -zi)]);
-}
-
-/** Made once for each number of dimensions: a few small tables. */
-const made = new Map<number, number[][]>();
-
-function normalPoints(d: number, pairs: number): number[][] {
-  const key = 1000 * d + pairs;
-  const points = made.get(key) ?? makeNormalPoints(d, pairs);
-  made.set(key, points);
-  return points;
-}
-
-/** Lower triangular factor; of the matrix only its lower triangle is read. */
-function choleskyOf(m: readonly (readonly number[])[]): number[][] {
-  const l = m.map(() => m.map(() => 0));
-  for (let i = 0; i < m.length; i++)
-    for (let j = 0; j <= i; j++) {
-      let sum = m[i]![j]!;
-      for (let k = 0; k < j; k++) sum -= l[i]![k]! * l[j]![k]!;
-      l[i]![j] = i === j ? Math.sqrt(Math.max(sum, 1e-9)) : sum / l[j]![j]!;
-    }
-  return l;
-}
-
 /** Points of equal weight for the standard normal law, for a prior that no data have changed. */
-export function priorPoints(dimensions: number): DesignPoint[] {
-  const points = normalPoints(dimensions, FINAL_PAIRS);
-  return points.map((x) => ({ x: x.slice(), weight: 1 / points.length }));
+export function priorPoints(dimensions: number, { final }: DesignSize): Design {
+  const points = normalPoints(dimensions, final);
+  return {
+    points: points.map((x, k) => ({ x: x.slice(), k, weight: 1 / points.length })),
+    logIntegral: 0.5 * dimensions * Math.log(2 * Math.PI),
+  };
 }
 
 interface Sample {
@@ -161,8 +114,14 @@ const HESSIAN_STEP = 0.02;
  *
  * @param density smooth, in coordinates of order one
  * @param pieces number of pieces that it rests on
+ * @param size pairs of points of the first and of the final set
  */
-export function designPoints(density: Density, mode: readonly number[], pieces: number): Design {
+export function designPoints(
+  density: Density,
+  mode: readonly number[],
+  pieces: number,
+  size: DesignSize,
+): Design {
   const d = mode.length;
   const here = density.gradient(mode);
   const value = density.value(mode);
@@ -177,7 +136,7 @@ export function designPoints(density: Density, mode: readonly number[], pieces: 
     points: points.filter(({ weight }) => weight > NEGLIGIBLE),
     logIntegral: logIntegral - value,
   });
-  const first = importance(shifted, mode, root, pieces < MANY_PIECES ? FIRST_PAIRS : NORMAL_PAIRS);
+  const first = importance(shifted, mode, root, pieces < MANY_PIECES ? size.first : NORMAL_PAIRS);
   if (first.bent < NEARLY_NORMAL) return kept(first);
   // The moments of few effective points are blended with those of the curvature.
   const trust = first.effective / (first.effective + 2 * d);
@@ -194,5 +153,5 @@ export function designPoints(density: Density, mode: readonly number[], pieces: 
       return trust * seen + (1 - trust) * laplace;
     }),
   );
-  return kept(importance(shifted, mean, choleskyOf(covariance), FINAL_PAIRS));
+  return kept(importance(shifted, mean, choleskyOf(covariance), size.final));
 }

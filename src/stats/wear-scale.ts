@@ -16,12 +16,17 @@ const LOG_Z90 = 1.2815515655446004;
 const SD_SPREAD = 0.4;
 const SD_NOISE = 0.5;
 const SD_READING = 0.4;
-const SD_EXPONENT = 0.2;
-const SD_BEND = 0.3;
+const SD_EXPONENT = 0.33;
+const SD_BEND = 0.35;
+/** Share of lines that are taken to wear in proportion to usage, before their readings. */
+const STRAIGHT_SHARE = 0.2;
 const MOST_BEND = 3;
 const SD_CONDITION = 0.4;
 /** Number of hyper-parameters before the multipliers of the conditions. */
 export const BASE_DIMENSIONS = 6;
+/** Places of the two bends among them. */
+export const EXPONENT = 4;
+export const BEND = 5;
 
 // Beyond these the scaled numbers say only "far outside"; the bounds keep every later square finite.
 const LARGEST_WEAR = 1e4;
@@ -34,6 +39,8 @@ export interface ScaledPrior {
   wear: number;
   centre: number[];
   sd: number[];
+  /** prior probability that the path is straight, 0 where no bend is believed possible anyway */
+  straightShare: number;
   startVariance: number;
   readingSd: number;
   gradeSd: number;
@@ -87,9 +94,15 @@ export function scalePrior(prior: WearPrior, limit: number, name: string): Scale
     `${name} requires standard deviations >= 0`,
   );
   requireThat(prior.gradeSd === undefined || positive(prior.gradeSd), `${name} requires a gradeSd > 0`);
-  const { exponentSd = SD_EXPONENT, bendSd = SD_BEND, conditions = [] } = prior;
+  const {
+    exponentSd = SD_EXPONENT,
+    bendSd = SD_BEND,
+    straightShare = STRAIGHT_SHARE,
+    conditions = [],
+  } = prior;
   requireThat(notNegative(exponentSd), `${name} requires an exponentSd >= 0`);
   requireThat(notNegative(bendSd), `${name} requires a bendSd >= 0`);
+  requireThat(straightShare >= 0 && straightShare < 1, `${name} requires a straightShare from 0 to below 1`);
   for (const { multiplier, sdLog = SD_CONDITION } of conditions)
     requireThat(
       positive(multiplier) && positive(sdLog),
@@ -126,6 +139,7 @@ export function scalePrior(prior: WearPrior, limit: number, name: string): Scale
       clamp(bendSd, SMALLEST_SD, 2),
       ...conditions.map(({ sdLog = SD_CONDITION }) => clamp(sdLog, 1e-6, 5)),
     ],
+    straightShare: exponentSd + bendSd > 0 ? straightShare : 0,
     startVariance: clamp(prior.startSd / limit, 0, LARGEST_WEAR) ** 2,
     readingSd: clamp(prior.readingSd / limit, SMALLEST_SD, LARGEST_WEAR),
     gradeSd: clamp(prior.gradeSd ?? 0.1, 1e-3, 10),

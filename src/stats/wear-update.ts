@@ -5,9 +5,9 @@ import { BASE_DIMENSIONS, requireThat, type ScaledPiece, scalePiece, scalePrior 
 import { wearFitVersion, type WearLineFit, type WearPiece, type WearPrior } from "./wear-types.ts";
 
 /**
- * Weights that are worth fewer equal ones than this call for new points. A new fit has 30 to 45. Measured over lines
- * that grow by one reading at a time: quantiles from weights that pass are as near to those from 800 new points as
- * those of a new fit.
+ * Weights that are worth fewer equal ones than this call for new points. A new fit has 55 to 70. Measured over lines of
+ * five pieces that grow by a reading each: quantiles of what is left are then off by 4 % of their 80 % range (root mean
+ * square), those of a new fit by 1 %. A higher threshold makes more new fits, and hardly mends it.
  */
 const LEAST_EFFECTIVE = 20;
 /**

@@ -13,16 +13,18 @@ console.log(
 );
 for (const [name, data] of [
   ["laser 6 %", laserData()],
-  ["laser 10 %", { ...laserData(), limit: 10 }],
+  ["laser 10 %", laserData(10)],
   ["battery", batteryData()],
+  ["battery, 0.25", batteryData(0.25)],
   ["alloy", alloyData("raw")],
   ["alloy evened", alloyData("evened")],
 ] as const) {
   const methods: [string, Method][] = [
     ["line + error", pluggedIn(data.limit, { diffusion: false })],
     ["drift ML", pluggedIn(data.limit, {})],
-    ["wear line", wearLine(data.limit, data.prior)],
-    ["wear, straight", wearLine(data.limit, { ...data.prior, exponentSd: 0, bendSd: 0 })],
+    ["wear line", wearLine(data)],
+    ["wear, straight", wearLine({ ...data, prior: { ...data.prior, exponentSd: 0, bendSd: 0 } })],
+    ["wear, bent", wearLine({ ...data, prior: { ...data.prior, straightShare: 0 } })],
   ];
   for (const [label, method] of methods) {
     const s = backtest(data.units, data.limit, method, data.origins, data.horizon, { gridSize: 200 });
@@ -33,4 +35,4 @@ for (const [name, data] of [
 
 console.log("\nfew units: lasers, trained on n of them, later readings and crossing of the others");
 console.log("n  model      readings: cov50 cov80 cov95  CRPS   crossing: cov50 cov80 cov95  CRPS");
-for (const n of [2, 3, 5]) for (const row of fewUnits(n, 60, 100 + n)) console.log(n, row);
+for (const n of [2, 3, 5]) for (const row of fewUnits(n)) console.log(n, row);

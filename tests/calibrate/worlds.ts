@@ -105,8 +105,9 @@ export function simulateLine(count: number, world: World, random: Chance): Simul
     return centre + scaled.sd[i]! * (i === 0 ? heavyTailed(score) : score);
   });
   const [level, spread, noise, reading] = drawn.map(Math.exp) as [number, number, number, number];
-  const exponent = world.exponent ?? Math.exp(drawn[4]!);
-  const bend = world.exponent === undefined ? drawn[5]! : 0;
+  const straight = random.uniform() < scaled.straightShare;
+  const exponent = world.exponent ?? (straight ? 1 : Math.exp(drawn[4]!));
+  const bend = world.exponent === undefined && !straight ? drawn[5]! : 0;
   const surface = world.surfaces
     ? Math.exp(Math.log(SURFACE.multiplier) + SURFACE.sdLog * random.normal())
     : 1;

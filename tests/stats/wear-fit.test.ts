@@ -58,6 +58,7 @@ describe("fit of a line", () => {
     expect(populationSummary(fitWearLine(data, straight)).pathExponent).toBeCloseTo(1, 4);
     expect(() => fitWearLine(data, { ...prior, exponentSd: -1 })).toThrow(/exponentSd >= 0/);
     expect(() => fitWearLine(data, { ...prior, bendSd: -1 })).toThrow(/bendSd >= 0/);
+    expect(() => fitWearLine(data, { ...prior, straightShare: 1 })).toThrow(/straightShare/);
   });
 
   test("the rate over pieces covers the rates that made the data", () => {
@@ -94,7 +95,8 @@ describe("fit of a line", () => {
   test("a fit that starts from an earlier one ends at the same place", () => {
     const pieces = fivePieces();
     const cold = fitWearLine({ pieces, limit: 1 }, prior);
-    const start = fitWearLine({ pieces: pieces.slice(0, 3), limit: 1 }, prior);
+    // Three pieces of five are new: too many for the points to be weighted anew.
+    const start = fitWearLine({ pieces: pieces.slice(0, 2), limit: 1 }, prior);
     const warm = fitWearLine({ pieces, limit: 1 }, prior, { start });
     expect(warm.logEvidence).toBeCloseTo(cold.logEvidence, 1);
     expect(
