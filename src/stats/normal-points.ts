@@ -100,7 +100,7 @@ const made = new Map<number, number[][]>();
 
 /**
  * Points of the standard normal law in mirrored pairs, so that odd moments vanish; their covariance is exactly one, and
- * the fourth moments are nearly right, which decides how far averages of curved functions are off.
+ * the fourth moments are right within a quarter, which decides how far averages of curved functions are off.
  *
  * @param d dimensions, 1 or more
  * @param pairs more than `d`
