@@ -1333,6 +1333,46 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/v1/shelf-budget": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * What to buy first for the shelf with so much money
+         * @description For the shop and the owner: the packs that raise the chance that nothing on the shelf runs out most for the money, from the pooled need of the drivers who share theirs, with the whole curve of cost against chance. Lines with fewer than three drivers behind them are left out and named.
+         */
+        get: operations["shelfBudget"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/shelf-cost": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * What the shelf is likely to cost, month by month
+         * @description For the shop and the owner: expected spend and its range by month and by line from today, where packs are bought as what lies on the shelf and is on order runs out. Lines with fewer than three drivers behind them are left out and named.
+         */
+        get: operations["shelfCost"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/v1/shelf-plan": {
         parameters: {
             query?: never;
@@ -4947,6 +4987,215 @@ export interface components {
             /** @description the answer in one sentence with its numbers */
             sentence: string;
         };
+        /** @description the best packs for the shelf with so much money */
+        ShelfBudget: {
+            /**
+             * Format: date-time
+             * @description moment in UTC, RFC 3339
+             * @example 2026-11-29T07:30:00.000Z
+             */
+            asOf: string;
+            /**
+             * Format: date
+             * @description calendar day, RFC 3339 full-date
+             * @example 2027-02-07
+             */
+            through: string;
+            /**
+             * @description currency code, ISO 4217
+             * @example AUD
+             */
+            currency: string;
+            /** @description the day of the last meeting ahead in the calendar, beyond which no wear is counted; null where none is ahead */
+            calendarEndsOn: string | null;
+            /** @description drivers who share what they will need */
+            driversSharing: number;
+            /** @description drivers of the club */
+            drivers: number;
+            /** @description SKUs behind which fewer than three drivers stand: nothing is said of them */
+            withheld: string[];
+            /** @description SKUs priced in another currency, which the answer leaves out */
+            otherCurrency: string[];
+            /** @description the answer in one sentence with its numbers */
+            sentence: string;
+            /**
+             * @description money in whole minor units of the currency (ISO 4217), such as cents
+             * @example 900
+             */
+            budgetMinorUnits: number;
+            /** @description lines that were weighed against each other */
+            lines: number;
+            /**
+             * @description what the plan costs, in minor units of the currency; never more than the budget
+             * @example 900
+             */
+            spentMinorUnits: number;
+            /** @description chance, 0 to 1: no such line runs out through the day with what there is */
+            chanceWithout: number;
+            /** @description chance, 0 to 1: the same with what is to be bought */
+            chanceWith: number;
+            /** @description chance, 0 to 1: no other choice for the money reaches more than this */
+            chanceAtMost: number;
+            /** @description the packs to buy for the shelf for the money */
+            buy: {
+                /** @description id of the stock line */
+                lineId: components["schemas"]["Id"];
+                /** @description stock-keeping unit: the article number that the line is ordered by */
+                sku: string;
+                /** @description what people call it */
+                name: string;
+                /** @description whole packs */
+                packs: number;
+                /** @description the pieces in those packs */
+                pieces: number;
+                /**
+                 * @description money in whole minor units of the currency (ISO 4217), such as cents
+                 * @example 900
+                 */
+                costMinorUnits: number;
+                /** @description chance, 0 to 1: this line lasts with what there is */
+                chanceWithout: number;
+                /** @description chance, 0 to 1: this line lasts with these packs */
+                chanceWith: number;
+                /** @description the supplier sells multiples of so many packs */
+                orderMultiplePacks: number;
+                /** @description what its kind asks to take care of; the maker's instructions come first */
+                cautions: string[];
+                /** @description the answer in one sentence with its numbers */
+                sentence: string;
+            }[];
+            /** @description what the next money would buy; null where nothing is left to gain */
+            next: {
+                /** @description id of the stock line */
+                lineId: components["schemas"]["Id"];
+                /** @description stock-keeping unit: the article number that the line is ordered by */
+                sku: string;
+                /** @description what people call it */
+                name: string;
+                /** @description whole packs */
+                packs: number;
+                /**
+                 * @description money in whole minor units of the currency (ISO 4217), such as cents
+                 * @example 900
+                 */
+                costMinorUnits: number;
+                /** @description chance, 0 to 1: no such line runs out with it as well */
+                chance: number;
+                /** @description money for each hundredth of chance gained; null where hardly anything is gained */
+                costPerPointMinorUnits: number | null;
+            } | null;
+            /** @description cost against chance, step by step, beyond the budget too */
+            curve: {
+                /**
+                 * @description money in whole minor units of the currency (ISO 4217), such as cents
+                 * @example 900
+                 */
+                spentMinorUnits: number;
+                /** @description chance, 0 to 1: no such line runs out for that money */
+                chance: number;
+                /** @description what is bought last on the way there; null at the start */
+                step: {
+                    /** @description id of the stock line */
+                    lineId: components["schemas"]["Id"];
+                    /** @description stock-keeping unit: the article number that the line is ordered by */
+                    sku: string;
+                    /** @description what people call it */
+                    name: string;
+                    /** @description whole packs */
+                    packs: number;
+                    /**
+                     * @description money in whole minor units of the currency (ISO 4217), such as cents
+                     * @example 900
+                     */
+                    costMinorUnits: number;
+                    /** @description money for each hundredth of chance gained; null where hardly anything is gained */
+                    costPerPointMinorUnits: number | null;
+                } | null;
+            }[];
+        };
+        /** @description what the shelf is likely to cost month by month */
+        ShelfCost: {
+            /**
+             * Format: date-time
+             * @description moment in UTC, RFC 3339
+             * @example 2026-11-29T07:30:00.000Z
+             */
+            asOf: string;
+            /**
+             * Format: date
+             * @description calendar day, RFC 3339 full-date
+             * @example 2027-02-07
+             */
+            through: string;
+            /**
+             * @description currency code, ISO 4217
+             * @example AUD
+             */
+            currency: string;
+            /** @description the day of the last meeting ahead in the calendar, beyond which no wear is counted; null where none is ahead */
+            calendarEndsOn: string | null;
+            /** @description drivers who share what they will need */
+            driversSharing: number;
+            /** @description drivers of the club */
+            drivers: number;
+            /** @description SKUs behind which fewer than three drivers stand: nothing is said of them */
+            withheld: string[];
+            /** @description SKUs priced in another currency, which the answer leaves out */
+            otherCurrency: string[];
+            /** @description the answer in one sentence with its numbers */
+            sentence: string;
+            /** @description month by month, the earliest first */
+            months: {
+                /**
+                 * @description month, YYYY-MM
+                 * @example 2027-02
+                 */
+                month: string;
+                /**
+                 * Format: date
+                 * @description calendar day, RFC 3339 full-date
+                 * @example 2027-02-07
+                 */
+                lastDay: string;
+                /**
+                 * @description expected spend, in minor units of the currency; months and lines each add up to the total
+                 * @example 900
+                 */
+                expectedMinorUnits: number;
+                /** @description likely spend as a range, in minor units of the currency */
+                rangeMinorUnits: components["schemas"]["MoneyRange"];
+            }[];
+            /** @description the lines that may be shown, the dearest first */
+            lines: {
+                /** @description id of the stock line */
+                lineId: components["schemas"]["Id"];
+                /** @description stock-keeping unit: the article number that the line is ordered by */
+                sku: string;
+                /** @description what people call it */
+                name: string;
+                /** @description drivers whose need it is: three or more */
+                drivers: number;
+                /** @description pieces expected to be asked of the shelf */
+                expectedPieces: number;
+                /**
+                 * @description expected spend, in minor units of the currency; months and lines each add up to the total
+                 * @example 900
+                 */
+                expectedMinorUnits: number;
+                /** @description likely spend as a range, in minor units of the currency */
+                rangeMinorUnits: components["schemas"]["MoneyRange"];
+            }[];
+            /** @description what the months add up to; ranges do not add up */
+            total: {
+                /**
+                 * @description expected spend, in minor units of the currency; months and lines each add up to the total
+                 * @example 900
+                 */
+                expectedMinorUnits: number;
+                /** @description likely spend as a range, in minor units of the currency */
+                rangeMinorUnits: components["schemas"]["MoneyRange"];
+            };
+        };
         ShelfPlan: {
             /**
              * Format: date-time
@@ -4982,6 +5231,12 @@ export interface components {
             withheld: string[];
             /** @description money in each currency, in its minor units */
             totals: components["schemas"]["Totals"];
+            /** @description chance, 0 to 1: nothing shown runs out through the day with what lies on the shelf: the product over the lines shown */
+            chanceWithout: number;
+            /** @description chance, 0 to 1: the same with what is to be bought by then */
+            chanceWith: number;
+            /** @description chance, 0 to 1: no more than this, however much the lines share: that of the weakest line */
+            chanceWithAtMost: number;
             /** @description line by line, what the shelf should hold */
             lines: components["schemas"]["ShelfLine"][];
             /** @description the answer in one sentence with its numbers */
@@ -14748,6 +15003,148 @@ export interface operations {
             500: components["responses"]["Problem500"];
         };
     };
+    shelfBudget: {
+        parameters: {
+            query: {
+                /** @description last day to get through */
+                through: string;
+                /** @description money to spend, in minor units of the club's currency */
+                budgetMinorUnits: number;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The packs, and the curve. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    /**
+                     * @example {
+                     *       "asOf": "2026-12-01T09:00:00.000Z",
+                     *       "through": "2027-06-30",
+                     *       "currency": "AUD",
+                     *       "calendarEndsOn": "2027-05-23",
+                     *       "driversSharing": 0,
+                     *       "drivers": 1,
+                     *       "withheld": [],
+                     *       "otherCurrency": [],
+                     *       "sentence": "For AUD 0.00 of AUD 500.00 the chance that nothing shown runs out on the shelf through 2027-06-30 stays at over 99 %; more money would gain nothing.",
+                     *       "budgetMinorUnits": 50000,
+                     *       "lines": 0,
+                     *       "spentMinorUnits": 0,
+                     *       "chanceWithout": 1,
+                     *       "chanceWith": 1,
+                     *       "chanceAtMost": 1,
+                     *       "buy": [],
+                     *       "next": null,
+                     *       "curve": [
+                     *         {
+                     *           "spentMinorUnits": 0,
+                     *           "chance": 1,
+                     *           "step": null
+                     *         }
+                     *       ]
+                     *     }
+                     */
+                    "application/json": components["schemas"]["ShelfBudget"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            409: components["responses"]["Problem409"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    shelfCost: {
+        parameters: {
+            query: {
+                /** @description last day to get through */
+                through: string;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The cost. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    /**
+                     * @example {
+                     *       "asOf": "2026-12-01T09:00:00.000Z",
+                     *       "through": "2027-06-30",
+                     *       "currency": "AUD",
+                     *       "calendarEndsOn": "2027-05-23",
+                     *       "driversSharing": 0,
+                     *       "drivers": 1,
+                     *       "withheld": [],
+                     *       "otherCurrency": [],
+                     *       "sentence": "Through 2027-06-30 nothing is likely to be spent on the shelf (expected AUD 0.00).",
+                     *       "months": [
+                     *         {
+                     *           "month": "2026-12",
+                     *           "lastDay": "2026-12-31",
+                     *           "expectedMinorUnits": 0,
+                     *           "rangeMinorUnits": {
+                     *             "p10": 0,
+                     *             "median": 0,
+                     *             "p90": 0
+                     *           }
+                     *         },
+                     *         {
+                     *           "month": "2027-01",
+                     *           "lastDay": "2027-01-31",
+                     *           "expectedMinorUnits": 0,
+                     *           "rangeMinorUnits": {
+                     *             "p10": 0,
+                     *             "median": 0,
+                     *             "p90": 0
+                     *           }
+                     *         },
+                     *         {
+                     *           "month": "2027-02",
+                     *           "lastDay": "2027-02-28",
+                     *           "expectedMinorUnits": 0,
+                     *           "rangeMinorUnits": {
+                     *             "p10": 0,
+                     *             "median": 0,
+                     *             "p90": 0
+                     *           }
+                     *         }
+                     *       ],
+                     *       "lines": [],
+                     *       "total": {
+                     *         "expectedMinorUnits": 0,
+                     *         "rangeMinorUnits": {
+                     *           "p10": 0,
+                     *           "median": 0,
+                     *           "p90": 0
+                     *         }
+                     *       }
+                     *     }
+                     */
+                    "application/json": components["schemas"]["ShelfCost"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            409: components["responses"]["Problem409"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
     shelfPlan: {
         parameters: {
             query: {
@@ -14789,6 +15186,9 @@ export interface operations {
                      *           "minorUnits": 10400
                      *         }
                      *       ],
+                     *       "chanceWithout": 1.13544e-8,
+                     *       "chanceWith": 0.983192,
+                     *       "chanceWithAtMost": 0.983715,
                      *       "lines": [
                      *         {
                      *           "lineId": "01930000-0000-7000-8000-000000000051",
@@ -14947,7 +15347,7 @@ export interface operations {
                      *           "sentence": "3 drivers are likely to need 0 to 1 from the shelf through 2027-06-30, most in 2027-05, around 2027-05-23 (0.1); none has to be kept (now 4 and 0)."
                      *         }
                      *       ],
-                     *       "sentence": "3 of 3 drivers share what they will need: 0 of 2 lines are to be ordered now; 1 line with fewer than 3 drivers behind it not shown."
+                     *       "sentence": "3 of 3 drivers share what they will need: 0 of 2 lines are to be ordered now; the chance that none of them runs out through 2027-06-30 rises from under 1 % to 98 % with what is to be bought by then; 1 line with fewer than 3 drivers behind it not shown."
                      *     }
                      */
                     "application/json": components["schemas"]["ShelfPlan"];

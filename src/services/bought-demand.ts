@@ -89,8 +89,8 @@ export function practiceOf({ practice, parts }: Pick<BoughtDemand, "practice" | 
   const sum = (of: (one: LineDemand["practice"][number]) => number) =>
     practice.reduce((total, one) => total + of(one), 0);
   const days = practice.map(({ until }) => until);
-  const until = days.includes(null) ? null : days.reduce((last, day) => (day! > last! ? day : last));
-  const all = { sets: sum(({ sets }) => sets), pieces: sum(({ pieces }) => pieces), until: until! };
+  const until = days.includes(null) ? null : (days.toSorted().at(-1) ?? null);
+  const all = { sets: sum(({ sets }) => sets), pieces: sum(({ pieces }) => pieces), until };
   const inWords = practiceInWords(all, oneOf(parts[0]!.model.kind));
   return { ...all, sentence: `${capitalised(inWords)}: what races wears in the other runs only.` };
 }

@@ -14,7 +14,7 @@ import { stockDriver } from "./restock-list.ts";
 import type { Work } from "./work.ts";
 
 /** Standard error of a 10th percentile's place with so many seasons: 1 %. */
-const seasons = 1000;
+export const seasons = 1000;
 const mostMonths = 36;
 
 /**
@@ -128,12 +128,17 @@ function spanOf(work: Work, { from, through }: { from: string; through: string }
   return [dayStart(timeZone, from), to] as const;
 }
 
+/** The pieces that lines bought as one need through each day in each season. */
+export function piecesOfParts(parts: BoughtDemand["parts"]): Int32Array[] {
+  const follows = parts.map((demand) => demand.seasons(seasons));
+  return follows[0]!.map((day, d) =>
+    day.map((_, season) => follows.reduce((total, follow) => total + follow[d]![season]!, 0)),
+  );
+}
+
 /** What a line is likely to cost in each month of each season, once what there is of it is used. */
 function lineAhead({ bought, parts, lineIds, inUse, spares }: BoughtDemand, stock: Stock) {
-  const follows = parts.map((demand) => demand.seasons(seasons));
-  const pieces = follows[0]!.map((month, m) =>
-    month.map((_, season) => follows.reduce((total, follow) => total + follow[m]![season]!, 0)),
-  );
+  const pieces = piecesOfParts(parts);
   const there = (levels: ReadonlyMap<string, number>) =>
     lineIds.reduce((total, id) => total + (levels.get(id) ?? 0), 0);
   const held = there(stock.onHand) + there(stock.onOrder) + spares;
@@ -171,16 +176,16 @@ interface SeasonTotal {
 }
 
 const noSpend = () => new Float64Array(seasons);
-function summed(parts: readonly Float64Array[]): Float64Array {
+export function summed(parts: readonly Float64Array[]): Float64Array {
   const total = noSpend();
   for (const part of parts) for (let season = 0; season < seasons; season++) total[season]! += part[season]!;
   return total;
 }
 const sum = (rows: readonly { minorUnits: number }[]) =>
   rows.reduce((total, row) => total + row.minorUnits, 0);
-const totalOf = (numbers: ArrayLike<number>) => {
+export const totalOf = (numbers: ArrayLike<number>) => {
   let total = 0;
   for (let i = 0; i < numbers.length; i++) total += numbers[i]!;
   return total;
 };
-const mean = (numbers: ArrayLike<number>) => totalOf(numbers) / numbers.length;
+export const mean = (numbers: ArrayLike<number>) => totalOf(numbers) / numbers.length;

@@ -75,6 +75,8 @@ export async function pooledDemands(
 /** A line to buy for a shelf, with the need that rests on three drivers or more, and what there is of it. */
 export interface ShelfNeed {
   bought: LineRow;
+  /** the needs of the lines in use that are bought as it */
+  parts: BoughtDemand["parts"];
   /** the line itself, and those in use that it replaces */
   lineIds: readonly string[];
   supplier: SupplierRow | undefined;
@@ -180,6 +182,7 @@ function needOf(
   const stocked = { onHand, onOrder, lostBy, availableOn };
   return {
     bought,
+    parts,
     lineIds,
     drivers: drivers.size,
     inUse,

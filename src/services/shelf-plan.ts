@@ -6,7 +6,7 @@ import { allRecords, getRecord } from "../storage/records.ts";
 import { clubDay } from "./calendar-ahead.ts";
 import type { LineDemand } from "./line-demand.ts";
 import type { MonthOfNeed } from "./need-by-month.ts";
-import { count, oneDecimal, percent, rangeInWords } from "./in-words.ts";
+import { count, oneDecimal, percent, rangeInWords, risen } from "./in-words.ts";
 import { calendarEnd, keepingOf, lineToBuy, shownLeadTime, stockAt, totalsOf } from "./needs-ahead.ts";
 import {
   type AskedShelf,
@@ -35,6 +35,7 @@ export async function shelfPlan(work: Work, asked: AskedShelf) {
   entries.sort(
     (a, b) => Number(b.orderNow) - Number(a.orderNow) || ((a.orderBy ?? "9") < (b.orderBy ?? "9") ? -1 : 1),
   );
+  const joint = jointChances(entries);
   const due = entries.filter(({ orderNow }) => orderNow).length;
   return {
     asOf: work.now(),
@@ -46,13 +47,25 @@ export async function shelfPlan(work: Work, asked: AskedShelf) {
     driversSharing,
     drivers,
     totals: totalsOf(entries),
+    ...joint,
     lines: entries,
     withheld,
-    sentence: `${driversSharing} of ${drivers} drivers share what they will need: ${due} of ${entries.length} lines are to be ordered now; ${count(withheld.length, "line")} with fewer than ${fewestDrivers} drivers behind it not shown.`,
+    sentence: `${driversSharing} of ${drivers} drivers share what they will need: ${due} of ${entries.length} lines are to be ordered now; the chance that none of them runs out through ${asked.through} ${risen(joint.chanceWithout, joint.chanceWith)} with what is to be bought by then; ${count(withheld.length, "line")} with fewer than ${fewestDrivers} drivers behind it not shown.`,
   };
 }
 
-async function stockOnShelves(work: Work) {
+/** The chance that nothing shown runs out, taken as independent from line to line; more that lines share can only raise it. */
+function jointChances(entries: readonly { chanceWithout: number; chanceWith: number }[]) {
+  const product = (of: (one: (typeof entries)[number]) => number) =>
+    entries.reduce((chance, one) => chance * of(one), 1);
+  return {
+    chanceWithout: product((one) => one.chanceWithout),
+    chanceWith: product((one) => one.chanceWith),
+    chanceWithAtMost: Math.min(1, ...entries.map((one) => one.chanceWith)),
+  };
+}
+
+export async function stockOnShelves(work: Work) {
   const locations = await allRecords(work.db, "locations", work.actor.clubId);
   return stockAt(
     work,

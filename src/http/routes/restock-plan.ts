@@ -10,6 +10,60 @@ const PerPoint = MinorUnits.nullable().meta({
 });
 const named = { lineId: Id, sku: z.string(), name: z.string() };
 
+/** The best packs for some money, and the way there: of a driver or a shelf. */
+export const budgetMembers = {
+  lines: z.number().int().meta({ description: "lines that were weighed against each other" }),
+  spentMinorUnits: MinorUnits.meta({
+    description: "what the plan costs, in minor units of the currency; never more than the budget",
+  }),
+  chanceWithout: chance("no such line runs out through the day with what there is"),
+  chanceWith: chance("the same with what is to be bought"),
+  chanceAtMost: chance("no other choice for the money reaches more than this"),
+  buy: z.array(
+    z.object({
+      ...named,
+      packs: z.number().int(),
+      pieces: z.number().int(),
+      costMinorUnits: MinorUnits,
+      chanceWithout: chance("this line lasts with what there is"),
+      chanceWith: chance("this line lasts with these packs"),
+      orderMultiplePacks: z
+        .number()
+        .int()
+        .meta({ description: "the supplier sells multiples of so many packs" }),
+      cautions,
+      sentence: Sentence,
+    }),
+  ),
+  next: z
+    .object({
+      ...named,
+      packs: z.number().int(),
+      costMinorUnits: MinorUnits,
+      chance: chance("no such line runs out with it as well"),
+      costPerPointMinorUnits: PerPoint,
+    })
+    .nullable()
+    .meta({ description: "what the next money would buy; null where nothing is left to gain" }),
+  curve: z
+    .array(
+      z.object({
+        spentMinorUnits: MinorUnits,
+        chance: chance("no such line runs out for that money"),
+        step: z
+          .object({
+            ...named,
+            packs: z.number().int(),
+            costMinorUnits: MinorUnits,
+            costPerPointMinorUnits: PerPoint,
+          })
+          .nullable()
+          .meta({ description: "what is bought last on the way there; null at the start" }),
+      }),
+    )
+    .meta({ description: "cost against chance, step by step, beyond the budget too" }),
+};
+
 const RestockPlan = z
   .object({
     asOf: Instant,
@@ -19,56 +73,7 @@ const RestockPlan = z
     parts: Parts,
     cars: z.number().int(),
     calendarEndsOn: CalendarEnd,
-    lines: z.number().int().meta({ description: "lines that were weighed against each other" }),
-    spentMinorUnits: MinorUnits.meta({
-      description: "what the plan costs, in minor units of the currency; never more than the budget",
-    }),
-    chanceWithout: chance("no such line runs out through the day with what there is"),
-    chanceWith: chance("the same with what is to be bought"),
-    chanceAtMost: chance("no other choice for the money reaches more than this"),
-    buy: z.array(
-      z.object({
-        ...named,
-        packs: z.number().int(),
-        pieces: z.number().int(),
-        costMinorUnits: MinorUnits,
-        chanceWithout: chance("this line lasts with what there is"),
-        chanceWith: chance("this line lasts with these packs"),
-        orderMultiplePacks: z
-          .number()
-          .int()
-          .meta({ description: "the supplier sells multiples of so many packs" }),
-        cautions,
-        sentence: Sentence,
-      }),
-    ),
-    next: z
-      .object({
-        ...named,
-        packs: z.number().int(),
-        costMinorUnits: MinorUnits,
-        chance: chance("no such line runs out with it as well"),
-        costPerPointMinorUnits: PerPoint,
-      })
-      .nullable()
-      .meta({ description: "what the next money would buy; null where nothing is left to gain" }),
-    curve: z
-      .array(
-        z.object({
-          spentMinorUnits: MinorUnits,
-          chance: chance("no such line runs out for that money"),
-          step: z
-            .object({
-              ...named,
-              packs: z.number().int(),
-              costMinorUnits: MinorUnits,
-              costPerPointMinorUnits: PerPoint,
-            })
-            .nullable()
-            .meta({ description: "what is bought last on the way there; null at the start" }),
-        }),
-      )
-      .meta({ description: "cost against chance, step by step, beyond the budget too" }),
+    ...budgetMembers,
     otherCurrency: z
       .array(z.string())
       .meta({ description: "SKUs priced in another currency, which the plan leaves out" }),

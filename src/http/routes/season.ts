@@ -8,7 +8,7 @@ import { operation } from "../operation.ts";
 import { ById, Currency, Day, Id, Instant, MinorUnits, queryInteger } from "../schemas.ts";
 import { AdviceRule } from "../wear-schemas.ts";
 
-const MoneyRange = z
+export const MoneyRange = z
   .object({ p10: MinorUnits, median: MinorUnits, p90: MinorUnits })
   .meta({ id: "MoneyRange", description: "10th percentile, median and 90th percentile, in minor units" });
 const spend = { expectedMinorUnits: MinorUnits, rangeMinorUnits: MoneyRange };
