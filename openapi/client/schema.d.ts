@@ -4342,8 +4342,10 @@ export interface components {
             spares: number;
             /** @description sets that are kept for practice and take the practice runs meanwhile; null where none is */
             practice: components["schemas"]["PracticeKept"] | null;
-            /** @description pieces on hand that will be past their shelf life by then, and are not counted */
+            /** @description pieces on hand, on order or part-worn that will be past their shelf life by then, and are not counted */
             ageing: number;
+            /** @description the day until which what is ordered today keeps, where that is before the day of the list: packs are for the need until then, and more must be bought later; else null */
+            keepsThrough: string | null;
             /** @description pieces: the smallest stock that meets the target, or this line's part in that of the whole list */
             stockWanted: number;
             /** @description the supplier sells multiples of so many packs */
@@ -13485,6 +13487,7 @@ export interface operations {
                      *               "spares": 0,
                      *               "practice": null,
                      *               "ageing": 0,
+                     *               "keepsThrough": null,
                      *               "stockWanted": 4,
                      *               "orderMultiplePacks": 1,
                      *               "leastPacks": 1,
@@ -13543,6 +13546,7 @@ export interface operations {
                      *           "spares": 1,
                      *           "practice": null,
                      *           "ageing": 0,
+                     *           "keepsThrough": null,
                      *           "stockWanted": 1,
                      *           "orderMultiplePacks": 1,
                      *           "leastPacks": 0,
@@ -13620,6 +13624,7 @@ export interface operations {
                      *           "spares": 0,
                      *           "practice": null,
                      *           "ageing": 0,
+                     *           "keepsThrough": null,
                      *           "stockWanted": 0,
                      *           "orderMultiplePacks": 1,
                      *           "leastPacks": 0,

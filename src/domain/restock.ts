@@ -26,6 +26,8 @@ export interface Terms {
   /** price of one pack */
   priceMinorUnits: number;
   leadTime: LeadTime;
+  /** days that a piece keeps from its arrival; not given where it keeps */
+  shelfLifeDays?: number;
 }
 
 /** How long a supplier takes: mean and spread in days, and the chance of each whole number of days. */
@@ -68,6 +70,8 @@ export interface RestockDecision {
   chanceWith: number;
   /** pieces expected to be missing through the last day without the order */
   expectedShort: number;
+  /** what is ordered today keeps no longer than this day, which is before the last: more must be bought later; else null */
+  keepsThrough: string | null;
 }
 
 /** Packs, in whole multiples of what the supplier sells, that hold at least so many pieces. */
@@ -104,10 +108,21 @@ export function restockDecision(
   inTime: ServiceTarget = target,
 ): RestockDecision {
   const last = needs.at(-1)?.needed ?? [1];
-  const available = Math.max(0, availableOn(needs.at(-1)?.day ?? today));
-  const stockWanted = smallestStock(last, target);
-  const packs = packsFor(stockWanted - available, terms);
+  const lastDay = needs.at(-1)?.day ?? today;
+  const available = Math.max(0, availableOn(lastDay));
+  // What would be bought for later than it keeps is bought later: today's order is for as long as it keeps.
+  const keeps = keptThrough(terms, today);
+  const keepsThrough = keeps !== null && keeps < lastDay ? keeps : null;
+  const served =
+    keepsThrough === null ? needs.at(-1) : (needs.findLast(({ day }) => day <= keepsThrough) ?? needs[0]);
+  const stockWanted = smallestStock(served?.needed ?? last, target);
+  const packs = packsFor(stockWanted - Math.max(0, availableOn(served?.day ?? lastDay)), terms);
   const pieces = packs * terms.packSize;
+  /** Of pieces that do not keep, those count that are surely used before: at the 10th percentile of the need by then. */
+  const lastingOf = (bought: number) =>
+    keepsThrough === null
+      ? bought
+      : Math.min(bought, Math.max(0, pmfQuantile(served?.needed ?? [1], 0.1) - available));
   // What is bought at all runs short of the stock's own target by the last day at the latest.
   const firstShort =
     needs.find(({ day, needed }) => !meets(needed, availableOn(day), inTime)) ?? needs.at(-1);
@@ -129,9 +144,16 @@ export function restockDecision(
     orderBy: orderBy !== null && orderBy < today ? today : orderBy,
     late: orderBy !== null && orderBy < today,
     chanceWithout: pmfCdf(last, available),
-    chanceWith: pmfCdf(last, available + pieces),
+    chanceWith: pmfCdf(last, available + lastingOf(pieces)),
     expectedShort: expectedShort(last, available),
+    keepsThrough,
   };
+}
+
+/** The last day on which a piece ordered today is good, or null where it keeps. */
+function keptThrough({ shelfLifeDays, leadTime }: Terms, today: string): string | null {
+  if (shelfLifeDays === undefined) return null;
+  return dayAfter(`${today}T00:00:00.000Z`, Math.round(leadTime.meanDays) + shelfLifeDays);
 }
 
 /** The chance that an order comes in time: that of no shortage, where that is the target; a share served says nothing of days. */

@@ -47,7 +47,7 @@ export async function dyingStock(work: Work, shopId: string) {
   ]);
   const days = await checkpointsThrough(work, through);
   const outlook = await shelfOutlook(work, { today, days, lines });
-  const aged = await agedStock(work, stock, lines);
+  const aged = await agedStock(work, stock, await shelfLives(work, lines));
   const lives = await shelfLives(work, lines);
   const kindById = new Map(
     kinds.map(({ id, code, details }) => [id, { code, ...(JSON.parse(details) as KindDetails) }]),

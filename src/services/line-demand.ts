@@ -25,6 +25,8 @@ export interface LineDemand {
   driverIds: ReadonlySet<string>;
   /** part-worn pieces that can still serve */
   spares: number;
+  /** the day on which each of those was bought; null where it is not known */
+  sparesBoughtOn: readonly (string | null)[];
   /** what is kept for practice at each place where anything is */
   practice: readonly PracticeAhead[];
   needs: { day: string; needed: number[] }[];
@@ -120,7 +122,7 @@ function fitsAhead(work: Work, lineIds: readonly string[]) {
 interface LineInUse extends WorldsInUse {
   model: CurrentModel;
   inUse: readonly InUse[];
-  spares: number;
+  spares: readonly PieceRow[];
   uses: ReadonlyMap<string, PieceInUse>;
   practice: readonly PracticeAhead[];
 }
@@ -241,7 +243,8 @@ function demandOfLine(
     inUse: inUse.length,
     drivers: driverIds.size,
     driverIds,
-    spares,
+    spares: spares.length,
+    sparesBoughtOn: spares.map(({ boughtOn }) => boughtOn),
     practice,
     needs: days.map((day, i) => ({ day, needed: needed[i]! })),
     perChange: Math.max(1, ...(worlds[0]?.groups.map((group) => group.worn.length) ?? [])),

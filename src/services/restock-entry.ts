@@ -32,7 +32,10 @@ export function entryOf(one: SuppliedDemand, target: LineTargets, terms: ListTer
     needs,
     availableOn,
     target.order,
-    { packSize, orderMultiplePacks, priceMinorUnits, leadTime },
+    {
+      ...{ packSize, orderMultiplePacks, priceMinorUnits, leadTime },
+      ...(one.shelfLifeDays === undefined ? {} : { shelfLifeDays: one.shelfLifeDays }),
+    },
     today,
     target.levels,
   );
@@ -73,6 +76,7 @@ export function entryOf(one: SuppliedDemand, target: LineTargets, terms: ListTer
       sentenceOf(told, needs.at(-1)!.day) +
       multipleOf(told, orderMultiplePacks, terms.forDriver) +
       sharedBy(demand) +
+      keepsOf(decision) +
       (practice === null ? "" : ` ${practice.sentence}`),
     practice,
     restsOn: {
@@ -82,6 +86,12 @@ export function entryOf(one: SuppliedDemand, target: LineTargets, terms: ListTer
     },
   };
 }
+
+/** Said where what is bought today does not keep as long as the list looks ahead. */
+const keepsOf = ({ keepsThrough }: { keepsThrough: string | null }): string =>
+  keepsThrough === null
+    ? ""
+    : ` What is ordered today keeps until ${keepsThrough}: it is bought for that long, and more must be bought later.`;
 
 interface Told extends ReturnType<typeof restockDecision> {
   onHand: number;
@@ -94,7 +104,7 @@ interface Told extends ReturnType<typeof restockDecision> {
 function sentenceOf(told: Told, day: string): string {
   const { need, packs, pieces, late, chanceWithout, chanceWith } = told;
   const aged = told.ageing > 0 ? ` (${told.ageing} of them past shelf life by then)` : "";
-  const have = `${told.onHand} on hand${aged}, ${told.onOrder} on order, ${told.spares} part-worn`;
+  const have = `${told.onHand} on hand, ${told.onOrder} on order, ${told.spares} part-worn${aged}`;
   if (packs === 0)
     return `${have} last through ${day} with a chance of ${percent(chanceWithout)}; ${likelyNeed(need)}.`;
   const [without, withIt] = percents(chanceWithout, chanceWith);

@@ -2,9 +2,11 @@ import { type BudgetLine, targetPlan } from "../domain/budget.ts";
 import { DomainError } from "../domain/errors.ts";
 import { fillOrder } from "../domain/fill-order.ts";
 import type { LeadTime } from "../domain/restock.ts";
+import type { Batch } from "../domain/shelf-life.ts";
 import { pmfCdf, type ServiceTarget } from "../stats/index.ts";
 import { selectClub } from "../storage/clubs.ts";
 import { allRecords } from "../storage/records.ts";
+import { selectOrdered } from "../storage/restock.ts";
 import type { LineRow, SupplierRow } from "../storage/tables.ts";
 import { clubDay } from "./calendar-ahead.ts";
 import { type BoughtDemand, byBought } from "./bought-demand.ts";
@@ -21,6 +23,7 @@ import {
   lineToBuy,
   longestWait,
   requireInReach,
+  type Stock,
   stockInScope,
   type TargetCovers,
   targetOf,
@@ -28,7 +31,7 @@ import {
 } from "./needs-ahead.ts";
 import { entryOf, type LineTargets } from "./restock-entry.ts";
 import { withShelves } from "./shop-shelves.ts";
-import { type AgedStock, agedStock } from "./stock-by-age.ts";
+import { type AgedStock, agedStock, shelfLives } from "./stock-by-age.ts";
 import type { Work } from "./work.ts";
 
 export interface AskedList extends Scope, AskedTarget {
@@ -50,6 +53,8 @@ export interface SuppliedDemand {
   onOrder: number;
   availableOn: (day: string) => number;
   ageing: number;
+  /** days that a new piece of what is bought keeps; not given where it keeps */
+  shelfLifeDays?: number;
 }
 
 /** The driver whose stock a question is about, or null for that of the whole club. */
@@ -92,14 +97,17 @@ export async function suppliedDemands(
       ? []
       : await daysBeyond(work, asked.through, lines.map(boughtAs), supplyOf, beyondDays);
   const demands = await lineDemands(work, cars, [...days, ...further]);
-  const aged = await agedStock(work, stock, lines);
+  const lives = await shelfLives(work, lines);
+  const arriving = await arrivals(work, stock, lives, async (id) => supplyOf(lineById.get(id)!));
+  const aged = await agedStock(work, stock, lives, arriving);
   const supplied: SuppliedDemand[] = [];
   for (const demand of byBought(demands, boughtAs)) {
     const { lineIds } = demand;
     const onHand = sum(lineIds.map((id) => stock.onHand.get(id) ?? 0));
     const onOrder = sum(lineIds.map((id) => stock.onOrder.get(id) ?? 0));
     const needs = demand.needs.filter((need) => need.day <= asked.through);
-    const other = onOrder + demand.spares;
+    const life = lives.get(demand.bought.id);
+    const sparesOn = (day: string) => demand.spares - sparesPast(demand, lives, day);
     const goodOn = goodPieces(
       lineIds.map((id) => aged.get(id)),
       needs,
@@ -110,11 +118,47 @@ export async function suppliedDemands(
       ...(await supplyOf(demand.bought)),
       onHand,
       onOrder,
-      availableOn: (day) => other + Math.max(0, onHand - (onHand > 0 ? goodOn(day) : 0)),
-      ageing: onHand > 0 ? goodOn(asked.through) : 0,
+      availableOn: (day) => sparesOn(day) + Math.max(0, onHand + onOrder - goodOn(day)),
+      ageing: goodOn(asked.through) + sparesPast(demand, lives, asked.through),
+      ...(life === undefined ? {} : { shelfLifeDays: life }),
     });
   }
   return { today, cars, stock, calendarEndsOn, supplied };
+}
+
+/** What is on order of the lines that do not keep for ever, with when it is expected: after the usual time, and not before today. */
+async function arrivals(
+  work: Work,
+  stock: Stock,
+  lives: ReadonlyMap<string, number>,
+  supplyOf: (lineId: string) => Promise<{ leadTime: LeadTime }>,
+): Promise<Map<string, Batch[]>> {
+  const ordered = [...lives.keys()].filter((id) => (stock.onOrder.get(id) ?? 0) > 0);
+  const found = new Map<string, Batch[]>();
+  for (const { lineId, placedAt, pieces } of await selectOrdered(
+    work.db,
+    work.actor.clubId,
+    ordered,
+    stock.locationIds,
+  )) {
+    const { leadTime } = await supplyOf(lineId);
+    const usual = Date.parse(placedAt) + leadTime.meanDays * 86_400_000;
+    const at = new Date(Math.max(usual, Date.parse(work.now()))).toISOString();
+    if (pieces > 0) found.set(lineId, [...(found.get(lineId) ?? []), { at, pieces }]);
+  }
+  return found;
+}
+
+/** How many part-worn pieces are past their shelf life on a day, counted from their purchase where it is known; whole sets of them. */
+function sparesPast({ parts }: BoughtDemand, lives: ReadonlyMap<string, number>, day: string): number {
+  return sum(
+    parts.map(({ model, spares, sparesBoughtOn, perChange }) => {
+      const life = lives.get(model.line.id);
+      if (life === undefined) return 0;
+      const past = sparesBoughtOn.filter((bought) => bought !== null && daysFrom(bought, life) < day).length;
+      return Math.min(spares, Math.ceil(past / perChange) * perChange);
+    }),
+  );
 }
 
 /** The meetings beyond the last day that reorder levels must see: as far as the slowest delivery and a review take. */

@@ -28,7 +28,7 @@ import {
   type Stock,
   targetOf,
 } from "./needs-ahead.ts";
-import { agedStock } from "./stock-by-age.ts";
+import { agedStock, shelfLives } from "./stock-by-age.ts";
 import type { Work } from "./work.ts";
 
 /** What a shelf is for: the pooled need of the drivers who share theirs, and what each line needs of it. */
@@ -141,7 +141,7 @@ export async function shelfNeeds(
     [...days, ...further.filter((day) => day > asked.through)],
     asked.lineIds,
   );
-  const aged = await agedStock(work, stock, lines);
+  const aged = await agedStock(work, stock, await shelfLives(work, lines));
   const needs: ShelfNeed[] = [];
   const withheld: string[] = [];
   const inUse = pooled.demands.filter((demand) => demand.inUse > 0);

@@ -1,5 +1,5 @@
 import { pieceForecast, type PieceInUse } from "../domain/forecast.ts";
-import { piecesInWholeSets } from "../domain/spare-sets.ts";
+import { wholeSets } from "../domain/spare-sets.ts";
 import { forecastNewPiece } from "../stats/index.ts";
 import type { PieceRow } from "../storage/tables.ts";
 import type { CurrentModel } from "./line-models.ts";
@@ -15,16 +15,16 @@ export async function sparesAmong(
   model: CurrentModel,
   pieces: readonly PieceRow[],
   uses: ReadonlyMap<string, PieceInUse>,
-): Promise<number> {
-  if (pieces.length === 0) return 0;
+): Promise<PieceRow[]> {
+  if (pieces.length === 0) return [];
   const half = (forecastNewPiece(model.wear).remainingQuantile(0.5) ?? 0) / 2;
   const good = pieces.filter(({ id }) => {
     const forecast = pieceForecast(model, uses.get(id)!);
     return (1 - forecast.pastLimitProbability) * (1 - forecast.remainingCdf(half)) >= spareChance;
   });
   const size = setSize(model.kind);
-  if (size === 1) return good.length;
-  if (good.length < size) return 0;
+  if (size === 1) return good;
+  if (good.length < size) return [];
   const placed = await withLastPlace(work, good);
-  return piecesInWholeSets(placed, size);
+  return wholeSets(placed, size).flatMap((set) => set.map(({ piece }) => piece));
 }

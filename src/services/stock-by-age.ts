@@ -1,5 +1,5 @@
 import type { KindDetails } from "../domain/kind.ts";
-import { type AgeingStock, lostToAge } from "../domain/shelf-life.ts";
+import { type AgeingStock, type Batch, lostToAge } from "../domain/shelf-life.ts";
 import { allRecords } from "../storage/records.ts";
 import { selectReceipts } from "../storage/stock-ages.ts";
 import type { LineRow } from "../storage/tables.ts";
@@ -27,14 +27,18 @@ export async function shelfLives(work: Work, lines: readonly LineRow[]): Promise
   );
 }
 
-/** The ages of what is on hand, of the lines that do not keep for ever: first in, first out. */
+/**
+ * The ages of what is on hand, of the lines that do not keep for ever: first in, first out.
+ *
+ * @param arriving pieces of each line that are on order, each with when they are expected: they are used last
+ */
 export async function agedStock(
   work: Work,
   stock: Pick<Stock, "locationIds" | "onHand">,
-  lines: readonly LineRow[],
+  lives: ReadonlyMap<string, number>,
+  arriving: ReadonlyMap<string, readonly Batch[]> = new Map(),
 ): Promise<Map<string, AgedStock>> {
-  const lives = await shelfLives(work, lines);
-  const ageing = [...lives].filter(([id]) => (stock.onHand.get(id) ?? 0) > 0);
+  const ageing = [...lives].filter(([id]) => (stock.onHand.get(id) ?? 0) > 0 || arriving.has(id));
   const receipts = await selectReceipts(
     work.db,
     work.actor.clubId,
@@ -43,8 +47,10 @@ export async function agedStock(
   );
   return new Map(
     ageing.map(([id, shelfLifeDays]) => {
-      const batches = receipts.filter((one) => one.lineId === id);
-      const aged = { batches, onHand: stock.onHand.get(id)!, shelfLifeDays };
+      const onOrder = arriving.get(id) ?? [];
+      const batches = [...receipts.filter((one) => one.lineId === id), ...onOrder];
+      const coming = onOrder.reduce((sum, { pieces }) => sum + pieces, 0);
+      const aged = { batches, onHand: (stock.onHand.get(id) ?? 0) + coming, shelfLifeDays };
       return [id, { ...aged, lostBy: (day, needs) => lostToAge(aged, day, needs) }] as const;
     }),
   );

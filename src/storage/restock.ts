@@ -42,6 +42,38 @@ export async function selectLastFittings(q: Queries, pieceIds: readonly string[]
   return new Map(rows.map((row) => [row.pieceId, row]));
 }
 
+/** What of some lines was ordered for some locations and has not come yet, with when it was ordered. */
+export async function selectOrdered(
+  q: Queries,
+  clubId: string,
+  lineIds: readonly string[],
+  locationIds: readonly string[],
+): Promise<{ lineId: string; placedAt: string; pieces: number }[]> {
+  if (locationIds.length === 0 || lineIds.length === 0) return [];
+  const rows = await q
+    .selectFrom("orders")
+    .innerJoin("orderLines", "orderLines.orderId", "orders.id")
+    .select((e) => [
+      "orderLines.lineId",
+      "orderLines.pieces",
+      "orders.placedAt",
+      e
+        .selectFrom("movements")
+        .select((m) => m.fn.sum<number | null>("quantity").as("sum"))
+        .whereRef("movements.orderId", "=", "orders.id")
+        .whereRef("movements.lineId", "=", "orderLines.lineId")
+        .as("received"),
+    ])
+    .where("orders.clubId", "=", clubId)
+    .where("orders.closedAt", "is", null)
+    .where("orders.locationId", "in", locationIds)
+    .where("orderLines.lineId", "in", lineIds)
+    .execute();
+  return rows.map(({ lineId, placedAt, pieces, received }) => ({
+    ...{ lineId, placedAt, pieces: Math.max(0, pieces - Number(received ?? 0)) },
+  }));
+}
+
 /** Pieces of each line that were ordered for some locations and have not come yet. */
 export async function selectOnOrder(
   q: Queries,

@@ -6,9 +6,11 @@ import {
   fillInHorizon,
   negativeBinomialLaw,
   pmfCdf,
+  pmfQuantile,
   poissonLaw,
   scaleToBatches,
   type ServiceTarget,
+  smallestStock,
 } from "../../src/stats/index.ts";
 
 const leadTime = { meanDays: 6, sdDays: 2, byDay: [0, 0, 0, 0, 0.2, 0.3, 0.3, 0.2], deliveries: 3 };
@@ -143,6 +145,48 @@ describe("what to order of a line", () => {
       "2027-01-08",
     );
     expect(decision).toMatchObject({ late: true, orderBy: "2027-01-08" });
+  });
+});
+
+describe("what is ordered of a line that does not keep", () => {
+  const needs = needsOf(9);
+  const decide = (shelfLifeDays: number | undefined, available = 0) =>
+    restockDecision(
+      needs,
+      () => available,
+      { kind: "cycle", value: 0.9 },
+      { ...terms, ...(shelfLifeDays === undefined ? {} : { shelfLifeDays }) },
+      today,
+    );
+
+  it("is for as long as it keeps, and not counted on after that", () => {
+    const [keeps, long, short] = [decide(undefined), decide(365), decide(40)];
+    expect(long).toEqual(keeps);
+    // From 1 January: six days on the way, 40 on the shelf; the need through 10 February is 6.
+    expect(short.keepsThrough).toBe("2027-02-16");
+    expect(short.stockWanted).toBe(smallestStock(needs[1]!.needed, { kind: "cycle", value: 0.9 }));
+    expect(short.packs).toBeLessThan(keeps.packs);
+    const surelyUsed = pmfQuantile(needs[1]!.needed, 0.1);
+    expect(short.chanceWith).toBeCloseTo(pmfCdf(needs[2]!.needed, surelyUsed), 12);
+    expect(short.chanceWith).toBeLessThan(keeps.chanceWith);
+  });
+
+  it("is never more than of one that keeps, and never less with a higher target", () => {
+    for (const life of [1, 20, 40, 60, 90])
+      for (const there of [0, 3, 7]) {
+        const packs = [0.5, 0.8, 0.95].map(
+          (value) =>
+            restockDecision(
+              needs,
+              () => there,
+              { kind: "cycle", value },
+              { ...terms, shelfLifeDays: life },
+              today,
+            ).packs,
+        );
+        expect(packs).toEqual(packs.toSorted((a, b) => a - b));
+        expect(decide(life, there).packs).toBeLessThanOrEqual(decide(undefined, there).packs);
+      }
   });
 });
 

@@ -37,7 +37,12 @@ const RestockEntry = z
     spares: z.number().int().meta({ description: "part-worn pieces that can still serve" }),
     practice: PracticeKept,
     ageing: z.number().int().meta({
-      description: "pieces on hand that will be past their shelf life by then, and are not counted",
+      description:
+        "pieces on hand, on order or part-worn that will be past their shelf life by then, and are not counted",
+    }),
+    keepsThrough: Day.nullable().meta({
+      description:
+        "the day until which what is ordered today keeps, where that is before the day of the list: packs are for the need until then, and more must be bought later; else null",
     }),
     stockWanted: z.number().int().meta({
       description:
