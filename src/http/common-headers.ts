@@ -5,7 +5,7 @@ import type { AppEnv } from "./operation.ts";
 const exposed = "ETag, Link, Location, RateLimit, RateLimit-Policy, Retry-After, Idempotency-Key";
 const methods = "GET, HEAD, POST, PUT, PATCH, DELETE";
 /** What a page from another origin may send. */
-const sent = "Authorization, Content-Type, Idempotency-Key, If-Match, If-None-Match";
+const sent = "Authorization, Content-Encoding, Content-Type, Idempotency-Key, If-Match, If-None-Match";
 /** Browsers ask again after this time whether a request is allowed. */
 const preflightSeconds = "600";
 

@@ -21,10 +21,22 @@ export function takesGzip(header: string | undefined): boolean {
   return (qualities.get("gzip") ?? qualities.get("*") ?? 0) > 0;
 }
 
+/** What is added to the tag of an answer that is compressed. No tag of ours has a plus sign otherwise. */
+const mark = "+gzip";
+
 /**
- * An answer as it travels: compressed where the client takes it and it pays. An answer with an ETag stays as it is:
- * another coding would be another representation, which needs a tag of its own (RFC 9110, section 8.8.3). So does
- * one that comes with a coding already.
+ * The tag of a compressed answer: another coding is another representation, which needs a strong tag of its own
+ * (RFC 9110, section 8.8.3.3), for a weak one would be no use in If-Match. One that is weak already holds for both.
+ */
+const packedTag = (tag: string): string => (tag.startsWith("W/") ? tag : tag.replace(/"$/, `${mark}"`));
+
+/** The tag of the same answer as it is without compression, so that a condition may name either. */
+export const plainTag = (tag: string): string =>
+  tag.endsWith(`${mark}"`) ? `${tag.slice(0, -mark.length - 1)}"` : tag;
+
+/**
+ * An answer as it travels: compressed where the client takes it and it pays, under an ETag that says so. One that comes
+ * with a coding already stays as it is.
  */
 export async function travelling(
   { status, headers, body }: Ready,
@@ -34,10 +46,15 @@ export async function travelling(
   headers: Record<string, string>;
   body: string | Uint8Array | ReadableStream | null;
 }> {
-  const fixed = headers["etag"] !== undefined || headers["content-encoding"] !== undefined;
   const large = body !== null && (typeof body !== "string" || body.length >= worthwhile);
-  if (fixed || !large || !takesGzip(accepted)) return { status, headers, body };
-  const coded = { ...headers, "content-encoding": "gzip" };
+  if (headers["content-encoding"] !== undefined || !large || !takesGzip(accepted))
+    return { status, headers, body };
+  const { etag } = headers;
+  const coded = {
+    ...headers,
+    "content-encoding": "gzip",
+    ...(etag !== undefined && { etag: packedTag(etag) }),
+  };
   if (typeof body === "string") return { status, headers: coded, body: await packed(body, { level }) };
   return { status, headers: coded, body: body!.pipeThrough<Uint8Array>(new CompressionStream("gzip")) };
 }

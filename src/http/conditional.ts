@@ -4,6 +4,7 @@ import { DomainError } from "../domain/errors.ts";
 import { together, type Work } from "../services/work.ts";
 import type { Queries } from "../storage/database.ts";
 import { allRecords, selectVersion } from "../storage/records.ts";
+import { plainTag } from "./compression.ts";
 import type { Spec } from "./operation.ts";
 import { FormError } from "./problem.ts";
 
@@ -63,6 +64,10 @@ const guardOf = (record: GuardedRecord): Guard => guards[record];
 export const isGuarded = ({ method, record }: Pick<Spec, "method" | "record">): boolean =>
   record !== undefined && method !== "get" && method !== "post";
 
+/** May the change be asked for only where nothing is there yet, by `If-None-Match: *`? */
+export const mayMake = (spec: Pick<Spec, "method" | "record">): boolean =>
+  isGuarded(spec) && spec.method === "put" && guardOf(spec.record!).idOf !== undefined;
+
 export const requiresIfMatch = (spec: Pick<Spec, "method" | "record" | "concurrency">): boolean =>
   isGuarded(spec) && spec.concurrency === "required";
 
@@ -99,16 +104,24 @@ function tagsIn(header: string, name: string): string[] {
   return tags;
 }
 
-/** Has the client what it would be sent? Weak comparison (RFC 9110, section 13.1.2). */
-export function isKnown(c: Context, etag: string | undefined): boolean {
+/**
+ * The tag under which the client has what it would be sent, compressed or not; undefined where it has not. Weak
+ * comparison (RFC 9110, section 13.1.2). The 304 names the tag that was sent, so that a cache knows which of its answers
+ * still holds (RFC 9111, section 4.3.4).
+ */
+export function knownTag(c: Context, etag: string | undefined): string | undefined {
   const header = c.req.header("if-none-match");
-  if (header === undefined || etag === undefined) return false;
+  if (header === undefined || etag === undefined) return undefined;
+  if (header.trim() === "*") return etag;
   const bare = (tag: string) => tag.replace(/^W\//, "");
-  return header.trim() === "*" || tagsIn(header, "If-None-Match").some((tag) => bare(tag) === bare(etag));
+  const known = tagsIn(header, "If-None-Match")
+    .map(bare)
+    .find((tag) => plainTag(tag) === bare(etag));
+  return known === bare(etag) ? etag : known;
 }
 
 /** The version that a tag speaks of; a weak tag speaks of none, for the comparison is strong (section 13.1.1). */
-const versionIn = (tag: string) => /^"(\d+)(?:\.[\w-]+)?"$/.exec(tag)?.[1];
+const versionIn = (tag: string) => /^"(\d+)(?:\.[\w-]+)?"$/.exec(plainTag(tag))?.[1];
 
 /**
  * Makes a change only if the record still is as the client saw it. The version is read in the transaction of the

@@ -3,7 +3,7 @@ import { createDocument, type ZodOpenApiOperationObject, type ZodOpenApiResponse
 import exampleAnswers from "./example-answers.json" with { type: "json" };
 import { exampleParams } from "./example-ids.ts";
 import { wordsFor } from "./field-words.ts";
-import { guards, isGuarded, requiresIfMatch } from "./conditional.ts";
+import { guards, isGuarded, mayMake, requiresIfMatch } from "./conditional.ts";
 import type { Answer, Operation, Spec } from "./operation.ts";
 import { Problem, problemList } from "./problem.ts";
 import { keptHours, takesIdempotencyKey } from "./retries.ts";
@@ -44,6 +44,11 @@ function requestHeaders(spec: Spec): z.ZodObject | undefined {
     });
     members["If-Match"] = requiresIfMatch(spec) ? tag : tag.optional();
   }
+  if (mayMake(spec))
+    members["If-None-Match"] = z.string().optional().meta({
+      description: "`*`: the change is made only where nothing is stated yet; 412 if something is",
+      example: "*",
+    });
   if (knowsEtag(spec))
     members["If-None-Match"] = z.string().optional().meta({
       description: "an ETag that is known already: if it still holds, the answer is 304 with no body",
@@ -70,14 +75,17 @@ function ownHeaders({ record, tagged }: Spec, status: string, body: unknown) {
   if (record === undefined || !hasVersion(body)) return {};
   const made = status === "201" && guards[record].path !== null;
   return {
-    etag: { description: "the record's version as a strong entity tag (RFC 9110): send it back as If-Match" },
+    etag: {
+      description:
+        "the record's version as a strong entity tag (RFC 9110), with `+gzip` where the answer is compressed: send it back as If-Match",
+    },
     ...(made && { location: { description: "where the record is read" } }),
   };
 }
 
 const notModified: Answer = {
   description: "Nothing has changed since the ETag that was sent.",
-  headers: { etag: { description: "the same ETag" } },
+  headers: { etag: { description: "the one that was sent" } },
 };
 const answersOf = (spec: Spec): [status: string, answer: Answer][] =>
   Object.entries({

@@ -3,7 +3,7 @@ import { z } from "zod";
 import type { Actor, Need, Reach } from "../domain/access.ts";
 import type { Work } from "../services/work.ts";
 import { travelling } from "./compression.ts";
-import { type GuardedRecord, headersOfRecord, ifUnchanged, isKnown } from "./conditional.ts";
+import { type GuardedRecord, headersOfRecord, ifUnchanged, knownTag } from "./conditional.ts";
 import { formFault, unknownMember } from "./form-fault.ts";
 import { jsonBody } from "./json-body.ts";
 import { FormError } from "./problem.ts";
@@ -172,8 +172,8 @@ export const operation =
       };
       const guarded = (work: Work) => ifUnchanged(spec, c, input.params, work, act);
       const answer = await answerOnce(spec, c, input, workFor(c), guarded);
-      if (spec.method === "get" && isKnown(c, answer.headers["etag"]))
-        return c.body(null, 304, { etag: answer.headers["etag"]! });
+      const known = spec.method === "get" ? knownTag(c, answer.headers["etag"]) : undefined;
+      if (known !== undefined) return c.body(null, 304, { etag: known });
       const { status, headers, body } = await travelling(answer, c.req.header("accept-encoding"));
       return c.body(body as string, status as 200, headers);
     },

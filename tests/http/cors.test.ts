@@ -30,7 +30,7 @@ describe("pages of other origins", () => {
     const asked = await service.anyone.send("OPTIONS", "/v1/drivers", undefined, preflight);
     expect([asked.status, asked.headers.get("access-control-allow-origin")]).toEqual([204, club]);
     expect(asked.headers.get("access-control-allow-headers")).toMatch(
-      /Authorization.*Idempotency-Key.*If-Match/,
+      /Authorization.*Content-Encoding.*Idempotency-Key.*If-Match/,
     );
     expect(asked.headers.get("access-control-allow-methods")).toContain("PATCH");
     expect(asked.headers.get("access-control-allow-credentials")).toBe(null);
@@ -106,7 +106,7 @@ describe("the size of bodies", () => {
     expect((await service.owner.send("POST", "/v1/drivers", fitting)).status).toBe(422);
   });
 
-  test("a list is compressed where the client takes gzip and it pays; a tagged answer is not", async () => {
+  test("a list is compressed where the client takes gzip and it pays", async () => {
     await start();
     const encoded = async (path: string, accept: string) => {
       const response = await service.app.request(path, {
@@ -124,8 +124,6 @@ describe("the size of bodies", () => {
     expect(gunzipSync(packed.bytes)).toEqual(plain.bytes);
     expect((await encoded("/v1/kinds", "gzip;q=0, *;q=0.1")).coding).toBe(null);
     expect((await encoded("/v1/drivers", "gzip")).coding).toBe(null);
-    const { id } = JSON.parse(plain.bytes.toString()).items[0];
-    expect((await encoded(`/v1/kinds/${id}`, "gzip")).coding).toBe(null);
   });
 });
 

@@ -1,4 +1,7 @@
+import { gunzipSync } from "node:zlib";
 import { afterAll, beforeAll, describe, expect, test } from "vitest";
+import { mayMake } from "../../src/http/conditional.ts";
+import { openApiDocument } from "../../src/http/document.ts";
 import { operations } from "../../src/http/routes/index.ts";
 import { startGarage } from "../support/garage.ts";
 import { startTestService, type TestService } from "../support/service.ts";
@@ -184,4 +187,79 @@ describe("If-Match", () => {
       '"2"',
     );
   });
+});
+
+describe("a compressed answer", () => {
+  const gzip = { "accept-encoding": "gzip" };
+  const fetched = async (path: string, headers: Record<string, string>, change?: object) =>
+    service.app.request(path, {
+      headers: { authorization: `Bearer ${await service.keyFor("owner")}`, ...headers },
+      ...(change && { method: "PATCH", body: JSON.stringify(change) }),
+    });
+
+  /** A kind of the seeds that says much. */
+  const large = async () => {
+    const { items } = (await service.owner.get("/v1/kinds?limit=100")).body;
+    const { id } = items.find((kind: object) => JSON.stringify(kind).length > 1100);
+    return `/v1/kinds/${id}`;
+  };
+
+  test("has a strong tag of its own, that of the plain one marked, and says by what it varies", async () => {
+    const path = await large();
+    const plain = await fetched(path, {});
+    const packed = await fetched(path, gzip);
+    expect([plain.headers.get("content-encoding"), packed.headers.get("content-encoding")]).toEqual([
+      null,
+      "gzip",
+    ]);
+    expect(packed.headers.get("vary")).toContain("Accept-Encoding");
+    expect(packed.headers.get("etag")).toBe(plain.headers.get("etag")!.replace(/"$/, '+gzip"'));
+    expect(gunzipSync(Buffer.from(await packed.arrayBuffer())).toString()).toBe(await plain.text());
+    // What is too small to gain from it stays as it is, under its own tag.
+    const small = await fetched("/v1/club", gzip);
+    expect([small.headers.get("content-encoding"), small.headers.get("etag")]).toEqual([
+      null,
+      expect.stringMatching(/^"\d+"$/),
+    ]);
+  });
+
+  test("is known by either tag, and the 304 names the one that was sent", async () => {
+    const path = await large();
+    const plain = await tagOf(path);
+    const packed = (await fetched(path, gzip)).headers.get("etag")!;
+    for (const accepted of [gzip, {}])
+      for (const tag of [plain, packed]) {
+        const answer = await fetched(path, { ...accepted, "if-none-match": `"0", ${tag}` });
+        expect([answer.status, answer.headers.get("etag"), answer.headers.get("vary")]).toEqual([
+          304,
+          tag,
+          expect.stringContaining("Accept-Encoding"),
+        ]);
+      }
+    for (const tag of ['"0+gzip"', packed.replace("+gzip", "+br")])
+      expect((await fetched(path, { ...gzip, "if-none-match": tag })).status).toBe(200);
+  });
+
+  test("may be what a change rests on, once", async () => {
+    const path = await large();
+    const tag = (await fetched(path, gzip)).headers.get("etag")!;
+    const weak = await patch(path, { name: "Seen" }, { "if-match": `W/${tag}` });
+    expect(weak.status).toBe(412);
+    const json = { "content-type": "application/json" };
+    const first = await fetched(path, { ...json, ...gzip, "if-match": tag }, { name: "Seen" });
+    expect([first.status, first.headers.get("etag")]).toEqual([200, expect.stringMatching(/\+gzip"$/)]);
+    expect((await patch(path, { name: "Late" }, { "if-match": tag })).status).toBe(412);
+  });
+});
+
+test("the description says that an entry and a match may be made only where none is yet", () => {
+  const named = operations.filter(({ spec }) => mayMake(spec)).map(({ spec }) => spec.operationId);
+  expect(named.sort()).toEqual(["confirmMatch", "enterCar"]);
+  const { paths } = openApiDocument(operations, "0.0.0");
+  for (const path of ["/v1/meetings/{id}/entries/{carId}", "/v1/shops/{id}/matches/{shopSku}"]) {
+    const { put, get } = paths![path]!;
+    const asked = JSON.stringify([put?.parameters, get?.parameters]);
+    expect(asked.match(/"If-None-Match"/g)).toHaveLength(2);
+    expect(Object.keys(get?.responses ?? {})).toContain("304");
+  }
 });
