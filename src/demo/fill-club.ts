@@ -164,7 +164,10 @@ async function fillBooks(work: Work, scenario: Scenario) {
     cars.set(key, (await addCar(work, given, places)).id);
   }
   for (const { key, venue, ...meeting } of scenario.meetings)
-    meetings.set(key, (await addMeeting(work, { ...meeting, practiceRuns: null, venueId: venues.of(venue), notes: null })).id);
+    meetings.set(
+      key,
+      (await addMeeting(work, { ...meeting, practiceRuns: null, venueId: venues.of(venue), notes: null })).id,
+    );
   return { drivers, suppliers, lines, locations, cars, meetings, pieces: ids() };
 }
 

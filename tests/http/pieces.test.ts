@@ -28,13 +28,13 @@ it("a piece says on which car and at which position it is now, as in the list, a
     return [carId, positionId, state];
   };
   expect(await where()).toEqual([null, null, "spare"]);
-  const fit = (position: string, at: string) =>
+  const putOn = (position: string, at: string) =>
     must("POST", `/v1/cars/${car.id}/fittings`, { position, at, piece: { pieceId: id } });
-  await fit("spur", "2026-11-10T10:00:00Z");
+  await putOn("spur", "2026-11-10T10:00:00Z");
   expect(await where()).toEqual([car.id, car.positions[0].id, "fitted"]);
   await must("POST", `/v1/pieces/${id}/removal`, { at: "2026-11-11T10:00:00Z" });
   expect(await where()).toEqual([null, null, "spare"]);
-  await fit("second spur", "2026-11-12T10:00:00Z");
+  await putOn("second spur", "2026-11-12T10:00:00Z");
   expect(await where()).toEqual([car.id, car.positions[1].id, "fitted"]);
   await must("PUT", `/v1/pieces/${id}/retirement`, { at: "2026-11-13T10:00:00Z", retiredFor: "worn" });
   expect(await where()).toEqual([null, null, "retired"]);

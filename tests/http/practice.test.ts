@@ -29,7 +29,7 @@ beforeAll(async () => {
     ...{ driverId: driver.id, name: "Ada's car" },
     positions: ["left", "right"].map((name) => ({ name, kindId: kind.id, changedWith: "rear" })),
   });
-  const fit = async (position: string, set: string, at: string) => {
+  const putOn = async (position: string, set: string, at: string) => {
     const piece = await must("POST", "/v1/pieces", {
       driverId: car.driverId,
       lineId,
@@ -38,7 +38,7 @@ beforeAll(async () => {
     await must("POST", `/v1/cars/${car.id}/fittings`, { position, at, piece: { pieceId: piece.id } });
     return piece.id as string;
   };
-  for (const position of ["left", "right"]) old.push(await fit(position, "old", "2026-09-01T08:00:00Z"));
+  for (const position of ["left", "right"]) old.push(await putOn(position, "old", "2026-09-01T08:00:00Z"));
   for (let run = 0; run < 24; run++)
     await must("POST", "/v1/runs", {
       ...{
@@ -48,7 +48,7 @@ beforeAll(async () => {
       ...{ minutes: 5.5, surface: "asphalt" },
     });
   for (const id of old) await must("POST", `/v1/pieces/${id}/removal`, { at: "2026-10-01T08:00:00Z" });
-  for (const position of ["left", "right"]) racing.push(await fit(position, "new", "2026-10-01T09:00:00Z"));
+  for (const position of ["left", "right"]) racing.push(await putOn(position, "new", "2026-10-01T09:00:00Z"));
   for (let month = 1; month <= 10; month++)
     meetings.push(
       await must("POST", "/v1/meetings", {
