@@ -104,6 +104,8 @@ describe("a set kept for practice", () => {
     // About 132 of the 150 minutes that half of the pairs race are behind it, and 40 % more come for practice.
     expect(half.practice.until).toMatch(/^2027-0[3-8]-10$/);
     expect(half.sentence).toMatch(/Practice on the older pair until about \w+ 2027: what races wears/);
+    const page = await service.owner.get("/v1/restock-list.html?through=2027-10-31");
+    expect(page.body).toContain(`${half.name}: practice on the older pair until about`);
     await practiceRuns(0);
     const none = await entry();
     expect(none.need.expected).toBeCloseTo(before.need.expected, 9);

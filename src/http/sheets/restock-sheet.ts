@@ -113,6 +113,11 @@ export function restockSheet(list: List, timeZone: string): Sheet<Row> {
               `To reach it, take as well what will most likely be used anyway: ${toReachMinimum!.map(({ name, packs }) => `${count(packs, "pack")} of ${name}`).join(", ")}.`,
             ]
           : []),
+        ...lines.flatMap(({ name, practice }) =>
+          practice === null
+            ? []
+            : [`${name}: ${practice.sentence[0]!.toLowerCase()}${practice.sentence.slice(1)}`],
+        ),
       ],
       rows: named(lines, supplierName),
     }),
