@@ -381,6 +381,16 @@ CREATE INDEX "readingsByInspection" on "readings" ("inspectionId");
 
 CREATE INDEX "readingsByPiece" on "readings" ("pieceId", "at");
 
+CREATE TABLE "rejectedRows" (
+  "listId" text not null references "stockLists" ("id"),
+  "no" integer not null,
+  "row" integer not null,
+  "column" text,
+  "sku" text,
+  "detail" text not null,
+  constraint "rejectedRowsKey" primary key ("listId", "no")
+) strict , without rowid;
+
 CREATE TABLE "reservations" (
   "id" text not null primary key,
   "clubId" text not null references "clubs" ("id"),

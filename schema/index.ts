@@ -9,6 +9,7 @@ import { rowsKept } from "./0008-rows-kept.ts";
 import { exposure } from "./0009-exposure.ts";
 import { statedVersions } from "./0010-stated-versions.ts";
 import { practice } from "./0011-practice.ts";
+import { rejectedRows } from "./0012-rejected-rows.ts";
 import type { Step } from "./types.ts";
 
 export type { Dialect, Step } from "./types.ts";
@@ -26,4 +27,5 @@ export const steps: readonly Step[] = [
   exposure,
   statedVersions,
   practice,
+  rejectedRows,
 ];

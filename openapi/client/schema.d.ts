@@ -1564,26 +1564,6 @@ export interface paths {
         patch: operations["changeShop"];
         trace?: never;
     };
-    "/v1/shops/{id}/arrivals": {
-        parameters: {
-            query?: never;
-            header?: never;
-            path?: never;
-            cookie?: never;
-        };
-        /**
-         * List how a shop's lists arrived, the newest first, with the reason where one was refused
-         * @description In the order of arrival, the newest first. An arrival that was the same as the list before leaves no entry.
-         */
-        get: operations["listArrivals"];
-        put?: never;
-        post?: never;
-        delete?: never;
-        options?: never;
-        head?: never;
-        patch?: never;
-        trace?: never;
-    };
     "/v1/shops/{id}/unmatched": {
         parameters: {
             query?: never;
@@ -1642,7 +1622,7 @@ export interface paths {
         get: operations["getStockList"];
         /**
          * Publish a shop's stock list, or what has changed on it
-         * @description CSV with a header row, read as the shop says (encoding, separator, decimal sign, names of columns); a JSON array with the same members; or products with their offers in schema.org JSON-LD. Columns without a meaning here are passed over. It may be compressed (Content-Encoding gzip, br or deflate). At most 500000 rows and 32 MiB. A list with a rejected row is refused as a whole (422, with every row that is wrong, up to 10,000 faults, and what to change) unless `acceptPartly` is true; it takes effect in one step, or not at all, and the last good list counts on. The same list again changes nothing but its age.
+         * @description CSV with a header row, read as the shop says (encoding, separator, decimal sign, names of columns); a JSON array with the same members; or products with their offers in schema.org JSON-LD. Columns without a meaning here are passed over. It may be compressed (Content-Encoding gzip, br or deflate). At most 500000 rows and 32 MiB. A list with a rejected row is refused as a whole (422, with every row that is wrong, up to 10,000 faults, and what to change) unless `acceptPartly` is true; it takes effect in one step, or not at all, and the last good list counts on. What is wrong can be read later too, until the shop's next list arrives (`GET /v1/shops/{id}/arrivals/{arrivalId}/rejected-rows`). The same list again changes nothing but its age.
          */
         put: operations["publishStockList"];
         post?: never;
@@ -1663,9 +1643,49 @@ export interface paths {
         put?: never;
         /**
          * Fetch a shop's list from its address now
-         * @description Asks with the ETag or the date of the last time, so that an unchanged list is not sent again. Only addresses of the public internet are asked unless the service is set up otherwise, also after a redirect. The list is written as its Content-Type says. At most 500000 rows and 32 MiB. A list with a rejected row is refused as a whole (422, with every row that is wrong, up to 10,000 faults, and what to change) unless `acceptPartly` is true; it takes effect in one step, or not at all, and the last good list counts on. The same list again changes nothing but its age.
+         * @description Asks with the ETag or the date of the last time, so that an unchanged list is not sent again. Only addresses of the public internet are asked unless the service is set up otherwise, also after a redirect. The list is written as its Content-Type says. At most 500000 rows and 32 MiB. A list with a rejected row is refused as a whole (422, with every row that is wrong, up to 10,000 faults, and what to change) unless `acceptPartly` is true; it takes effect in one step, or not at all, and the last good list counts on. What is wrong can be read later too, until the shop's next list arrives (`GET /v1/shops/{id}/arrivals/{arrivalId}/rejected-rows`). The same list again changes nothing but its age.
          */
         post: operations["pullStockList"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/shops/{id}/arrivals": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * List how a shop's lists arrived, the newest first, with the reason where one was refused
+         * @description In the order of arrival, the newest first. An arrival that was the same as the list before leaves no entry.
+         */
+        get: operations["listArrivals"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/v1/shops/{id}/arrivals/{arrivalId}/rejected-rows": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * List what is wrong with the rows of a shop's last list, also of one that was fetched on schedule
+         * @description In the order in which it was found: every fault of every rejected row, up to 10,000 of them; a row may be there more than once. Whether the list was refused or kept in part, they are kept until the shop's next list arrives, and are not found from then on (404). A list that is the same as the one that counts leaves no entry, and takes the place of none.
+         */
+        get: operations["listRejectedRows"];
+        put?: never;
+        post?: never;
         delete?: never;
         options?: never;
         head?: never;
@@ -5624,51 +5644,6 @@ export interface components {
             /** @description give it as `after` for the next page; null on the last one */
             next: string | null;
         };
-        StockListArrivalPage: {
-            /** @description the records of this page, in the order that the operation states */
-            items: components["schemas"]["StockListArrival"][];
-            /** @description give it as `after` for the next page; null on the last one */
-            next: string | null;
-        };
-        StockListArrival: {
-            /** @description identifier that the service gave the record; it is never given again */
-            id: components["schemas"]["Id"];
-            /**
-             * Format: date-time
-             * @description moment in UTC, RFC 3339
-             * @example 2026-11-29T07:30:00.000Z
-             */
-            arrivedAt: string;
-            /**
-             * @description push: sent by the shop; pull: fetched from the shop's address
-             * @enum {string}
-             */
-            way: "push" | "pull";
-            /**
-             * @description full: what is not on the list is gone; changes: what it does not say stays
-             * @enum {string}
-             */
-            mode: "full" | "changes";
-            /**
-             * @description refused: something is wrong with it; failed: the service could not keep it
-             * @enum {string}
-             */
-            outcome: "arriving" | "kept" | "kept-partly" | "refused" | "failed";
-            /** @description length in bytes, after decompression */
-            bytes: number;
-            /** @description rows of the list, without the header */
-            rowsRead: number;
-            /** @description rows that were not kept */
-            rejected: number;
-            /** @description things that the list before did not have */
-            added: number;
-            /** @description things of which the list says something else than before */
-            changed: number;
-            /** @description things that only the list before had */
-            gone: number;
-            /** @description why it was not kept */
-            reason: string | null;
-        };
         UnmatchedPage: {
             /** @description the records of this page, in the order that the operation states */
             items: components["schemas"]["UnmatchedItem"][];
@@ -5861,6 +5836,68 @@ export interface components {
             matchedBy: ("gtin" | "sku" | "mpn" | "confirmed" | "none") | null;
             /** @description when this was said, where that is longer ago than the list: its newer row was rejected; null: with the list */
             saidAt: string | null;
+        };
+        StockListArrivalPage: {
+            /** @description the records of this page, in the order that the operation states */
+            items: components["schemas"]["StockListArrival"][];
+            /** @description give it as `after` for the next page; null on the last one */
+            next: string | null;
+        };
+        StockListArrival: {
+            /** @description identifier that the service gave the record; it is never given again */
+            id: components["schemas"]["Id"];
+            /**
+             * Format: date-time
+             * @description moment in UTC, RFC 3339
+             * @example 2026-11-29T07:30:00.000Z
+             */
+            arrivedAt: string;
+            /**
+             * @description push: sent by the shop; pull: fetched from the shop's address
+             * @enum {string}
+             */
+            way: "push" | "pull";
+            /**
+             * @description full: what is not on the list is gone; changes: what it does not say stays
+             * @enum {string}
+             */
+            mode: "full" | "changes";
+            /**
+             * @description refused: something is wrong with it; failed: the service could not keep it
+             * @enum {string}
+             */
+            outcome: "arriving" | "kept" | "kept-partly" | "refused" | "failed";
+            /** @description length in bytes, after decompression */
+            bytes: number;
+            /** @description rows of the list, without the header; 0 where it could not be read to its end */
+            rowsRead: number;
+            /** @description rows that are wrong: they were not kept, or the whole list was refused because of them; what is wrong with them can be read of the last arrival */
+            rejected: number;
+            /** @description things that the list before did not have */
+            added: number;
+            /** @description things of which the list says something else than before */
+            changed: number;
+            /** @description things that only the list before had */
+            gone: number;
+            /** @description why it was not kept */
+            reason: string | null;
+        };
+        RejectedRowPage: {
+            /** @description the records of this page, in the order that the operation states */
+            items: components["schemas"]["RejectedRow"][];
+            /** @description give it as `after` for the next page; null on the last one */
+            next: string | null;
+        };
+        /** @description one thing that is wrong with a row of a shop's list */
+        RejectedRow: {
+            /** @description number of the row, counted from 1, without the header */
+            row: number;
+            /** @description as the shop's list names it; null: the row as a whole */
+            column: string | null;
+            /** @description the shop's own article number in that row; null where it has none */
+            sku: string | null;
+            /** @description what is wrong, and what to change */
+            detail: string;
         };
         /** @description pieces that a driver asked a shop to hold */
         Reservation: {
@@ -16377,62 +16414,6 @@ export interface operations {
             500: components["responses"]["Problem500"];
         };
     };
-    listArrivals: {
-        parameters: {
-            query?: {
-                limit?: number;
-                /** @description the `next` of the page before */
-                after?: string;
-            };
-            header?: never;
-            path: {
-                /** @description identifier */
-                id: components["schemas"]["Id"];
-            };
-            cookie?: never;
-        };
-        requestBody?: never;
-        responses: {
-            /** @description A page of arrivals. */
-            200: {
-                headers: {
-                    /** @description the next page, rel="next" (RFC 8288); absent on the last one */
-                    link?: string;
-                    [name: string]: unknown;
-                };
-                content: {
-                    /**
-                     * @example {
-                     *       "items": [
-                     *         {
-                     *           "id": "01930000-0000-7000-8000-000000000123",
-                     *           "arrivedAt": "2026-12-01T06:30:00.000Z",
-                     *           "way": "push",
-                     *           "mode": "full",
-                     *           "outcome": "kept",
-                     *           "bytes": 194,
-                     *           "rowsRead": 3,
-                     *           "rejected": 0,
-                     *           "added": 3,
-                     *           "changed": 0,
-                     *           "gone": 0,
-                     *           "reason": null
-                     *         }
-                     *       ],
-                     *       "next": null
-                     *     }
-                     */
-                    "application/json": components["schemas"]["StockListArrivalPage"];
-                };
-            };
-            401: components["responses"]["Problem401"];
-            403: components["responses"]["Problem403"];
-            404: components["responses"]["Problem404"];
-            422: components["responses"]["Problem422"];
-            429: components["responses"]["Problem429"];
-            500: components["responses"]["Problem500"];
-        };
-    };
     listUnmatched: {
         parameters: {
             query?: {
@@ -16902,6 +16883,118 @@ export interface operations {
             429: components["responses"]["Problem429"];
             500: components["responses"]["Problem500"];
             502: components["responses"]["Problem502"];
+        };
+    };
+    listArrivals: {
+        parameters: {
+            query?: {
+                limit?: number;
+                /** @description the `next` of the page before */
+                after?: string;
+            };
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description A page of arrivals. */
+            200: {
+                headers: {
+                    /** @description the next page, rel="next" (RFC 8288); absent on the last one */
+                    link?: string;
+                    [name: string]: unknown;
+                };
+                content: {
+                    /**
+                     * @example {
+                     *       "items": [
+                     *         {
+                     *           "id": "01930000-0000-7000-8000-00000000a101",
+                     *           "arrivedAt": "2026-12-01T06:30:00.000Z",
+                     *           "way": "push",
+                     *           "mode": "full",
+                     *           "outcome": "kept-partly",
+                     *           "bytes": 241,
+                     *           "rowsRead": 4,
+                     *           "rejected": 1,
+                     *           "added": 3,
+                     *           "changed": 0,
+                     *           "gone": 0,
+                     *           "reason": null
+                     *         }
+                     *       ],
+                     *       "next": null
+                     *     }
+                     */
+                    "application/json": components["schemas"]["StockListArrivalPage"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
+        };
+    };
+    listRejectedRows: {
+        parameters: {
+            query?: {
+                limit?: number;
+                /** @description the `next` of the page before */
+                after?: string;
+            };
+            header?: never;
+            path: {
+                /** @description identifier */
+                id: components["schemas"]["Id"];
+                /** @description id of the arrival */
+                arrivalId: components["schemas"]["Id"];
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description A page of faults. */
+            200: {
+                headers: {
+                    /** @description the next page, rel="next" (RFC 8288); absent on the last one */
+                    link?: string;
+                    [name: string]: unknown;
+                };
+                content: {
+                    /**
+                     * @example {
+                     *       "items": [
+                     *         {
+                     *           "row": 4,
+                     *           "column": "inventoryLevel",
+                     *           "sku": "GM-340",
+                     *           "detail": "is -1: a shelf cannot hold less than nothing; count it, and write 0 or what is there"
+                     *         },
+                     *         {
+                     *           "row": 4,
+                     *           "column": "price",
+                     *           "sku": "GM-340",
+                     *           "detail": "must be digits with the decimal sign \".\" and nothing else (no currency sign, no thousands sign), but is \"4.50 AUD\""
+                     *         }
+                     *       ],
+                     *       "next": null
+                     *     }
+                     */
+                    "application/json": components["schemas"]["RejectedRowPage"];
+                };
+            };
+            401: components["responses"]["Problem401"];
+            403: components["responses"]["Problem403"];
+            404: components["responses"]["Problem404"];
+            422: components["responses"]["Problem422"];
+            429: components["responses"]["Problem429"];
+            500: components["responses"]["Problem500"];
         };
     };
     listReservations: {

@@ -30,6 +30,7 @@ export const exampleIds = {
   feedId: "01930000-0000-7000-8000-00000000fe01",
   feedToken: "cal_01930000-0000-7000-8000-00000000fe02",
   shopId: "01930000-0000-7000-8000-0000000540b1",
+  arrivalId: "01930000-0000-7000-8000-00000000a101",
   reservationId: "01930000-0000-7000-8000-00000000e501",
 } as const;
 
@@ -53,6 +54,7 @@ const byCollection: Record<string, string> = {
   orders: exampleIds.orderId,
   entries: exampleIds.carId,
   shops: exampleIds.shopId,
+  arrivals: exampleIds.arrivalId,
   reservations: exampleIds.reservationId,
 };
 

@@ -257,6 +257,7 @@ export const byPlace: Record<string, string> = {
   "ListedItem.name": "what the shop calls it; null where the list does not say",
   "StockListResult.outcome":
     "kept: all of it; kept-partly: but for the rejected rows; unchanged: the same as before; dry-run: nothing was kept, because none of it was to be",
+  "RejectedRow.sku": "the shop's own article number in that row; null where it has none",
   "StockListResult.rejected.sku": "the shop's own article number in that row; null where it has none",
   "StockList.items": "the things on the list",
   "OrderProposals.suppliers": "one order for each supplier",

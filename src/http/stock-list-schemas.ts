@@ -37,6 +37,17 @@ export const ListedItem = z
   })
   .meta({ id: "ListedItem", description: "a thing on a shop's list" });
 
+/** What is said of a fault in a row, at once and later. */
+export const rejectedMembers = {
+  row: z.number().int().min(1).meta({ description: "number of the row, counted from 1, without the header" }),
+  column: z
+    .string()
+    .nullable()
+    .meta({ description: "as the shop's list names it; null: the row as a whole" }),
+  sku: z.string().nullable(),
+  detail: z.string().meta({ description: "what is wrong, and what to change" }),
+};
+
 export const itemShown = (row: ListedRow): z.input<typeof ListedItem> => ({
   ...row,
   availability: row.availability as Availability | null,

@@ -2,7 +2,7 @@ import { DomainError } from "../domain/errors.ts";
 import type { StockMember } from "../domain/stock-row.ts";
 import { allRecords, getRecord, insertRecord, type Page, type PageRequest } from "../storage/records.ts";
 import { catalogueMark, countListed, pageOfListed, updateFeed } from "../storage/stock-lists.ts";
-import type { ListedRow, ShopFeedRow, ShopRow, StockListRow } from "../storage/tables.ts";
+import type { ListedRow, ShopFeedRow, ShopRow } from "../storage/tables.ts";
 import { selectClub } from "../storage/clubs.ts";
 import { changeRecord, listRecords, makeRecord } from "./keep-records.ts";
 import { likelyLines, rematch } from "./match-lines.ts";
@@ -111,12 +111,6 @@ export async function listShops(work: Work, page: PageRequest): Promise<Page<Sho
   const all: ShopShown[] = [];
   for (const shop of items) all.push(await shown(work, shop));
   return { items: all, next };
-}
-
-/** How lists of a shop arrived, the newest first. */
-export async function listArrivals(work: Work, id: string, page: PageRequest): Promise<Page<StockListRow>> {
-  await getShop(work, id);
-  return listRecords(work, "stockLists", { ...page, descending: true }, { shopId: id }, "arrivedAt");
 }
 
 /** A shop with the list that counts, matched with the club's lines as they are now. */

@@ -1,6 +1,7 @@
-import { DomainError, type Fault } from "../domain/errors.ts";
+import { DomainError } from "../domain/errors.ts";
 import type { StockMember } from "../domain/stock-row.ts";
 import { deleteRecord, getRecord, insertRecord } from "../storage/records.ts";
+import { replaceRejected } from "../storage/rejected-rows.ts";
 import type { Spool } from "../storage/spool.ts";
 import { carryOver, forgetRejected, markSaid } from "../storage/arriving-rows.ts";
 import {
@@ -18,8 +19,9 @@ import { type Counts, type Difference, type Kept, keptRows, withKept } from "./k
 import { rematch } from "./match-lines.ts";
 import { count } from "./in-words.ts";
 import { noteChange } from "./note-change.ts";
-import { type ListForm, type ListType, refusedList } from "./read-stock-list.ts";
+import type { ListForm, ListType } from "./read-stock-list.ts";
 import { Rejected, type RejectedRow } from "./rejected-rows.ts";
+import { requireSound } from "./require-sound.ts";
 import { type Read, stageStockList } from "./stage-stock-list.ts";
 import { together, type Work } from "./work.ts";
 
@@ -95,16 +97,18 @@ export async function takeStockList(
   if (feed.listId !== null && feed.digest === digest) return unchanged(work, feed, arrival);
   const list = await begin(work, shop, spool, arrival);
   const rejected = new Rejected();
+  let rowsRead = 0;
   try {
     const mark = await catalogueMark(work.db, shop.clubId);
     const noting = arrival.dryRun === true || arrival.acceptPartly === true;
     const as = { shopId: shop.id, listId: list.id, noting };
     const read = await stageStockList(work, as, spool, form, rejected);
     if (arrival.dryRun === true) return await tried(work, shop, list, read);
-    requireSound(rejected, read.rowsRead, arrival);
+    rowsRead = read.rowsRead;
+    requireSound(rejected, rowsRead, arrival);
     return await keep(work, shop, list, read, { digest: rejected.total === 0 ? digest : null, mark });
   } catch (error) {
-    await giveUp(work, list, rejected, arrival.dryRun === true, error);
+    await giveUp(work, list, { rowsRead, rejected }, arrival.dryRun === true, error);
     throw error;
   }
 }
@@ -121,30 +125,6 @@ async function begin(work: Work, shop: ShopRow, spool: Spool, { way, mode }: Arr
     await insertRecord(work.db, "stockLists", list, "stock list");
   });
   return list;
-}
-
-function requireSound(rejected: Rejected, rowsRead: number, { mode, acceptPartly }: Arrival): void {
-  const sound = rowsRead - rejected.total;
-  if (rejected.total > 0 && acceptPartly !== true) {
-    const first = rejected.listed[0]!;
-    const faults: Fault[] = rejected.listed.map(({ row, column, detail }) => ({
-      pointer: `#/rows/${row - 1}${column === null ? "" : `/${column.replaceAll("~", "~0").replaceAll("/", "~1")}`}`,
-      detail: `row ${row}${column === null ? "" : `, ${column}`}: ${detail}`,
-    }));
-    const listed = new Set(rejected.listed.map(({ row }) => row)).size;
-    const more = rejected.total > listed ? `, of which the first ${listed} are listed` : "";
-    throw new DomainError(
-      "import_refused",
-      `${count(rejected.total, "row")} of ${rowsRead} ${rejected.total === 1 ? "is" : "are"} wrong${more}; the first: row ${first.row}${first.column === null ? "" : `, ${first.column}`}: ${first.detail}. Nothing was kept; the last good list still counts. With ?acceptPartly=true the other rows are kept, and of these the last good row of each article number`,
-      faults,
-    );
-  }
-  if (sound === 0 && mode === "full")
-    throw refusedList(
-      rowsRead === 0
-        ? "A full list without a row would empty the shelf"
-        : "Not one row of the list can be kept",
-    );
 }
 
 const resultOf = (
@@ -232,6 +212,7 @@ const keep = (
       ...(list.way === "push" && { etag: null, lastModified: null }),
     });
     await updateStockList(db, list.id, { outcome, rowsRead, rejected: rejected.total, ...difference });
+    await replaceRejected(db, list, rejected.listed);
     const replaced = merged ? list.id : listId;
     if (replaced !== null) await deleteListed(db, replaced);
     const data = { name: shop.name, way: list.way, mode, ...difference, ...counts };
@@ -263,11 +244,11 @@ async function unchanged(work: Work, feed: ShopFeedRow, arrival: Arrival): Promi
 export const confirmList = (work: Work, shopId: string, at: string): Promise<void> =>
   updateFeed(work.db, shopId, { listedAt: at, failures: 0, failedAt: null, failedFor: null });
 
-/** Removes what was written of a list, and keeps the reason. */
+/** Removes what was written of a list, and keeps the reason and what is wrong with its rows. */
 async function giveUp(
   work: Work,
   list: StockListRow,
-  rejected: Rejected,
+  { rowsRead, rejected }: Pick<Read, "rowsRead" | "rejected">,
   dryRun: boolean,
   error: unknown,
 ): Promise<void> {
@@ -278,9 +259,10 @@ async function giveUp(
     await deleteListed(work.db, list.id);
     if (rejected.noted) await forgetRejected(work.db, list.id);
     await updateStockList(work.db, list.id, {
-      outcome: refused ? "refused" : "failed",
-      reason: reason.slice(0, 1000),
+      ...{ outcome: refused ? "refused" : "failed", reason: reason.slice(0, 1000) },
+      ...{ rowsRead, rejected: rejected.total },
     });
+    await replaceRejected(work.db, list, rejected.listed);
     await noteFailure(work, list.shopId, reason);
   });
 }

@@ -25,15 +25,15 @@ function insertOf(q: Queries, table: string, into: readonly string[], count: num
     insert = (q as unknown as Kysely<any>)
       .insertInto(table)
       .values(Array.from({ length: count }, () => blank))
-      .onConflict((on) => on.columns(["listId", "sku"]).doNothing())
+      .onConflict((on) => on.doNothing())
       .compile();
     inserts.set(name, insert);
   }
   return insert;
 }
 
-/** Inserts rows, passes over those whose list and SKU are there already, and says how many went in. */
-async function insertNew<C extends string>(
+/** Inserts rows, passes over those whose key is there already, and says how many went in. */
+export async function insertNew<C extends string>(
   q: Queries,
   table: string,
   into: readonly C[],

@@ -256,15 +256,10 @@ export async function sweepArrivals(q: Queries, shopId: string, before: string, 
     .limit(1000)
     .offset(keep)
     .execute();
-  if (old.length > 0)
-    await q
-      .deleteFrom("stockLists")
-      .where(
-        "id",
-        "in",
-        old.map(({ id }) => id),
-      )
-      .execute();
+  if (old.length === 0) return;
+  const ids = old.map(({ id }) => id);
+  await q.deleteFrom("rejectedRows").where("listId", "in", ids).execute();
+  await q.deleteFrom("stockLists").where("id", "in", ids).execute();
 }
 
 /** The shops of every club whose list is to be fetched by now. */

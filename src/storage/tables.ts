@@ -322,6 +322,18 @@ export interface ListedRow {
   /** when this was said, where that is longer ago than the list: its newer row was wrong; null: with the list */
   saidAt: string | null;
 }
+/** One thing that is wrong with a row of a list that arrived. */
+export interface RejectedFaultRow {
+  listId: string;
+  /** counts the faults of the list from 1, in the order in which they were found */
+  no: number;
+  /** counted from 1, without the header and without empty lines */
+  row: number;
+  /** as the shop's list names it; null where the row as a whole is wrong */
+  column: string | null;
+  sku: string | null;
+  detail: string;
+}
 export interface ShopMatchRow extends Owned {
   shopId: string;
   shopSku: string;
@@ -384,6 +396,7 @@ export interface Tables {
   shopFeeds: ShopFeedRow;
   stockLists: StockListRow;
   stockListRows: ListedRow;
+  rejectedRows: RejectedFaultRow;
   shopMatches: ShopMatchRow;
   reservations: ReservationRow;
   clubs: ClubRow;

@@ -303,13 +303,15 @@ export async function makeExampleClub(file: string): Promise<string> {
     ...{ pullEveryMinutes: 360, notes: "open on Saturdays" },
   });
   now = "2026-12-01T06:30:00.000Z";
-  const list = await app.request(`/v1/shops/${ids.shopId}/stock-list`, {
+  next("arrivalId");
+  const list = await app.request(`/v1/shops/${ids.shopId}/stock-list?acceptPartly=true`, {
     ...{ method: "PUT", headers: { ...headers, "content-type": "text/csv" } },
     body:
       "sku,name,mpn,inventoryLevel,price,deliveryLeadTime\r\n" +
       "GM-101,Control slick touring set of 4,,3,52.00,\r\n" +
       "GM-331,Spur 87 tooth 48 pitch,,2,8.50,\r\n" +
-      'QB-SP-487,"Spur gear 87T, 48 DP",SG-4887,4,9.00,3-7\r\n',
+      'QB-SP-487,"Spur gear 87T, 48 DP",SG-4887,4,9.00,3-7\r\n' +
+      "GM-340,Pinion 28 tooth 48 pitch,,-1,4.50 AUD,\r\n",
   });
   if (list.status !== 200) throw new Error(`stock list: ${await list.text()}`);
   now = exampleNow;

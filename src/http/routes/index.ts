@@ -1,5 +1,6 @@
 import type { Operation } from "../operation.ts";
 import { accuracyOperations } from "./accuracy.ts";
+import { arrivalOperations } from "./arrivals.ts";
 import { benchSheetOperations } from "./bench-sheet.ts";
 import { bulkOperations } from "./bulk.ts";
 import { lifeCalculators } from "./calculators-life.ts";
@@ -67,6 +68,7 @@ export const operations: readonly Operation[] = [
   ...movementOperations,
   ...shopOperations,
   ...stockListOperations,
+  ...arrivalOperations,
   ...reservationOperations,
   ...orderProposalOperations,
   ...dyingStockOperations,

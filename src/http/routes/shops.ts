@@ -2,14 +2,7 @@ import { z } from "zod";
 import { isCurrency } from "../../domain/money.ts";
 import { stockMembers } from "../../domain/stock-row.ts";
 import { confirmMatch, readMatch } from "../../services/confirm-match.ts";
-import {
-  addShop,
-  changeShop,
-  listArrivals,
-  listShops,
-  listUnmatched,
-  readShop,
-} from "../../services/keep-shops.ts";
+import { addShop, changeShop, listShops, listUnmatched, readShop } from "../../services/keep-shops.ts";
 import { isEncoding } from "../../services/read-stock-list.ts";
 import { exampleIds } from "../example-ids.ts";
 import { operation } from "../operation.ts";
@@ -115,25 +108,6 @@ const ShopGiven = z.strictObject({
   notes: members.notes.default(null),
 });
 
-const Arrived = z
-  .object({
-    id: Id,
-    arrivedAt: Instant,
-    way: z.enum(["push", "pull"]),
-    mode: z.enum(["full", "changes"]),
-    outcome: z
-      .enum(["arriving", "kept", "kept-partly", "refused", "failed"])
-      .meta({ description: "refused: something is wrong with it; failed: the service could not keep it" }),
-    bytes: count.meta({ description: "length in bytes, after decompression" }),
-    rowsRead: count,
-    rejected: count.meta({ description: "rows that were not kept" }),
-    added: count,
-    changed: count,
-    gone: count,
-    reason: z.string().nullable().meta({ description: "why it was not kept" }),
-  })
-  .meta({ id: "StockListArrival" });
-
 const Unmatched = ListedItem.extend({
   likely: z
     .array(
@@ -229,23 +203,6 @@ export const shopOperations = [
     problems: [404, 409],
     example: { body: { separator: ";", decimal: "," } },
   })(async ({ params, body }, work) => ({ status: 200, body: await changeShop(work, params.id, body) })),
-
-  operation({
-    method: "get",
-    path: "/v1/shops/{id}/arrivals",
-    operationId: "listArrivals",
-    summary: "List how a shop's lists arrived, the newest first, with the reason where one was refused",
-    description:
-      "In the order of arrival, the newest first. An arrival that was the same as the list before leaves no entry.",
-    tags: ["shops"],
-    need: "lines:read",
-    params: ById,
-    query: z.strictObject(PageQuery),
-    answers: { 200: { description: "A page of arrivals.", body: pageOf(Arrived, "StockListArrivalPage") } },
-    problems: [404],
-  })(async ({ params, query }, work, c) =>
-    pageReply(await listArrivals(work, params.id, pageFrom(query)), (row) => row, c.req.url),
-  ),
 
   operation({
     method: "get",

@@ -13,7 +13,7 @@ import { pushStockList } from "../../services/push-stock-list.ts";
 import { operation } from "../operation.ts";
 import { FormError } from "../problem.ts";
 import { ById, Currency, Id, Instant, PageQuery, pageFrom, pageReply, queryFlag } from "../schemas.ts";
-import { itemShown, ListedItem, productOf } from "../stock-list-schemas.ts";
+import { itemShown, ListedItem, productOf, rejectedMembers } from "../stock-list-schemas.ts";
 
 const count = z.number().int().min(0);
 const asked = {
@@ -40,17 +40,7 @@ const ListResult = z
     rejected: z
       .array(
         z.object({
-          row: z
-            .number()
-            .int()
-            .min(1)
-            .meta({ description: "number of the row, counted from 1, without the header" }),
-          column: z
-            .string()
-            .nullable()
-            .meta({ description: "as the shop's list names it; null: the row as a whole" }),
-          sku: z.string().nullable(),
-          detail: z.string().meta({ description: "what is wrong, and what to change" }),
+          ...rejectedMembers,
           keptFrom: Instant.nullable().meta({
             description: "when the row that counts on for this thing was said; null: there is none",
           }),
@@ -154,7 +144,8 @@ async function* nothing(): AsyncGenerator<Uint8Array> {}
 const rules =
   `At most ${maxListRows} rows and ${maxListBytes / 2 ** 20} MiB. A list with a rejected row is refused as a whole ` +
   "(422, with every row that is wrong, up to 10,000 faults, and what to change) unless `acceptPartly` is true; it takes effect in one step, or not at all, " +
-  "and the last good list counts on. The same list again changes nothing but its age.";
+  "and the last good list counts on. What is wrong can be read later too, until the shop's next list arrives " +
+  "(`GET /v1/shops/{id}/arrivals/{arrivalId}/rejected-rows`). The same list again changes nothing but its age.";
 
 const linkedType = "application/ld+json";
 const wantsLinked = (c: Context, format: string | undefined) =>
