@@ -115,48 +115,52 @@ export function updateWearLine(
   const most = Math.min(2 + fit.counts.pieces / 10, fit.counts.readings / READINGS_PER_CHANGE);
   if (changed.length + gone.length > most) return undefined;
   const scaled = scalePrior(prior, data.limit, "updateWearLine");
-  const gained = new Float64Array(fit.points.length);
-  const take = ({ logLikelihood }: FittedPiece, sign: number): void => {
-    for (let k = 0; k < logLikelihood.length; k++) gained[k]! += sign * logLikelihood[k]!;
-  };
-  for (const row of gone) take(row, -1);
+  const { points } = fit;
+  const gained = new Float64Array(points.length);
+  for (const row of gone) add(gained, row.logLikelihood, -1);
+  const out = new Float64Array(1);
   for (const { place, piece, before } of changed) {
     const one = scalePiece(piece, scaled, "updateWearLine");
     if (meetsOthers(one, fit.activeConditions)) return undefined;
-    const sets = findGross(one, fit.centre);
     const row = rows[place]!;
     row.readings = one.count;
-    if (one.count > 0) {
-      const alone = new LineLikelihood([one], [sets], scaled.centre.length - BASE_DIMENSIONS);
-      const out = new Float64Array(1);
-      row.logLikelihood = fit.points.map(({ hyper }) => roundedLog(alone.values(hyper, out)));
-    }
-    if (before !== undefined) take(before, -1);
-    take(row, 1);
+    if (before !== undefined) add(gained, before.logLikelihood, -1);
+    if (one.count === 0) continue;
+    const sets = findGross(one, fit.centre);
+    const alone = new LineLikelihood([one], [sets], scaled.centre.length - BASE_DIMENSIONS);
+    const logs = new Array<number>(points.length);
+    for (let k = 0; k < points.length; k++) logs[k] = roundedLog(alone.values(points[k]!.hyper, out));
+    row.logLikelihood = logs;
+    add(gained, logs, 1);
   }
-  const top = gained.reduce((a, b) => Math.max(a, b), -Infinity);
+  let top = -Infinity;
+  for (const gain of gained) if (gain > top) top = gain;
   if (!Number.isFinite(top)) return undefined;
   let total = 0;
   let squares = 0;
-  const weights = gained.map((gain, k) => {
-    const weight = fit.points[k]!.weight * Math.exp(gain - top);
+  for (let k = 0; k < gained.length; k++) {
+    const weight = points[k]!.weight * Math.exp(gained[k]! - top);
+    gained[k] = weight;
     total += weight;
     squares += weight * weight;
-    return weight;
-  });
+  }
   // Written so that weights of which none is left count as too few.
   if (!(total * total >= LEAST_EFFECTIVE * squares && squares > 0)) return undefined;
+  let readings = 0;
+  for (const row of rows) readings += row.readings;
+  const perUnit = 1e12 / total;
   return {
     ...fit,
-    points: fit.points.map(({ hyper }, k) => ({
-      hyper,
-      weight: Math.round((1e12 * weights[k]!) / total) / 1e12,
-    })),
+    points: points.map(({ hyper }, k) => ({ hyper, weight: Math.round(perUnit * gained[k]!) / 1e12 })),
     pieces: rows,
-    counts: { pieces: rows.length, readings: rows.reduce((sum, { readings }) => sum + readings, 0) },
+    counts: { pieces: rows.length, readings },
     logEvidence: fit.logEvidence + top + Math.log(total),
     updates: updates + 1,
   };
+}
+
+function add(to: Float64Array, logs: readonly number[], sign: number): void {
+  for (let k = 0; k < logs.length; k++) to[k]! += sign * logs[k]!;
 }
 
 /** Whether two priors, or parts of them, say the same. */
