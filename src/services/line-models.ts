@@ -39,6 +39,8 @@ const modelsKept = 5000;
  * database file now and then.
  */
 const worthSavingMs = 40;
+/** Turns of the event loop to one refit. */
+const turnsToARefit = 4;
 /** Fits made elsewhere are saved a little later, a few together: each commit waits for the disk. */
 const savePauseMs = 100;
 const savedTogether = 5;
@@ -222,10 +224,13 @@ export class LineModels {
 
   /**
    * Waits for this refit's turn. Reading the log for a fit takes a millisecond or two of the thread that answers, and the driver of the
-   * database gives nobody else a chance meanwhile: with one refit to a turn of the event loop, an answer waits for one, not for all.
+   * database gives nobody else a chance meanwhile: with one refit to a few turns of the event loop, an answer waits for one, not for all,
+   * and answers that have piled up behind something slow are given first. With nothing to answer a turn takes no time.
    */
   #turn(): Promise<void> {
-    this.#turns = this.#turns.then(() => new Promise((resolve) => setImmediate(resolve)));
+    this.#turns = this.#turns.then(async () => {
+      for (let turn = 0; turn < turnsToARefit; turn++) await new Promise((resolve) => setImmediate(resolve));
+    });
     return this.#turns;
   }
 
