@@ -138,8 +138,8 @@ async function arrivals(
   for (const { lineId, placedAt, pieces } of await selectOrdered(
     work.db,
     work.actor.clubId,
-    ordered,
     stock.locationIds,
+    ordered,
   )) {
     const { leadTime } = await supplyOf(lineId);
     const usual = Date.parse(placedAt) + leadTime.meanDays * 86_400_000;

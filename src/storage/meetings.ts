@@ -1,5 +1,5 @@
 import type { Queries } from "./database.ts";
-import type { Page, PageRequest } from "./records.ts";
+import { cutPage, type Page, type PageRequest } from "./records.ts";
 import type { EntryRow, MeetingRow } from "./tables.ts";
 
 /** A page of meetings, by the day on which they start. */
@@ -29,12 +29,7 @@ export async function pageOfMeetings(
     .orderBy("id")
     .limit(limit + 1)
     .execute();
-  const items = rows.slice(0, limit);
-  const last = items.at(-1);
-  return {
-    items,
-    next: rows.length > limit && last !== undefined ? { key: last.startsOn, id: last.id } : null,
-  };
+  return cutPage(rows, limit, (last) => ({ key: last.startsOn, id: last.id }));
 }
 
 /** Writes what is stated of a car at a meeting over whatever was stated before. */
@@ -90,10 +85,5 @@ export async function pageOfCarsAtMeeting(
     .orderBy("cars.id")
     .limit(limit + 1)
     .execute();
-  const items = rows.slice(0, limit);
-  const last = items.at(-1);
-  return {
-    items,
-    next: rows.length > limit && last !== undefined ? { key: last.carId, id: last.carId } : null,
-  };
+  return cutPage(rows, limit, (last) => ({ key: last.carId, id: last.carId }));
 }

@@ -20,6 +20,17 @@ export interface Page<Row> {
   next: { key: string | number; id: string } | null;
 }
 
+/** A page out of one row more than it holds, and where the next one begins. */
+export function cutPage<Row>(
+  rows: readonly Row[],
+  limit: number,
+  placeOf: (last: Row) => { key: string | number; id: string },
+): Page<Row> {
+  const items = rows.slice(0, limit);
+  const last = items.at(-1);
+  return { items, next: rows.length > limit && last !== undefined ? placeOf(last) : null };
+}
+
 /** Equalities that rows must meet; undefined members are no condition. */
 export type Conditions<Row> = { [K in keyof Row]?: Row[K] | readonly Row[K][] | undefined };
 

@@ -1,6 +1,6 @@
 import { insertNew } from "./arriving-rows.ts";
 import type { Queries } from "./database.ts";
-import type { Page, PageRequest } from "./records.ts";
+import { cutPage, type Page, type PageRequest } from "./records.ts";
 import type { RejectedFaultRow } from "./tables.ts";
 
 /** What was wrong with the rows of the last list that arrived from a shop; the arrival before is forgotten with it. */
@@ -53,10 +53,5 @@ export async function pageOfRejected(
     .orderBy("no")
     .limit(limit + 1)
     .execute();
-  const items = rows.slice(0, limit);
-  const last = items.at(-1);
-  return {
-    items,
-    next: rows.length > limit && last !== undefined ? { key: last.no, id: String(last.no) } : null,
-  };
+  return cutPage(rows, limit, (last) => ({ key: last.no, id: String(last.no) }));
 }

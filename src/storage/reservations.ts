@@ -1,5 +1,5 @@
 import type { Queries } from "./database.ts";
-import type { Page, PageRequest } from "./records.ts";
+import { cutPage, type Page, type PageRequest } from "./records.ts";
 import type { ReservationRow } from "./tables.ts";
 
 /** A reservation with the names that people know its parts by. */
@@ -55,10 +55,5 @@ export async function pageOfReservations(
     .orderBy("reservations.id", "desc")
     .limit(limit + 1)
     .execute();
-  const items = rows.slice(0, limit);
-  const last = items.at(-1);
-  return {
-    items,
-    next: rows.length > limit && last !== undefined ? { key: last.forDay, id: last.id } : null,
-  };
+  return cutPage(rows, limit, (last) => ({ key: last.forDay, id: last.id }));
 }

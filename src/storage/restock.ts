@@ -42,14 +42,14 @@ export async function selectLastFittings(q: Queries, pieceIds: readonly string[]
   return new Map(rows.map((row) => [row.pieceId, row]));
 }
 
-/** What of some lines was ordered for some locations and has not come yet, with when it was ordered. */
+/** What was ordered for some locations and has not come yet, of some lines or of all, with when it was ordered. */
 export async function selectOrdered(
   q: Queries,
   clubId: string,
-  lineIds: readonly string[],
   locationIds: readonly string[],
+  lineIds?: readonly string[],
 ): Promise<{ lineId: string; placedAt: string; pieces: number }[]> {
-  if (locationIds.length === 0 || lineIds.length === 0) return [];
+  if (locationIds.length === 0 || lineIds?.length === 0) return [];
   const rows = await q
     .selectFrom("orders")
     .innerJoin("orderLines", "orderLines.orderId", "orders.id")
@@ -67,10 +67,12 @@ export async function selectOrdered(
     .where("orders.clubId", "=", clubId)
     .where("orders.closedAt", "is", null)
     .where("orders.locationId", "in", locationIds)
-    .where("orderLines.lineId", "in", lineIds)
+    .$if(lineIds !== undefined, (s) => s.where("orderLines.lineId", "in", lineIds!))
     .execute();
   return rows.map(({ lineId, placedAt, pieces, received }) => ({
-    ...{ lineId, placedAt, pieces: Math.max(0, pieces - Number(received ?? 0)) },
+    lineId,
+    placedAt,
+    pieces: Math.max(0, pieces - Number(received ?? 0)),
   }));
 }
 
@@ -80,26 +82,8 @@ export async function selectOnOrder(
   clubId: string,
   locationIds: readonly string[],
 ): Promise<Map<string, number>> {
-  if (locationIds.length === 0) return new Map();
-  const rows = await q
-    .selectFrom("orders")
-    .innerJoin("orderLines", "orderLines.orderId", "orders.id")
-    .select((e) => [
-      "orderLines.lineId",
-      "orderLines.pieces",
-      e
-        .selectFrom("movements")
-        .select((m) => m.fn.sum<number | null>("quantity").as("sum"))
-        .whereRef("movements.orderId", "=", "orders.id")
-        .whereRef("movements.lineId", "=", "orderLines.lineId")
-        .as("received"),
-    ])
-    .where("orders.clubId", "=", clubId)
-    .where("orders.closedAt", "is", null)
-    .where("orders.locationId", "in", locationIds)
-    .execute();
   const open = new Map<string, number>();
-  for (const { lineId, pieces, received } of rows)
-    open.set(lineId, (open.get(lineId) ?? 0) + Math.max(0, pieces - Number(received ?? 0)));
+  for (const { lineId, pieces } of await selectOrdered(q, clubId, locationIds))
+    open.set(lineId, (open.get(lineId) ?? 0) + pieces);
   return open;
 }

