@@ -12672,31 +12672,31 @@ export interface operations {
                      *       "usage": 165,
                      *       "lastSeenAt": "2026-05-03T09:00:00.000Z",
                      *       "wear": {
-                     *         "p10": 0.023834,
-                     *         "median": 0.0315671,
-                     *         "p90": 0.0393451
+                     *         "p10": 0.0240387,
+                     *         "median": 0.0316974,
+                     *         "p90": 0.0394208
                      *       },
                      *       "sizeNow": {
-                     *         "p10": 15.4639,
-                     *         "median": 15.4562,
-                     *         "p90": 15.4484
+                     *         "p10": 15.4637,
+                     *         "median": 15.4561,
+                     *         "p90": 15.4483
                      *       },
                      *       "wearRate": {
-                     *         "p10": 0.000104374,
-                     *         "median": 0.000156756,
-                     *         "p90": 0.000230266
+                     *         "p10": 0.000105872,
+                     *         "median": 0.000159199,
+                     *         "p90": 0.00023257
                      *       },
-                     *       "pastLimitChance": 6.36251e-8,
+                     *       "pastLimitChance": 2.6833e-8,
                      *       "remaining": {
                      *         "usage": {
-                     *           "p10": 271.645,
-                     *           "median": 453.196,
-                     *           "p90": 828.046
+                     *           "p10": 266.981,
+                     *           "median": 444.096,
+                     *           "p90": 794.532
                      *         },
                      *         "runs": {
-                     *           "p10": 49,
-                     *           "median": 82,
-                     *           "p90": 150
+                     *           "p10": 48,
+                     *           "median": 80,
+                     *           "p90": 144
                      *         },
                      *         "meetings": {
                      *           "p10": null,
@@ -12713,15 +12713,15 @@ export interface operations {
                      *       "remainingQuantiles": [
                      *         {
                      *           "probability": 0.05,
-                     *           "usage": 223.764
+                     *           "usage": 227.77
                      *         },
                      *         {
                      *           "probability": 0.1,
-                     *           "usage": 271.645
+                     *           "usage": 266.981
                      *         },
                      *         {
                      *           "probability": 0.25,
-                     *           "usage": 342.995
+                     *           "usage": 341.666
                      *         }
                      *       ],
                      *       "nextMeeting": {
@@ -12730,8 +12730,8 @@ export interface operations {
                      *         "startsOn": "2027-02-07",
                      *         "runs": 6,
                      *         "usage": 33,
-                     *         "lasts": 0.979972,
-                     *         "wearsOut": 0.00000109452,
+                     *         "lasts": 0.97997,
+                     *         "wearsOut": 0.00000330763,
                      *         "breaks": 0.0200266
                      *       },
                      *       "practice": null,
@@ -12741,8 +12741,8 @@ export interface operations {
                      *         "startsOn": "2027-02-07",
                      *         "runs": 6,
                      *         "usage": 33,
-                     *         "lasts": 0.979972,
-                     *         "wearsOut": 0.00000109452,
+                     *         "lasts": 0.97997,
+                     *         "wearsOut": 0.00000330763,
                      *         "breaks": 0.0200266,
                      *         "meetingsBefore": 0,
                      *         "sentence": "It lasts through Round 1 on 2027-02-07 with a chance of 98 %: 6 runs."
@@ -12758,7 +12758,7 @@ export interface operations {
                      *       },
                      *       "oneMoreRun": {
                      *         "lasts": 0.996595,
-                     *         "wearsOut": 1.13779e-7,
+                     *         "wearsOut": 7.19382e-8,
                      *         "breaks": 0.00340538
                      *       },
                      *       "surprises": [],
@@ -12844,7 +12844,7 @@ export interface operations {
                      *         "rule": "cost",
                      *         "minutes": 10,
                      *         "minutesUsed": 3,
-                     *         "gainMinorUnits": 1151,
+                     *         "gainMinorUnits": 1158,
                      *         "checks": [
                      *           {
                      *             "position": "front-right tyre",
@@ -12853,9 +12853,9 @@ export interface operations {
                      *             "kindName": "Rubber touring tyre",
                      *             "check": "Diameter at the middle and both edges; glue and tears.",
                      *             "checkMinutes": 3,
-                     *             "checkGainMinorUnits": 1151,
-                     *             "checkGainPerMinute": 383.541,
-                     *             "checkWhy": "By cost, a reading may turn \"leave\" into \"change\" (chance 47 %): worn out by the end of Round 1 with a chance of 47 %, where changing pays from 70 %."
+                     *             "checkGainMinorUnits": 1158,
+                     *             "checkGainPerMinute": 385.959,
+                     *             "checkWhy": "By cost, a reading may turn \"leave\" into \"change\" (chance 47 %): worn out by the end of Round 1 with a chance of 48 %, where changing pays from 70 %."
                      *           }
                      *         ]
                      *       },
@@ -12869,33 +12869,33 @@ export interface operations {
                      *           "benchStep": "tyres",
                      *           "check": "Diameter at the middle and both edges; glue and tears.",
                      *           "checkMinutes": 3,
-                     *           "checkGainMinorUnits": 1151,
-                     *           "checkGainPerMinute": 383.541,
-                     *           "checkWhy": "By cost, a reading may turn \"leave\" into \"change\" (chance 47 %): worn out by the end of Round 1 with a chance of 47 %, where changing pays from 70 %.",
+                     *           "checkGainMinorUnits": 1158,
+                     *           "checkGainPerMinute": 385.959,
+                     *           "checkWhy": "By cost, a reading may turn \"leave\" into \"change\" (chance 47 %): worn out by the end of Round 1 with a chance of 48 %, where changing pays from 70 %.",
                      *           "carStopper": true,
                      *           "usage": 165,
                      *           "clock": "minutes",
                      *           "unit": "mm",
                      *           "wear": {
-                     *             "p10": 0.825432,
-                     *             "median": 1.29569,
-                     *             "p90": 2.05497
+                     *             "p10": 0.827047,
+                     *             "median": 1.30551,
+                     *             "p90": 2.09923
                      *           },
                      *           "limitWear": 1.6,
                      *           "wearShare": {
-                     *             "p10": 0.515895,
-                     *             "median": 0.809809,
-                     *             "p90": 1.28436
+                     *             "p10": 0.516904,
+                     *             "median": 0.815943,
+                     *             "p90": 1.31202
                      *           },
-                     *           "lasts": 0.522474,
-                     *           "wearsOut": 0.468137,
+                     *           "lasts": 0.515065,
+                     *           "wearsOut": 0.475679,
                      *           "breaks": 0.0176531,
                      *           "lastSeenAt": null,
                      *           "lastGrade": null,
                      *           "runsSinceSeen": 30,
                      *           "advice": "change",
                      *           "rule": "chance",
-                     *           "why": "By chance of wear (change from 30 % on, look from 5 % on): worn out by the end of Round 1 with a chance of 47 %; 30 runs since it was last seen.",
+                     *           "why": "By chance of wear (change from 30 % on, look from 5 % on): worn out by the end of Round 1 with a chance of 48 %; 30 runs since it was last seen.",
                      *           "restsOn": {
                      *             "basis": "line",
                      *             "ownReadings": 0,
@@ -12928,18 +12928,18 @@ export interface operations {
                      *           "clock": "minutes",
                      *           "unit": "mm",
                      *           "wear": {
-                     *             "p10": 1.183,
-                     *             "median": 1.2001,
-                     *             "p90": 1.21714
+                     *             "p10": 1.18322,
+                     *             "median": 1.20016,
+                     *             "p90": 1.2171
                      *           },
                      *           "limitWear": 1.6,
                      *           "wearShare": {
-                     *             "p10": 0.739375,
-                     *             "median": 0.750062,
-                     *             "p90": 0.760713
+                     *             "p10": 0.73951,
+                     *             "median": 0.750099,
+                     *             "p90": 0.760689
                      *           },
-                     *           "lasts": 0.980945,
-                     *           "wearsOut": 0.0014272,
+                     *           "lasts": 0.980801,
+                     *           "wearsOut": 0.00157329,
                      *           "breaks": 0.0176531,
                      *           "lastSeenAt": "2026-05-03T09:00:00.000Z",
                      *           "lastGrade": null,
@@ -12979,18 +12979,18 @@ export interface operations {
                      *           "clock": "minutes",
                      *           "unit": "mm",
                      *           "wear": {
-                     *             "p10": 0.023834,
-                     *             "median": 0.0315671,
-                     *             "p90": 0.0393451
+                     *             "p10": 0.0240387,
+                     *             "median": 0.0316974,
+                     *             "p90": 0.0394208
                      *           },
                      *           "limitWear": 0.1,
                      *           "wearShare": {
-                     *             "p10": 0.23834,
-                     *             "median": 0.315671,
-                     *             "p90": 0.393451
+                     *             "p10": 0.240387,
+                     *             "median": 0.316974,
+                     *             "p90": 0.394208
                      *           },
-                     *           "lasts": 0.979972,
-                     *           "wearsOut": 0.00000109452,
+                     *           "lasts": 0.97997,
+                     *           "wearsOut": 0.00000330763,
                      *           "breaks": 0.0200266,
                      *           "lastSeenAt": "2026-05-03T09:00:00.000Z",
                      *           "lastGrade": null,
@@ -13068,18 +13068,18 @@ export interface operations {
                      *       },
                      *       "limitWear": 0.1,
                      *       "wearRate": {
-                     *         "p10": 0.0000925929,
-                     *         "median": 0.000159325,
-                     *         "p90": 0.000274151
+                     *         "p10": 0.0000939813,
+                     *         "median": 0.000160209,
+                     *         "p90": 0.000273106
                      *       },
-                     *       "pieceSpread": 0.314105,
-                     *       "runSpread": 0.34776,
-                     *       "readingSd": 0.00997042,
-                     *       "pathExponent": 0.925235,
+                     *       "pieceSpread": 0.311113,
+                     *       "runSpread": 0.347132,
+                     *       "readingSd": 0.00993616,
+                     *       "pathExponent": 0.931591,
                      *       "newPieceLife": {
-                     *         "p10": 318.226,
-                     *         "median": 615.851,
-                     *         "p90": 1138.79
+                     *         "p10": 323.342,
+                     *         "median": 611.018,
+                     *         "p90": 1125.22
                      *       },
                      *       "surfaces": [
                      *         {
@@ -13119,7 +13119,7 @@ export interface operations {
                      *         ],
                      *         "broken": 0,
                      *         "runs": 30,
-                     *         "lastsTenRuns": 0.965502
+                     *         "lastsTenRuns": 0.9655
                      *       },
                      *       "restsOn": {
                      *         "pieces": 2,
@@ -13210,8 +13210,8 @@ export interface operations {
                      *               "asStated": true
                      *             }
                      *           ],
-                     *           "meanCrps": 0.00420842,
-                     *           "bias": 0.00325087,
+                     *           "meanCrps": 0.00419106,
+                     *           "bias": 0.00320322,
                      *           "pieces": 1,
                      *           "known": 4,
                      *           "enough": false,
@@ -13254,7 +13254,7 @@ export interface operations {
                      *             ],
                      *             "meanCrps": 0.00428481,
                      *             "bias": -0.00177256,
-                     *             "ourMeanCrps": 0.00420842
+                     *             "ourMeanCrps": 0.00419106
                      *           },
                      *           "sentence": "Not enough evidence: 4 next readings of 1 piece; at least 30 forecasts are wanted."
                      *         },
@@ -13398,8 +13398,8 @@ export interface operations {
                      *       "inUse": 1,
                      *       "reorderPoint": 0,
                      *       "orderUpTo": 0,
-                     *       "expectedNeed": 3.579e-11,
-                     *       "safetyStock": -3.579e-11,
+                     *       "expectedNeed": 1.75416e-11,
+                     *       "safetyStock": -1.75416e-11,
                      *       "chance": 1,
                      *       "onHand": 12,
                      *       "onOrder": 6,
@@ -13468,9 +13468,9 @@ export interface operations {
                      *           "minorUnits": 5200
                      *         }
                      *       ],
-                     *       "chanceWithout": 9.40974e-8,
-                     *       "chanceWith": 0.864949,
-                     *       "chanceWithAtMost": 0.924785,
+                     *       "chanceWithout": 2.2589e-7,
+                     *       "chanceWith": 0.860302,
+                     *       "chanceWithAtMost": 0.924393,
                      *       "suppliers": [
                      *         {
                      *           "supplierId": "01930000-0000-7000-8000-0000005bb001",
@@ -13514,7 +13514,7 @@ export interface operations {
                      *               "kindCode": "TYR-EX",
                      *               "inUse": 2,
                      *               "need": {
-                     *                 "expected": 3.25983,
+                     *                 "expected": 3.2698,
                      *                 "p10": 2,
                      *                 "median": 4,
                      *                 "p90": 4
@@ -13530,12 +13530,12 @@ export interface operations {
                      *               "leastPacks": 1,
                      *               "orderBy": "2027-01-25",
                      *               "late": false,
-                     *               "chanceWithout": 1.00607e-7,
-                     *               "chanceWith": 0.924785,
-                     *               "expectedShort": 3.25983,
+                     *               "chanceWithout": 2.42719e-7,
+                     *               "chanceWith": 0.924393,
+                     *               "expectedShort": 3.2698,
                      *               "reorderPoint": 0,
                      *               "orderUpTo": 0,
-                     *               "safetyStock": -0.000227546,
+                     *               "safetyStock": -0.000228981,
                      *               "leadTime": {
                      *                 "meanDays": 6.27617,
                      *                 "sdDays": 4.63401,
@@ -13573,7 +13573,7 @@ export interface operations {
                      *           "kindCode": "SPR-EX",
                      *           "inUse": 1,
                      *           "need": {
-                     *             "expected": 0.145526,
+                     *             "expected": 0.145434,
                      *             "p10": 0,
                      *             "median": 0,
                      *             "p90": 1
@@ -13594,7 +13594,7 @@ export interface operations {
                      *           "expectedShort": 0,
                      *           "reorderPoint": 0,
                      *           "orderUpTo": 0,
-                     *           "safetyStock": -0.00000542623,
+                     *           "safetyStock": -0.00000543547,
                      *           "leadTime": {
                      *             "meanDays": 6.27617,
                      *             "sdDays": 4.63401,
@@ -13651,7 +13651,7 @@ export interface operations {
                      *           "kindCode": "LIP-EX",
                      *           "inUse": 1,
                      *           "need": {
-                     *             "expected": 0.0654832,
+                     *             "expected": 0.0701143,
                      *             "p10": 0,
                      *             "median": 0,
                      *             "p90": 0
@@ -13667,12 +13667,12 @@ export interface operations {
                      *           "leastPacks": 0,
                      *           "orderBy": null,
                      *           "late": false,
-                     *           "chanceWithout": 0.935297,
-                     *           "chanceWith": 0.935297,
-                     *           "expectedShort": 0.0654832,
+                     *           "chanceWithout": 0.930667,
+                     *           "chanceWith": 0.930667,
+                     *           "expectedShort": 0.0701143,
                      *           "reorderPoint": 0,
                      *           "orderUpTo": 0,
-                     *           "safetyStock": -0.00000111347,
+                     *           "safetyStock": -0.00000112647,
                      *           "leadTime": {
                      *             "meanDays": 6.27617,
                      *             "sdDays": 4.63401,
@@ -13685,7 +13685,7 @@ export interface operations {
                      *           "cautions": [
                      *             "Unplug the pack before fingers go near the gears."
                      *           ],
-                     *           "sentence": "0 on hand, 0 on order, 0 part-worn last through 2027-06-30 with a chance of 94 %; none is likely to be needed.",
+                     *           "sentence": "0 on hand, 0 on order, 0 part-worn last through 2027-06-30 with a chance of 93 %; none is likely to be needed.",
                      *           "restsOn": {
                      *             "pieces": 1,
                      *             "readings": 5,
@@ -13734,7 +13734,7 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
-                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 420" width="400" height="420" role="img" aria-labelledby="title-01930000-0000-7000-8000-00000b1ece01 desc-01930000-0000-7000-8000-00000b1ece01"><title id="title-01930000-0000-7000-8000-00000b1ece01">spur 1: Spur 87T 48 DP</title><desc id="desc-01930000-0000-7000-8000-00000b1ece01">spur 1 (QB-SP-487, Spur, acetal, 48 DP) after 165 minutes: worn 0.0316 mm, eight in ten times between 0.0238 mm and 0.0393 mm; the club limit is at 0.1 mm of wear. 6 readings and 0 grades are drawn, readings with bars of 2 standard deviations of the instrument to either side, grades as the range of wear that they mean. Left until the limit: 272 to 828 minutes, median 453; the median end lies beyond the calendar. Up to now the band shows what was known at each moment: it rests on the looks at this piece up to then and on the other pieces of its line, and narrows at each look. From now on, usage counts on the surface that the usual life is stated on.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop: */
+                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 420" width="400" height="420" role="img" aria-labelledby="title-01930000-0000-7000-8000-00000b1ece01 desc-01930000-0000-7000-8000-00000b1ece01"><title id="title-01930000-0000-7000-8000-00000b1ece01">spur 1: Spur 87T 48 DP</title><desc id="desc-01930000-0000-7000-8000-00000b1ece01">spur 1 (QB-SP-487, Spur, acetal, 48 DP) after 165 minutes: worn 0.0317 mm, eight in ten times between 0.024 mm and 0.0394 mm; the club limit is at 0.1 mm of wear. 6 readings and 0 grades are drawn, readings with bars of 2 standard deviations of the instrument to either side, grades as the range of wear that they mean. Left until the limit: 267 to 795 minutes, median 444; the median end lies beyond the calendar. Up to now the band shows what was known at each moment: it rests on the looks at this piece up to then and on the other pieces of its line, and narrows at each look. From now on, usage counts on the surface that the usual life is stated on.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:# */
                     "image/svg+xml": string;
                 };
             };
@@ -13773,7 +13773,7 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
-                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 360" width="400" height="360" role="img" aria-labelledby="title-01930000-0000-7000-8000-00000011e001 desc-01930000-0000-7000-8000-00000011e001"><title id="title-01930000-0000-7000-8000-00000011e001">QB-SP-487: need by month</title><desc id="desc-01930000-0000-7000-8000-00000011e001">0 to 1 are likely to be needed through 2027-06-30 (expected 0.1), most of them in 2027-05 (0.1); the calendar ends on 2027-05-23, and no wear after it is counted. 1 in use. Pieces needed in each month, eight in ten times: December 2026: none, median 0, mean 0; January 2027: none, median 0, mean 0; February 2027: none, median 0, mean 0.0411; March 2027: none, median 0, mean 0.0209; April 2027: none, median 0, mean 0.0227; May 2027: none, median 0, mean 0.0608; June 2027: none, median 0, mean 0. The calendar ends on 23 May 2027: no meeting, no wear.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212}}.ground{fill:var(--ground)}text{fill:var(--ink)}.soft{fill:var(--soft)}.heading{font-weight: */
+                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 360" width="400" height="360" role="img" aria-labelledby="title-01930000-0000-7000-8000-00000011e001 desc-01930000-0000-7000-8000-00000011e001"><title id="title-01930000-0000-7000-8000-00000011e001">QB-SP-487: need by month</title><desc id="desc-01930000-0000-7000-8000-00000011e001">0 to 1 are likely to be needed through 2027-06-30 (expected 0.1), most of them in 2027-05 (0.1); the calendar ends on 2027-05-23, and no wear after it is counted. 1 in use. Pieces needed in each month, eight in ten times: December 2026: none, median 0, mean 0; January 2027: none, median 0, mean 0; February 2027: none, median 0, mean 0.0411; March 2027: none, median 0, mean 0.0211; April 2027: none, median 0, mean 0.0228; May 2027: none, median 0, mean 0.0604; June 2027: none, median 0, mean 0. The calendar ends on 23 May 2027: no meeting, no wear.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212}}.ground{fill:var(--ground)}text{fill:var(--ink)}.soft{fill:var(--soft)}.heading{font-weight: */
                     "image/svg+xml": string;
                 };
             };
@@ -13808,7 +13808,7 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
-                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 360" width="400" height="360" role="img" aria-labelledby="title-01930000-0000-7000-8000-00000011e001 desc-01930000-0000-7000-8000-00000011e001"><title id="title-01930000-0000-7000-8000-00000011e001">QB-SP-487: need from the shelf by month</title><desc id="desc-01930000-0000-7000-8000-00000011e001">3 drivers are likely to need 0 to 1 from the shelf through 2027-06-30, most in 2027-05, around 2027-05-23 (0.1); none has to be kept (now 4 and 0). 3 of the 3 drivers who share what they will need stand behind it, with 3 in use. Pieces needed in each month, eight in ten times: December 2026: none, median 0, mean 0; January 2027: none, median 0, mean 0; February 2027: none, median 0, mean 0.088; March 2027: none, median 0, mean 0.0468; April 2027: none, median 0, mean 0.0494; May 2027: 0 to 1, median 0, mean 0.111; June 2027: none, median 0, mean 0. The calendar ends on 23 May 2027: no meeting, no wear.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212}}.ground{fill:var(--gr */
+                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 360" width="400" height="360" role="img" aria-labelledby="title-01930000-0000-7000-8000-00000011e001 desc-01930000-0000-7000-8000-00000011e001"><title id="title-01930000-0000-7000-8000-00000011e001">QB-SP-487: need from the shelf by month</title><desc id="desc-01930000-0000-7000-8000-00000011e001">3 drivers are likely to need 0 to 1 from the shelf through 2027-06-30, most in 2027-05, around 2027-05-23 (0.1); none has to be kept (now 4 and 0). 3 of the 3 drivers who share what they will need stand behind it, with 3 in use. Pieces needed in each month, eight in ten times: December 2026: none, median 0, mean 0; January 2027: none, median 0, mean 0; February 2027: none, median 0, mean 0.0878; March 2027: none, median 0, mean 0.0458; April 2027: none, median 0, mean 0.0483; May 2027: 0 to 1, median 0, mean 0.107; June 2027: none, median 0, mean 0. The calendar ends on 23 May 2027: no meeting, no wear.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212}}.ground{fill:var(--g */
                     "image/svg+xml": string;
                 };
             };
@@ -13891,9 +13891,9 @@ export interface operations {
                 content: {
                     /**
                      * @example supplier,name,sku,insteadOf,packs,packSize,orderMultiplePacks,leastPacks,pieces,price,cost,currency,orderBy,late,inUse,needP10,needMedian,needP90,onHand,onOrder,spares,ageing,onShelf,chanceWithout,chanceWith,fromShelves,fromElsewhere,shelves,reorderPoint,orderUpTo,why,cautions,lineId
-                     *     Harrowmead Trade,"Control slick, set of four",QB-TY-101,,1,4,1,1,4,52.00,52.00,AUD,2027-01-25,false,2,2,4,4,0,0,0,0,0,1.0060698717404297e-7,0.9247851938212746,0,4,,0,0,"2 to 4 are likely to be needed and there are 0 on hand, 0 on order, 0 part-worn (chance of enough: under 1 %); 1 pack (4 pieces) makes it 92 %. 4 must come from elsewhere.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000000051
+                     *     Harrowmead Trade,"Control slick, set of four",QB-TY-101,,1,4,1,1,4,52.00,52.00,AUD,2027-01-25,false,2,2,4,4,0,0,0,0,0,2.4271872891155757e-7,0.9243925138126918,0,4,,0,0,"2 to 4 are likely to be needed and there are 0 on hand, 0 on order, 0 part-worn (chance of enough: under 1 %); 1 pack (4 pieces) makes it 92 %. 4 must come from elsewhere.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000000051
                      *     ,Spur 87T 48 DP,QB-SP-487,,0,1,1,0,0,9.00,0.00,AUD,,false,1,0,0,1,12,6,1,0,0,1,1,0,0,"Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago.",0,0,"12 on hand, 6 on order, 1 part-worn last through 2027-06-30 with a chance of over 99 %; 0 to 1 are likely to be needed.",Unplug the pack before fingers go near the gears.,01930000-0000-7000-8000-00000011e001
-                     *     ,LiPo 2S 5000 mAh,QB-EL-801,,0,1,1,0,0,85.00,0.00,AUD,,false,1,0,0,0,0,0,0,0,0,0.9352970685626985,0.9352970685626985,0,0,,0,0,"0 on hand, 0 on order, 0 part-worn last through 2027-06-30 with a chance of 94 %; none is likely to be needed.",Unplug the pack before fingers go near the gears.,01930000-0000-7000-8000-000000000053
+                     *     ,LiPo 2S 5000 mAh,QB-EL-801,,0,1,1,0,0,85.00,0.00,AUD,,false,1,0,0,0,0,0,0,0,0,0.9306673284716426,0.9306673284716426,0,0,,0,0,"0 on hand, 0 on order, 0 part-worn last through 2027-06-30 with a chance of 93 %; none is likely to be needed.",Unplug the pack before fingers go near the gears.,01930000-0000-7000-8000-000000000053
                      */
                     "text/csv; charset=utf-8; header=present": string;
                 };
@@ -13990,9 +13990,9 @@ export interface operations {
                 content: {
                     /**
                      * @example position,mark,kind,benchStep,advice,check,checkMinutes,carStopper,usage,clock,wearP10,wearMedian,wearP90,limitWear,unit,wearShareMedian,lasts,wearsOut,breaks,lastSeenAt,lastGrade,runsSinceSeen,rule,why,cautions,pieceId
-                     *     front-right tyre,2-FR,Rubber touring tyre,tyres,change,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,0.8254315608270473,1.2956942433328236,2.0549737991468193,1.6000000000000014,mm,0.809808902083014,0.5224741828363862,0.4681367675020238,0.01765312788683071,,,30,chance,"By chance of wear (change from 30 % on, look from 5 % on): worn out by the end of Round 1 with a chance of 47 %; 30 runs since it was last seen.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e02
-                     *     front-left tyre,2-FL,Rubber touring tyre,tyres,leave,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,1.183000020515625,1.2000999349768997,1.2171404682927718,1.6000000000000014,mm,0.7500624593605616,0.9809448688148862,0.0014271978036304097,0.01765312788683071,2026-05-03T09:00:00.000Z,,0,chance,"By chance of wear (change from 30 % on, look from 5 % on): worn out by the end of Round 1 with a chance of under 1 %; seen since its last run.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e01
-                     *     spur,spur 1,"Spur, acetal, 48 DP",drivetrain,leave,Span over ten teeth at three places; look for chips.,3,true,165,minutes,0.02383398082983119
+                     *     front-right tyre,2-FR,Rubber touring tyre,tyres,change,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,0.8270466365735034,1.3055088285257073,2.099226230591033,1.6000000000000014,mm,0.8159430178285663,0.51506534716914,0.4756787426205569,0.01765312788683071,,,30,chance,"By chance of wear (change from 30 % on, look from 5 % on): worn out by the end of Round 1 with a chance of 48 %; 30 runs since it was last seen.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e02
+                     *     front-left tyre,2-FL,Rubber touring tyre,tyres,leave,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,1.1832158156288228,1.2001579419038335,1.2171018421879327,1.6000000000000014,mm,0.7500987136898952,0.9808013513298002,0.0015732943497285526,0.01765312788683071,2026-05-03T09:00:00.000Z,,0,chance,"By chance of wear (change from 30 % on, look from 5 % on): worn out by the end of Round 1 with a chance of under 1 %; seen since its last run.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e01
+                     *     spur,spur 1,"Spur, acetal, 48 DP",drivetrain,leave,Span over ten teeth at three places; look for chips.,3,true,165,minutes,0.024038660616076762
                      */
                     "text/csv; charset=utf-8; header=present": string;
                 };
@@ -14081,10 +14081,10 @@ export interface operations {
                 content: {
                     /**
                      * @example do,what,sku,pieces,grams,carStopper,chance,inBox,atHome,spares,onShelf,shelves,missing,cost,currency,why,cautions
-                     *     change before leaving,front-right tyre: 2-FR,,,,true,0.4681367675020238,,,,,,,,,"By chance of wear, change it before leaving: it is worn out by the end of Round 1 with a chance of 47 % (change from 30 % on).","Wear eye protection when gluing, and follow the glue maker's instructions."
-                     *     carry,"Control slick, set of four",QB-TY-101,2,,true,0.03631881227398304,0,0,0,0,,2,52.00,AUD,"Carry 2: the day is over without it; the chance that one is needed is 4 %, there are 0 in the box, 0 at home and 0 part-worn, so 2 must be bought. 2 must come from elsewhere.","Wear eye protection when gluing, and follow the glue maker's instructions."
-                     *     carry,Spur 87T 48 DP,QB-SP-487,1,,true,0.02002800429587881,3,5,1,4,"Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago.",0,0.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is 2 %, there are 3 in the box, 5 at home and 1 part-worn.",Unplug the pack before fingers go near the gears.
-                     *     carry,LiPo 2S 5000 mAh,QB-EL-801,1,,true,0.0035085682498802173,0,0,0,0,,1,85.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is under 1 %, there are 0 in the box, 0 at home and 0 part-worn, so 1 must be bought. 1 must come from elsewhere.",Unplug the pack before fingers go near the gears.
+                     *     change before leaving,front-right tyre: 2-FR,,,,true,0.4756787426205569,,,,,,,,,"By chance of wear, change it before leaving: it is worn out by the end of Round 1 with a chance of 48 % (change from 30 % on).","Wear eye protection when gluing, and follow the glue maker's instructions."
+                     *     carry,"Control slick, set of four",QB-TY-101,2,,true,0.036507361309949804,0,0,0,0,,2,52.00,AUD,"Carry 2: the day is over without it; the chance that one is needed is 4 %, there are 0 in the box, 0 at home and 0 part-worn, so 2 must be bought. 2 must come from elsewhere.","Wear eye protection when gluing, and follow the glue maker's instructions."
+                     *     carry,Spur 87T 48 DP,QB-SP-487,1,,true,0.020028644651592153,3,5,1,4,"Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago.",0,0.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is 2 %, there are 3 in the box, 5 at home and 1 part-worn.",Unplug the pack before fingers go near the gears.
+                     *     carry,LiPo 2S 5000 mAh,QB-EL-801,1,,true,0.003508457660682751,0,0,0,0,,1,85.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is under 1 %, there are 0 in the box, 0 at home and 0 part-worn, so 1 must be bought. 1 must come from elsewhere.",Unplug the pack before fingers go near the gears.
                      */
                     "text/csv; charset=utf-8; header=present": string;
                 };
@@ -14261,7 +14261,7 @@ export interface operations {
                 content: {
                     /**
                      * @example supplier,advice,orderOn,name,list,sku,makersPartNumber,gtin,packs,packSize,pieces,price,cost,currency,orderFrom,orderBy,late,shortOn,arrivalP10,arrivalMedian,arrivalP90,needP10,needMedian,needP90,onHand,heldPieces,onOrder,takenPastYear,reorderPoint,orderUpTo,ended,boughtThrough,chanceWith,why,lineId
-                     *     Harrowmead Trade,wait,2026-12-15,"Control slick, set of four",order,QB-TY-101,,,2,4,8,52.00,104.00,AUD,2026-12-02,2026-12-15,false,2026-12-31,2026-12-17,2026-12-21,2026-12-27,2,4,6,0,0,0,0,0,0,,2027-06-30,0.9837145984710843,"0 on hand and 0 on order may not last through 2026-12-31; 3 drivers are likely to need 2 to 6 through 2027-06-30 (0 left the shelf in the past year), and 2 packs (8 pieces) make it last with a chance of 98 %.",01930000-0000-7000-8000-000000000051
+                     *     Harrowmead Trade,wait,2026-12-15,"Control slick, set of four",order,QB-TY-101,,,2,4,8,52.00,104.00,AUD,2026-12-02,2026-12-15,false,2026-12-31,2026-12-17,2026-12-21,2026-12-27,2,4,6,0,0,0,0,0,0,,2027-06-30,0.9839695940524005,"0 on hand and 0 on order may not last through 2026-12-31; 3 drivers are likely to need 2 to 6 through 2027-06-30 (0 left the shelf in the past year), and 2 packs (8 pieces) make it last with a chance of 98 %.",01930000-0000-7000-8000-000000000051
                      */
                     "text/csv; charset=utf-8; header=present": string;
                 };
@@ -14451,9 +14451,9 @@ export interface operations {
                      *       "calendarEndsOn": "2027-05-23",
                      *       "lines": 3,
                      *       "spentMinorUnits": 18900,
-                     *       "chanceWithout": 9.40974e-8,
-                     *       "chanceWith": 0.997785,
-                     *       "chanceAtMost": 0.998082,
+                     *       "chanceWithout": 2.2589e-7,
+                     *       "chanceWith": 0.997773,
+                     *       "chanceAtMost": 0.998072,
                      *       "buy": [
                      *         {
                      *           "lineId": "01930000-0000-7000-8000-000000000051",
@@ -14462,8 +14462,8 @@ export interface operations {
                      *           "packs": 2,
                      *           "pieces": 8,
                      *           "costMinorUnits": 10400,
-                     *           "chanceWithout": 1.00607e-7,
-                     *           "chanceWith": 0.998547,
+                     *           "chanceWithout": 2.42719e-7,
+                     *           "chanceWith": 0.998536,
                      *           "orderMultiplePacks": 1,
                      *           "cautions": [
                      *             "Wear eye protection when gluing, and follow the glue maker's instructions."
@@ -14477,13 +14477,13 @@ export interface operations {
                      *           "packs": 1,
                      *           "pieces": 1,
                      *           "costMinorUnits": 8500,
-                     *           "chanceWithout": 0.935297,
-                     *           "chanceWith": 0.999237,
+                     *           "chanceWithout": 0.930667,
+                     *           "chanceWith": 0.999235,
                      *           "orderMultiplePacks": 1,
                      *           "cautions": [
                      *             "Unplug the pack before fingers go near the gears."
                      *           ],
-                     *           "sentence": "With 1 pack (1 piece) the chance that it lasts rises from 94 % to over 99 %."
+                     *           "sentence": "With 1 pack (1 piece) the chance that it lasts rises from 93 % to over 99 %."
                      *         }
                      *       ],
                      *       "next": {
@@ -14492,18 +14492,18 @@ export interface operations {
                      *         "name": "Control slick, set of four",
                      *         "packs": 1,
                      *         "costMinorUnits": 5200,
-                     *         "chance": 0.999188,
-                     *         "costPerPointMinorUnits": 37053
+                     *         "chance": 0.999186,
+                     *         "costPerPointMinorUnits": 36791
                      *       },
                      *       "curve": [
                      *         {
                      *           "spentMinorUnits": 0,
-                     *           "chance": 9.40974e-8,
+                     *           "chance": 2.2589e-7,
                      *           "step": null
                      *         },
                      *         {
                      *           "spentMinorUnits": 5200,
-                     *           "chance": 0.864949,
+                     *           "chance": 0.860302,
                      *           "step": {
                      *             "lineId": "01930000-0000-7000-8000-000000000051",
                      *             "sku": "QB-TY-101",
@@ -14515,7 +14515,7 @@ export interface operations {
                      *         },
                      *         {
                      *           "spentMinorUnits": 10400,
-                     *           "chance": 0.933938,
+                     *           "chance": 0.929305,
                      *           "step": {
                      *             "lineId": "01930000-0000-7000-8000-000000000051",
                      *             "sku": "QB-TY-101",
@@ -14582,9 +14582,9 @@ export interface operations {
                      *       "currency": "AUD",
                      *       "carStoppers": 3,
                      *       "chanceDayEnds": {
-                     *         "asItIs": 0.495588,
-                     *         "changed": 0.0589328,
-                     *         "carried": 0.00187569
+                     *         "asItIs": 0.502204,
+                     *         "changed": 0.0591175,
+                     *         "carried": 0.00187709
                      *       },
                      *       "met": true,
                      *       "changeBy": {
@@ -14600,12 +14600,12 @@ export interface operations {
                      *           "kindCode": "TYR-EX",
                      *           "carStopper": true,
                      *           "rule": "chance",
-                     *           "wearsOut": 0.468137,
-                     *           "lasts": 0.522474,
+                     *           "wearsOut": 0.475679,
+                     *           "lasts": 0.515065,
                      *           "cautions": [
                      *             "Wear eye protection when gluing, and follow the glue maker's instructions."
                      *           ],
-                     *           "sentence": "By chance of wear, change it before leaving: it is worn out by the end of Round 1 with a chance of 47 % (change from 30 % on)."
+                     *           "sentence": "By chance of wear, change it before leaving: it is worn out by the end of Round 1 with a chance of 48 % (change from 30 % on)."
                      *         }
                      *       ],
                      *       "carry": [
@@ -14617,8 +14617,8 @@ export interface operations {
                      *           "carStopper": true,
                      *           "pieces": 2,
                      *           "why": "car-stopper",
-                     *           "chanceNeeded": 0.0363188,
-                     *           "expectedNeed": 0.0755414,
+                     *           "chanceNeeded": 0.0365074,
+                     *           "expectedNeed": 0.0759218,
                      *           "inBox": 0,
                      *           "atHome": 0,
                      *           "spares": 0,
@@ -14644,8 +14644,8 @@ export interface operations {
                      *           "carStopper": true,
                      *           "pieces": 1,
                      *           "why": "car-stopper",
-                     *           "chanceNeeded": 0.020028,
-                     *           "expectedNeed": 0.0205189,
+                     *           "chanceNeeded": 0.0200286,
+                     *           "expectedNeed": 0.0205194,
                      *           "inBox": 3,
                      *           "atHome": 5,
                      *           "spares": 1,
@@ -14694,8 +14694,8 @@ export interface operations {
                      *           "carStopper": true,
                      *           "pieces": 1,
                      *           "why": "car-stopper",
-                     *           "chanceNeeded": 0.00350857,
-                     *           "expectedNeed": 0.00351476,
+                     *           "chanceNeeded": 0.00350846,
+                     *           "expectedNeed": 0.00351465,
                      *           "inBox": 0,
                      *           "atHome": 0,
                      *           "spares": 0,
@@ -14776,14 +14776,14 @@ export interface operations {
                      *         {
                      *           "month": "2026-12",
                      *           "lastDay": "2026-12-31",
-                     *           "expected": 3.50313e-8,
+                     *           "expected": 1.71697e-8,
                      *           "pieces": {
                      *             "p10": 0,
                      *             "median": 0,
                      *             "p90": 0
                      *           },
                      *           "through": {
-                     *             "expected": 3.50313e-8,
+                     *             "expected": 1.71697e-8,
                      *             "pieces": {
                      *               "p10": 0,
                      *               "median": 0,
@@ -14801,7 +14801,7 @@ export interface operations {
                      *             "p90": 0
                      *           },
                      *           "through": {
-                     *             "expected": 3.50313e-8,
+                     *             "expected": 1.71697e-8,
                      *             "pieces": {
                      *               "p10": 0,
                      *               "median": 0,
@@ -14812,14 +14812,14 @@ export interface operations {
                      *         {
                      *           "month": "2027-02",
                      *           "lastDay": "2027-02-28",
-                     *           "expected": 0.041081,
+                     *           "expected": 0.0411233,
                      *           "pieces": {
                      *             "p10": 0,
                      *             "median": 0,
                      *             "p90": 0
                      *           },
                      *           "through": {
-                     *             "expected": 0.0410811,
+                     *             "expected": 0.0411233,
                      *             "pieces": {
                      *               "p10": 0,
                      *               "median": 0,
@@ -14894,7 +14894,7 @@ export interface operations {
                      *           "lastDay": "2026-12-31",
                      *           "actualMinorUnits": 0,
                      *           "ahead": {
-                     *             "expectedMinorUnits": 1274,
+                     *             "expectedMinorUnits": 1378,
                      *             "rangeMinorUnits": {
                      *               "p10": 0,
                      *               "median": 0,
@@ -14910,9 +14910,9 @@ export interface operations {
                      *           "name": "Control slick, set of four",
                      *           "kindCode": "TYR-EX",
                      *           "inUse": 2,
-                     *           "expectedPieces": 3.224,
+                     *           "expectedPieces": 3.236,
                      *           "actualMinorUnits": 0,
-                     *           "expectedMinorUnits": 5600,
+                     *           "expectedMinorUnits": 5632,
                      *           "rangeMinorUnits": {
                      *             "p10": 5200,
                      *             "median": 5200,
@@ -14925,9 +14925,9 @@ export interface operations {
                      *           "name": "LiPo 2S 5000 mAh",
                      *           "kindCode": "LIP-EX",
                      *           "inUse": 1,
-                     *           "expectedPieces": 0.07,
+                     *           "expectedPieces": 0.079,
                      *           "actualMinorUnits": 0,
-                     *           "expectedMinorUnits": 595,
+                     *           "expectedMinorUnits": 671,
                      *           "rangeMinorUnits": {
                      *             "p10": 0,
                      *             "median": 0,
@@ -14940,7 +14940,7 @@ export interface operations {
                      *           "name": "Spur 87T 48 DP",
                      *           "kindCode": "SPR-EX",
                      *           "inUse": 1,
-                     *           "expectedPieces": 0.156,
+                     *           "expectedPieces": 0.157,
                      *           "actualMinorUnits": 16200,
                      *           "expectedMinorUnits": 0,
                      *           "rangeMinorUnits": {
@@ -14952,7 +14952,7 @@ export interface operations {
                      *       ],
                      *       "total": {
                      *         "actualMinorUnits": 16200,
-                     *         "expectedMinorUnits": 6195,
+                     *         "expectedMinorUnits": 6303,
                      *         "rangeMinorUnits": {
                      *           "p10": 5200,
                      *           "median": 5200,
@@ -14960,7 +14960,7 @@ export interface operations {
                      *         }
                      *       },
                      *       "otherCurrency": [],
-                     *       "sentence": "From 2026-10-01 on AUD 162.00 was spent; through 2027-06-30 another AUD 52.00 to AUD 104.00 is likely (expected AUD 61.95)."
+                     *       "sentence": "From 2026-10-01 on AUD 162.00 was spent; through 2027-06-30 another AUD 52.00 to AUD 104.00 is likely (expected AUD 63.03)."
                      *     }
                      */
                     "application/json": components["schemas"]["SeasonCost"];
@@ -15018,19 +15018,19 @@ export interface operations {
                      *         "lostRunCost": false
                      *       },
                      *       "worthwhile": true,
-                     *       "changeAtUsage": 466.012,
+                     *       "changeAtUsage": 454.752,
                      *       "within": {
-                     *         "from": 403.026,
-                     *         "to": 547.267
+                     *         "from": 394.867,
+                     *         "to": 535.192
                      *       },
-                     *       "saving": 0.0787153,
-                     *       "costPerHundredMinorUnits": 691.342,
-                     *       "costPerHundredRunToEndMinorUnits": 750.411,
-                     *       "plannedShare": 0.534471,
+                     *       "saving": 0.085433,
+                     *       "costPerHundredMinorUnits": 689.79,
+                     *       "costPerHundredRunToEndMinorUnits": 754.226,
+                     *       "plannedShare": 0.548261,
                      *       "usage": 165,
-                     *       "endsInNextMeeting": 0.0209801,
+                     *       "endsInNextMeeting": 0.0209823,
                      *       "changeNow": false,
-                     *       "sentence": "By cost, change it at about 466 minutes (anywhere from 403 to 547 costs within 1 % of the least): that saves 8 % against running it to its end; this one has 165, and ends in the next meeting with a chance of 2 %, so it stays."
+                     *       "sentence": "By cost, change it at about 455 minutes (anywhere from 395 to 535 costs within 1 % of the least): that saves 9 % against running it to its end; this one has 165, and ends in the next meeting with a chance of 2 %, so it stays."
                      *     }
                      */
                     "application/json": components["schemas"]["ChangeEarly"];
@@ -15228,9 +15228,9 @@ export interface operations {
                      *           "minorUnits": 10400
                      *         }
                      *       ],
-                     *       "chanceWithout": 1.13544e-8,
-                     *       "chanceWith": 0.983192,
-                     *       "chanceWithAtMost": 0.983715,
+                     *       "chanceWithout": 1.06438e-7,
+                     *       "chanceWith": 0.983453,
+                     *       "chanceWithAtMost": 0.98397,
                      *       "lines": [
                      *         {
                      *           "lineId": "01930000-0000-7000-8000-000000000051",
@@ -15247,7 +15247,7 @@ export interface operations {
                      *           "drivers": 3,
                      *           "inUse": 4,
                      *           "need": {
-                     *             "expected": 4.4153,
+                     *             "expected": 4.40727,
                      *             "p10": 2,
                      *             "median": 4,
                      *             "p90": 6
@@ -15256,7 +15256,7 @@ export interface operations {
                      *             {
                      *               "month": "2026-12",
                      *               "lastDay": "2026-12-31",
-                     *               "expected": 0.521171,
+                     *               "expected": 0.564429,
                      *               "pieces": {
                      *                 "p10": 0,
                      *                 "median": 0,
@@ -15276,7 +15276,7 @@ export interface operations {
                      *             {
                      *               "month": "2027-02",
                      *               "lastDay": "2027-02-28",
-                     *               "expected": 1.52929,
+                     *               "expected": 1.4828,
                      *               "pieces": {
                      *                 "p10": 0,
                      *                 "median": 2,
@@ -15287,28 +15287,28 @@ export interface operations {
                      *           "peak": {
                      *             "month": "2027-05",
                      *             "day": "2027-05-23",
-                     *             "expected": 0.899304
+                     *             "expected": 0.848438
                      *           },
                      *           "onHand": 0,
                      *           "onOrder": 0,
                      *           "ageing": 0,
                      *           "reorderPoint": 0,
                      *           "orderUpTo": 0,
-                     *           "safetyStock": -0.00599918,
-                     *           "expectedUntilDelivery": 0.00599918,
+                     *           "safetyStock": -0.00646467,
+                     *           "expectedUntilDelivery": 0.00646467,
                      *           "orderNow": false,
                      *           "stockWanted": 7,
                      *           "orderBy": "2026-12-15",
                      *           "late": false,
-                     *           "chanceWithout": 1.13605e-8,
-                     *           "chanceWith": 0.983715,
-                     *           "expectedShort": 4.4153,
+                     *           "chanceWithout": 1.06493e-7,
+                     *           "chanceWith": 0.98397,
+                     *           "expectedShort": 4.40727,
                      *           "leadTime": {
                      *             "meanDays": 6.27617,
                      *             "sdDays": 4.63401,
                      *             "deliveries": 0
                      *           },
-                     *           "sentence": "3 drivers are likely to need 2 to 6 from the shelf through 2027-06-30, most in 2027-05, around 2027-05-23 (0.9); none has to be kept (now 0 and 0); 2 packs in all make it last with a chance of 98 %."
+                     *           "sentence": "3 drivers are likely to need 2 to 6 from the shelf through 2027-06-30, most in 2027-05, around 2027-05-23 (0.8); none has to be kept (now 0 and 0); 2 packs in all make it last with a chance of 98 %."
                      *         },
                      *         {
                      *           "lineId": "01930000-0000-7000-8000-00000011e001",
@@ -15325,7 +15325,7 @@ export interface operations {
                      *           "drivers": 3,
                      *           "inUse": 3,
                      *           "need": {
-                     *             "expected": 0.295481,
+                     *             "expected": 0.289186,
                      *             "p10": 0,
                      *             "median": 0,
                      *             "p90": 1
@@ -15334,7 +15334,7 @@ export interface operations {
                      *             {
                      *               "month": "2026-12",
                      *               "lastDay": "2026-12-31",
-                     *               "expected": 1.86382e-8,
+                     *               "expected": 3.3027e-8,
                      *               "pieces": {
                      *                 "p10": 0,
                      *                 "median": 0,
@@ -15354,7 +15354,7 @@ export interface operations {
                      *             {
                      *               "month": "2027-02",
                      *               "lastDay": "2027-02-28",
-                     *               "expected": 0.0880476,
+                     *               "expected": 0.0877607,
                      *               "pieces": {
                      *                 "p10": 0,
                      *                 "median": 0,
@@ -15365,22 +15365,22 @@ export interface operations {
                      *           "peak": {
                      *             "month": "2027-05",
                      *             "day": "2027-05-23",
-                     *             "expected": 0.0580346
+                     *             "expected": 0.0559851
                      *           },
                      *           "onHand": 4,
                      *           "onOrder": 0,
                      *           "ageing": 0,
                      *           "reorderPoint": 0,
                      *           "orderUpTo": 0,
-                     *           "safetyStock": -0.0000170574,
-                     *           "expectedUntilDelivery": 0.0000170574,
+                     *           "safetyStock": -0.0000169713,
+                     *           "expectedUntilDelivery": 0.0000169713,
                      *           "orderNow": false,
                      *           "stockWanted": 1,
                      *           "orderBy": null,
                      *           "late": false,
-                     *           "chanceWithout": 0.999469,
-                     *           "chanceWith": 0.999469,
-                     *           "expectedShort": 0.000747338,
+                     *           "chanceWithout": 0.999475,
+                     *           "chanceWith": 0.999475,
+                     *           "expectedShort": 0.000739429,
                      *           "leadTime": {
                      *             "meanDays": 6.27617,
                      *             "sdDays": 4.63401,
@@ -17475,7 +17475,7 @@ export interface operations {
                      *               },
                      *               "drivers": 3,
                      *               "need": {
-                     *                 "expected": 4.4153,
+                     *                 "expected": 4.40727,
                      *                 "p10": 2,
                      *                 "median": 4,
                      *                 "p90": 6
@@ -17488,8 +17488,8 @@ export interface operations {
                      *               "reorderPoint": 0,
                      *               "orderUpTo": 0,
                      *               "orderNow": false,
-                     *               "chanceWithout": 1.13605e-8,
-                     *               "chanceWith": 0.983715,
+                     *               "chanceWithout": 1.06493e-7,
+                     *               "chanceWith": 0.98397,
                      *               "sentence": "0 on hand and 0 on order may not last through 2026-12-31; 3 drivers are likely to need 2 to 6 through 2027-06-30 (0 left the shelf in the past year), and 2 packs (8 pieces) make it last with a chance of 98 %."
                      *             }
                      *           ],
@@ -17585,7 +17585,7 @@ export interface operations {
                      *           "replacedBy": null,
                      *           "outlook": "known",
                      *           "expectedSales": {
-                     *             "expected": 0.294734,
+                     *             "expected": 0.288446,
                      *             "p10": 0,
                      *             "median": 0,
                      *             "p90": 1
@@ -19484,112 +19484,112 @@ export interface operations {
                      * @example {
                      *       "population": {
                      *         "rate": {
-                     *           "p10": 0.00168266,
-                     *           "median": 0.00232955,
-                     *           "p90": 0.00322514
+                     *           "p10": 0.00168787,
+                     *           "median": 0.00232734,
+                     *           "p90": 0.00320908
                      *         },
-                     *         "pieceSpread": 0.194945,
-                     *         "runSpread": 0.24952,
-                     *         "readingSd": 0.0940767,
-                     *         "pathExponent": 0.998178
+                     *         "pieceSpread": 0.192881,
+                     *         "runSpread": 0.250242,
+                     *         "readingSd": 0.0932971,
+                     *         "pathExponent": 0.995224
                      *       },
                      *       "pieces": [
                      *         {
                      *           "id": "101",
                      *           "usage": 2000,
                      *           "wear": {
-                     *             "p10": 5.40831,
-                     *             "median": 5.51283,
-                     *             "p90": 5.62986
+                     *             "p10": 5.40821,
+                     *             "median": 5.51224,
+                     *             "p90": 5.62819
                      *           },
                      *           "rate": {
-                     *             "p10": 0.00241816,
-                     *             "median": 0.00272567,
-                     *             "p90": 0.00302772
+                     *             "p10": 0.00241087,
+                     *             "median": 0.00272219,
+                     *             "p90": 0.00302248
                      *           },
                      *           "remaining": {
                      *             "quantiles": [
                      *               {
                      *                 "probability": 0.05,
-                     *                 "usage": 1321.87
+                     *                 "usage": 1326.63
                      *               },
                      *               {
                      *                 "probability": 0.1,
-                     *                 "usage": 1396.32
+                     *                 "usage": 1401.71
                      *               },
                      *               {
                      *                 "probability": 0.25,
-                     *                 "usage": 1510.39
+                     *                 "usage": 1515.25
                      *               }
                      *             ],
-                     *             "median": 1641.33,
-                     *             "mean": 1668.32
+                     *             "median": 1646.46,
+                     *             "mean": 1678.11
                      *           },
-                     *           "pastLimitProbability": 5.15636e-202
+                     *           "pastLimitProbability": 2.7599e-208
                      *         },
                      *         {
                      *           "id": "102",
                      *           "usage": 2000,
                      *           "wear": {
-                     *             "p10": 4.87972,
-                     *             "median": 4.98859,
-                     *             "p90": 5.09416
+                     *             "p10": 4.88059,
+                     *             "median": 4.98862,
+                     *             "p90": 5.0937
                      *           },
                      *           "rate": {
-                     *             "p10": 0.00218504,
-                     *             "median": 0.0024467,
-                     *             "p90": 0.00273482
+                     *             "p10": 0.00217844,
+                     *             "median": 0.00244499,
+                     *             "p90": 0.00273317
                      *           },
                      *           "remaining": {
                      *             "quantiles": [
                      *               {
                      *                 "probability": 0.05,
-                     *                 "usage": 1634.68
+                     *                 "usage": 1635.94
                      *               },
                      *               {
                      *                 "probability": 0.1,
-                     *                 "usage": 1732.07
+                     *                 "usage": 1734.2
                      *               },
                      *               {
                      *                 "probability": 0.25,
-                     *                 "usage": 1880.48
+                     *                 "usage": 1884.72
                      *               }
                      *             ],
-                     *             "median": 2045.49,
-                     *             "mean": 2070.88
+                     *             "median": 2051.33,
+                     *             "mean": 2081.74
                      *           },
-                     *           "pastLimitProbability": 1.55672e-252
+                     *           "pastLimitProbability": 9.39929e-259
                      *         },
                      *         {
                      *           "id": "103",
                      *           "usage": 2000,
                      *           "wear": {
-                     *             "p10": 3.80672,
-                     *             "median": 3.91524,
-                     *             "p90": 4.02069
+                     *             "p10": 3.80764,
+                     *             "median": 3.91536,
+                     *             "p90": 4.02009
                      *           },
                      *           "rate": {
-                     *             "p10": 0.00175162,
-                     *             "median": 0.00199014,
-                     *             "p90": 0.00228722
+                     *             "p10": 0.00175051,
+                     *             "median": 0.001991,
+                     *             "p90": 0.00228645
                      *           },
                      *           "remaining": {
                      *             "quantiles": [
                      *               {
                      *                 "probability": 0.05,
-                     *                 "usage": 2373.49
+                     *                 "usage": 2377.02
                      *               },
                      *               {
                      *                 "probability": 0.1,
-                     *                 "usage": 2534.12
+                     *                 "usage": 2532.26
                      *               },
                      *               {
                      *                 "probability": 0.25,
-                     *                 "usage": 2783.19
+                     *                 "usage": 2783.2
                      *               }
                      *             ],
-                     *             "median": 3056.71,
-                     *             "mean": 3086.53
+                     *             "median": 3062.94,
+                     *             "mean": 3098.68
                      *           },
                      *           "pastLimitProbability": 0
                      *         }

@@ -9,7 +9,6 @@
  * the mean of that over the rate given the readings (Fisher's identity). One pass back over the readings gives u,
  * diag K⁻¹ and their sums over what follows (de Jong 1989), whatever the number of hyper-parameters.
  */
-import { within } from "./wear-bend.ts";
 import { LineEvents } from "./wear-events.ts";
 import { type GrossSet, LOG_2PI, logSumExp, pieceLogLikelihood } from "./wear-path.ts";
 import { integrateRate, type RateIntegral } from "./wear-rate.ts";
@@ -26,8 +25,6 @@ interface Place {
   from: number;
   /** whether all is normal once the rate is known */
   plain: boolean;
-  /** sum of the wear of its events, kept inside the range of the bend */
-  sum: number;
 }
 
 export class LineLikelihood {
@@ -60,7 +57,6 @@ export class LineLikelihood {
         sets: sets[i]!,
         from,
         plain: !piece.graded && piece.priorUsageSd === 0,
-        sum: piece.value.reduce((total, x) => total + within(x), 0),
       };
     });
     this.#dimensions = BASE_DIMENSIONS + conditions;
@@ -126,7 +122,7 @@ export class LineLikelihood {
   #forward(place: Place, { added, logPrior }: GrossSet, hyper: WearHyper, andBack: boolean): number {
     const { from, piece } = place;
     const count = piece.count;
-    const { place: value, square, slope, clock, slopeWhenNew } = this.#events;
+    const { place: value, near, square, slope, clock, slopeWhenNew } = this.#events;
     const inverse = this.#inverse;
     const gains = this.#gain;
     const offYs = this.#offY;
@@ -144,7 +140,9 @@ export class LineLikelihood {
     let a = 0;
     let b = 0;
     let squares = 0;
+    let bent = 0;
     for (let j = 0; j < count; j++) {
+      bent += near[from + j]!;
       const at = clock[from + j]!;
       if (at > previous) {
         p += diffusion * (at - previous) * q;
@@ -178,7 +176,7 @@ export class LineLikelihood {
       }
     }
     integrateRate(a, b, hyper, this.#integral, andBack);
-    const scale = count * this.#events.logSlopeWhenNew - hyper.bend * place.sum;
+    const scale = count * this.#events.logSlopeWhenNew - hyper.bend * bent;
     return logPrior + scale + this.#integral.log - 0.5 * (count * LOG_2PI + logs + Math.log(q) + squares);
   }
 
@@ -188,7 +186,7 @@ export class LineLikelihood {
     const { rate, square, byRate, bySpread } = this.#integral;
     const choice = this.#choice;
     const events = this.#events;
-    const { clock, square: stated, slope, near, logUsage, slopeWhenNew } = events;
+    const { clock, square: stated, slope, logUsage, slopeWhenNew } = events;
     const logSlopeByBend = events.logSlopeByBend();
     const diffusion = (hyper.rate * hyper.noise) ** 2;
     const reading = hyper.reading * hyper.reading;
@@ -200,7 +198,7 @@ export class LineLikelihood {
     let byReading = 0;
     let byDiffusion = 0;
     let byExponent = 0;
-    let byBend = piece.count * logSlopeByBend - place.sum;
+    let byBend = piece.count * logSlopeByBend;
     for (let c = BASE_DIMENSIONS; c < choice.length; c++) choice[c] = 0;
     for (let j = piece.count - 1; j >= 0; j--) {
       const per = this.#inverse[j]!;
@@ -214,8 +212,10 @@ export class LineLikelihood {
       byReading += byError;
       let byScale = byError;
       if (added !== null) byScale += added[j]! * slope[from + j]! * slope[from + j]! * excess;
+      const fall = events.logFallByBend(from + j);
       byBend +=
-        byScale * (logSlopeByBend - near[from + j]!) -
+        fall +
+        byScale * (logSlopeByBend + fall) -
         (uY - rate * uL) * events.placeByBend(from + j, logSlopeByBend);
       const rest = 1 - gain;
       sumY = offY + rest * sumY;

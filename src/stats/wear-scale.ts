@@ -16,8 +16,8 @@ const LOG_Z90 = 1.2815515655446004;
 const SD_SPREAD = 0.4;
 const SD_NOISE = 0.5;
 const SD_READING = 0.4;
-const SD_EXPONENT = 0.33;
-const SD_BEND = 0.35;
+const SD_EXPONENT = 0.3;
+const SD_BEND = 0.37;
 /** Share of lines that are taken to wear in proportion to usage, before their readings. */
 const STRAIGHT_SHARE = 0.2;
 const MOST_BEND = 3;

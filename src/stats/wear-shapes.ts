@@ -19,7 +19,7 @@ import { digits } from "./wear-update.ts";
 /** Points of less weight than this are left out. */
 const NEGLIGIBLE = 1e-5;
 /** A straight path has two hyper-parameters fewer, so that fewer points do. */
-const BENT_SIZE: DesignSize = { first: 24, final: 32 };
+const BENT_SIZE: DesignSize = { first: 24, final: 64 };
 const STRAIGHT_SIZE: DesignSize = { first: 24, final: 24 };
 /**
  * From so many pieces on a straight path is not tried apart: the bends are then known so well that a path with both

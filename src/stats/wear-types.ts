@@ -23,10 +23,10 @@ export interface WearPrior {
   readingSd: number;
   /** standard deviation of the grading error in shares of the limit, default 0.10 */
   gradeSd?: number;
-  /** standard deviation of the log of the exponent of usage about 0 where the path bends, default 0.33, >= 0 */
+  /** standard deviation of the log of the exponent of usage about 0 where the path bends, default 0.3, >= 0 */
   exponentSd?: number;
   /**
-   * standard deviation of the bend about 0 where the path bends, default 0.35, >= 0. The bend is the log of the wear rate of a
+   * standard deviation of the bend about 0 where the path bends, default 0.37, >= 0. The bend is the log of the wear rate of a
    * piece at the limit over that of a new one. With this and `exponentSd` 0 the path is straight
    */
   bendSd?: number;
@@ -79,7 +79,7 @@ export interface WearHyper {
 }
 
 /** Raised when fits of before can no longer be read: what is stored under another number has to be fitted anew. */
-export const wearFitVersion = 3;
+export const wearFitVersion = 4;
 
 /** A fitted line, plain JSON. */
 export interface WearLineFit {

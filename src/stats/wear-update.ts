@@ -5,7 +5,7 @@ import { BASE_DIMENSIONS, requireThat, type ScaledPiece, scalePiece, scalePrior 
 import { wearFitVersion, type WearLineFit, type WearPiece, type WearPrior } from "./wear-types.ts";
 
 /**
- * Weights that are worth fewer equal ones than this call for new points. A new fit has 55 to 70. Measured over lines of
+ * Weights that are worth fewer equal ones than this call for new points. A new fit has 75 to 115. Measured over lines of
  * five pieces that grow by a reading each: quantiles of what is left are then off by 4 % of their 80 % range (root mean
  * square), those of a new fit by 1 %. A higher threshold makes more new fits, and hardly mends it.
  */

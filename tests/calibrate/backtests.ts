@@ -15,6 +15,7 @@ for (const [name, data] of [
   ["laser 6 %", laserData()],
   ["laser 10 %", laserData(10)],
   ["battery", batteryData()],
+  ["battery, 0.15", batteryData(0.15)],
   ["battery, 0.25", batteryData(0.25)],
   ["alloy", alloyData("raw")],
   ["alloy evened", alloyData("evened")],

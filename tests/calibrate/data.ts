@@ -85,7 +85,7 @@ export function alloyData(form: "raw" | "evened"): BacktestData {
  * Alike cells lose capacity with a spread of about a tenth of what they have lost (Bartholdsson Frenander & Thiringer 2024,
  * Journal of Energy Storage 102); these were discharged down to unlike voltages, so that somewhat more is believed.
  */
-export function batteryData(pieceSpread = 0.15): BacktestData {
+export function batteryData(pieceSpread = 0.2): BacktestData {
   const units = [...unitsOf("data/battery.csv").values()].map(({ time, reading }) => {
     const every = time.flatMap((_, i) => (i % 6 === 5 ? [i] : []));
     return { time: every.map((i) => time[i]! / 100), reading: every.map((i) => reading[0]! - reading[i]!) };

@@ -93,14 +93,19 @@ def grades(usage, grade):
 
 def bent(case, bend, sd=0.02):
     """Readings (`wear`) and grades (`grade`) of a bent path: densities of the level on a grid, rate by rate."""
-    unit = 1 - np.exp(-bend)
+    drop = 1 - np.exp(bend)
+
+    def straight(x):
+        """Integral of 1 / rate from 0 to x over that from 0 to 1: the rate grows as exp(bend x), or falls as 1 - drop x."""
+        return (1 - np.exp(-bend * x)) / (1 - np.exp(-bend)) if bend > 0 else np.log(1 - drop * x) / bend
+
     x = np.linspace(-0.3, 1.5, 1201)
-    s = (1 - np.exp(-bend * x)) / unit
+    s = straight(x)
     width = np.gradient(s)
-    end = (1 - np.exp(-bend * case["limit"])) / unit
+    end = straight(case["limit"])
     z = np.linspace(-5, 5, 161)
     s2 = (HYPER["rate"] * HYPER["noise"]) ** 2
-    start = START_SD * bend / unit
+    start = START_SD * (straight(1e-6) - straight(-1e-6)) / 2e-6
     total, levels = [], []
     for b in HYPER["rate"] * np.exp(HYPER["spread"] * z):
         before, log = None, 0.0

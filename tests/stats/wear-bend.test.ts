@@ -26,6 +26,21 @@ describe("the straightened scale of wear", () => {
       expect(Math.log(straightenedSlope(0, bend) / straightenedSlope(1, bend))).toBeCloseTo(bend, 12);
   });
 
+  test("wear that feeds on itself grows with usage as the log of it, wear that settles as an exponential (hand calculation)", () => {
+    // Four times as fast at the limit as when new: x = -ln(1 - 3/4 s) / ln 4.
+    expect(bentBack(0.5, Math.log(4))).toBeCloseTo(-Math.log(1 - 0.375) / Math.log(4), 12);
+    // A quarter as fast: it would end at 4/3 of the limit, x = 4/3 (1 - 4^-s).
+    expect(bentBack(0.5, -Math.log(4))).toBeCloseTo(2 / 3, 12);
+    expect(bentBack(2, -Math.log(4))).toBeCloseTo(1.25, 12);
+  });
+
+  test("where wear settles, its rate falls in a straight line with the wear, down to the end of the scale", () => {
+    const bend = -0.7;
+    const rate = (x: number): number => straightenedSlope(0, bend) / straightenedSlope(x, bend);
+    for (const x of [-1, 0.2, 0.7, 1, 1.4]) expect(rate(x)).toBeCloseTo(1 - (1 - Math.exp(bend)) * x, 12);
+    expect(rate(2)).toBeCloseTo(Math.exp(3 * bend), 12);
+  });
+
   test("there and back again is the same wear, far beyond the limit too", () => {
     const bend = fc.double({ min: -3, max: 3, noNaN: true });
     const wear = fc.double({ min: -50, max: 50, noNaN: true });
@@ -47,7 +62,8 @@ describe("the straightened scale of wear", () => {
         expect(straightenedSlope(x, bend) / difference).toBeCloseTo(1, 6);
       }
       const difference = (Math.log(slopeWhenNew(bend + h)) - Math.log(slopeWhenNew(bend - h))) / (2 * h);
-      expect(logSlopeWhenNewByBend(bend)).toBeCloseTo(difference, 7);
+      // At 0 the two laws meet: the derivative turns a corner there, and a difference takes the mean of both sides.
+      expect(logSlopeWhenNewByBend(bend)).toBeCloseTo(difference, Math.abs(bend) < 1e-5 ? 6 : 7);
     }
   });
 

@@ -1,5 +1,5 @@
 import { describe, expect, test } from "vitest";
-import type { WearHyper } from "../../src/stats/index.ts";
+import type { WearHyper, WearPiece } from "../../src/stats/index.ts";
 import { findGross } from "../../src/stats/wear-gross.ts";
 import { LineLikelihood } from "../../src/stats/wear-likelihood.ts";
 import { pieceLogLikelihood } from "../../src/stats/wear-path.ts";
@@ -41,6 +41,12 @@ function lineOf(world: World, priorUsageSd: number) {
   return { pieces, sets, hyper, prior, likelihood: new LineLikelihood(pieces, sets, index.length - 6) };
 }
 
+/** The same piece with its readings below its start. */
+const upsideDown = (piece: WearPiece): WearPiece => ({
+  ...piece,
+  observations: piece.observations.map((seen) => ({ ...seen, wear: -seen.wear! })),
+});
+
 const worlds: [string, World, number][] = [
   ["readings", {}, 0],
   ["readings, one piece second-hand", {}, 5],
@@ -77,6 +83,37 @@ describe("likelihood of a line", () => {
       }
     });
   }
+
+  test("whatever the bend, and far beyond the limit, value and gradient agree with the pieces one by one", () => {
+    const random = chance(5);
+    // A limit that the readings of the line pass several times over, on either side of its start.
+    const prior = scalePrior(priorOf({}), LIMIT / 5, "test");
+    const centre = hyperFrom(prior, [], []);
+    const pieces = simulateLine(6, {}, random)!
+      .pieces.map((piece, i) => scalePiece(i === 0 ? upsideDown(piece) : piece, prior, "test"))
+      .filter(({ count }) => count > 0);
+    expect(Math.max(...pieces.flatMap(({ value }) => [...value]))).toBeGreaterThan(3.5);
+    expect(Math.min(...pieces.flatMap(({ value }) => [...value]))).toBeLessThan(-2);
+    const ordinary = pieces.map(() => [{ added: null, logPrior: 0 }]);
+    const likelihood = new LineLikelihood(pieces, ordinary, 0);
+    const rows = new Float64Array(pieces.length);
+    const gradient = new Float64Array(prior.centre.length);
+    const outer = new Float64Array(prior.centre.length ** 2);
+    const steps = [0, 0.004, -0.006];
+    for (const bend of [-1.5, -0.5, -0.1, -2e-5, 0.02, 0.6]) {
+      for (const hyper of steps.map((step) => ({ ...centre, bend: bend + step * Math.abs(bend) }))) {
+        likelihood.values(hyper, rows);
+        pieces.forEach((piece, i) => {
+          expect(rows[i]! / pieceLogLikelihood(piece, hyper, ordinary[i]!)).toBeCloseTo(1, 9);
+        });
+      }
+      const hyper = { ...centre, bend };
+      likelihood.gradient(hyper, gradient, outer);
+      const above = likelihood.values({ ...hyper, bend: bend + 1e-6 }, rows);
+      const difference = (above - likelihood.values({ ...hyper, bend: bend - 1e-6 }, rows)) / 2e-6;
+      expect(Math.abs(gradient[5]! / difference - 1)).toBeLessThan(2e-3);
+    }
+  });
 
   test("with two hundred pieces the outer products of their gradients are about the second derivatives", () => {
     const random = chance(9);
