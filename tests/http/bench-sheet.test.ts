@@ -122,7 +122,7 @@ describe("GET /v1/cars/{id}/bench-sheet", () => {
       driverId: driver.id,
       lineId,
       mark: "T1",
-      asNew: 15.57,
+      asNew: 15.55,
     });
     const at = "2026-11-01T08:00:00Z";
     await must("POST", `/v1/cars/${car.id}/fittings`, { position: "tyre", at, piece: { pieceId: id } });
