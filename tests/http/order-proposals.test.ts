@@ -217,9 +217,10 @@ describe("GET /v1/shops/{id}/order-proposals", () => {
     expect(forward).toMatchObject({ minimumReached: true, later: [] });
     expect(forward.lines.filter((one: any) => one.broughtForward)).toHaveLength(reached.later.length);
     await minimum(9_000_000);
-    const [short] = (await proposals("", "2027-01-10")).suppliers;
+    // So few are bought for two meetings that one pinion more sells within the year with a chance well above a half.
+    const [short] = (await proposals("", "2026-12-20")).suppliers;
     await minimum(short.totals[0].minorUnits + 1);
-    const [soon] = (await proposals("", "2027-01-10")).suppliers;
+    const [soon] = (await proposals("", "2026-12-20")).suppliers;
     expect(soon).toMatchObject({ advice: "top-up", minimumReached: false, orderOn: "2026-12-01" });
     expect(soon.belowMinimumByMinorUnits).toBe(1);
     expect(soon.topUp).toHaveLength(1);
