@@ -1,5 +1,5 @@
 /** Forecasts from a fitted line: the wear of a piece now, its rate, and what is left of its life. */
-import { findRoot } from "./optimise.ts";
+import { QuantileFinder } from "./quantile-finder.ts";
 import { findGross, leaveOneOut } from "./wear-gross.ts";
 import {
   mixtureLevelCdf,
@@ -9,6 +9,7 @@ import {
   meanFromSurvival,
   quantilesAround,
   type WearGroup,
+  type WearMixture,
 } from "./wear-mixture.ts";
 import { clockOf } from "./wear-observed.ts";
 import { type GrossSet, logSumExp, type NodePlan, type RateNodes, rateNodes } from "./wear-path.ts";
@@ -40,6 +41,9 @@ const ENOUGH_POINTS = 12;
 const NEGLIGIBLE = 1e-5;
 /** Nothing is forecast beyond this many usual lives. */
 const HORIZON = 1e5;
+const LOG_HORIZON = Math.log(HORIZON);
+/** What is left is not told from nothing below this share of a usual life. */
+const LOG_LEAST = Math.log(1e-30);
 /** A reading is reported when it is at least this far off, or probably a gross error. */
 const SURPRISING = 3;
 /** When the limit is passed almost surely, nothing is left to forecast. */
@@ -65,8 +69,8 @@ export function forecastWear(
   const last = piece.observations.at(-1);
   if (last) requireForward(scaleUsage(last, prior, "forecastWear"), at, "forecastWear");
   const sets = findGross(scaled, fit.centre);
-  const groups = posterior(fit, scaled, sets, at);
-  return forecastFrom(groups, scaled.limit, prior, surprisesOf(scaled, fit.centre, sets, prior));
+  const mixture = posterior(fit, scaled, sets, at);
+  return forecastFrom(mixture, scaled.limit, prior, surprisesOf(scaled, fit.centre, sets, prior));
 }
 
 /**
@@ -90,17 +94,17 @@ interface PointView {
   log: number;
 }
 
-/** Components of the posterior of one piece: points of the fit × choices of gross readings × rates. */
+/** The posterior of one piece as components: points of the fit × choices of gross readings × rates. */
 function posterior(
   fit: WearLineFit,
   piece: ScaledPiece,
   sets: readonly GrossSet[],
   now: ScaledUsage,
-): WearGroup[] {
+): WearMixture {
   const counted = piece.count > 0 ? fit.pieces.find(({ id }) => id === piece.id)?.logLikelihood : undefined;
   const view = (step: number): PointView[] =>
     fit.points.map(({ hyper, weight }, k) => {
-      const lambda = clockOf(piece, hyper);
+      const lambda = clockOf(piece, hyper, piece.room);
       // Shifted rules at each point make the mixture over all points smooth in the rate.
       const plan: NodePlan = { step, reach: Math.ceil(4.2 / step), shift: ((k * 0.6180339887) % 1) - 0.5 };
       const parts = sets.map((set) => rateNodes(piece, hyper, lambda, set, plan));
@@ -117,10 +121,7 @@ function posterior(
   const top = Math.max(
     ...views.map(({ log, parts }) => log + Math.max(...parts.flatMap((p) => p.logWeight))),
   );
-  const groups = views.map((one) => groupOf(one, now, top)).filter(({ weight }) => weight.length > 0);
-  const total = groups.reduce((sum, { weight }) => weight.reduce((a, b) => a + b, sum), 0);
-  for (const { weight } of groups) for (let i = 0; i < weight.length; i++) weight[i]! /= total;
-  return groups;
+  return mixtureOf(views, now, top);
 }
 
 /** Number of equal weights that are worth as much as these (Kish 1965). */
@@ -136,36 +137,36 @@ function effectiveNumber(logs: readonly number[]): number {
   return (sum * sum) / squares;
 }
 
-/** Carries the components of one point from the last observation to now; weights are relative to exp(top). */
-function groupOf({ hyper, last, parts, log }: PointView, now: ScaledUsage, top: number): WearGroup {
-  const usage = now.base + now.exposures.reduce((sum, e, c) => sum + e * hyper.multipliers[c]!, 0);
-  const clock = Math.max(last, usage > 0 ? usage ** hyper.exponent : 0);
-  const moved = clock - last;
-  const diffusion = (hyper.rate * hyper.noise) ** 2;
-  const count = parts.reduce((sum, { logWeight }) => sum + logWeight.length, 0);
-  const [weight, rate, level, variance] = [0, 1, 2, 3].map(() => new Float64Array(count)) as Columns;
+/** Carries the components of all points from the last observation to now; weights are relative to exp(top) at first. */
+function mixtureOf(views: readonly PointView[], now: ScaledUsage, top: number): WearMixture {
+  const most = views.reduce((sum, { parts }) => sum + parts.length * parts[0]!.logWeight.length, 0);
+  const [weight, rate, level, variance] = [0, 1, 2, 3].map(() => new Float64Array(most)) as Columns;
+  const groups: WearGroup[] = [];
   let kept = 0;
-  for (const part of parts)
-    for (let i = 0; i < part.logWeight.length; i++) {
-      const share = Math.exp(part.logWeight[i]! + log - top);
-      if (share < NEGLIGIBLE) continue;
-      weight[kept] = share;
-      rate[kept] = part.rate[i]!;
-      level[kept] = part.level[i]! + part.rate[i]! * moved;
-      variance[kept] = part.variance[i]! + diffusion * moved;
-      kept++;
-    }
-  return {
-    usage: clock ** (1 / hyper.exponent),
-    clock,
-    exponent: hyper.exponent,
-    bend: hyper.bend,
-    diffusion,
-    weight: weight.subarray(0, kept),
-    rate: rate.subarray(0, kept),
-    level: level.subarray(0, kept),
-    variance: variance.subarray(0, kept),
-  };
+  let total = 0;
+  for (const { hyper, last, parts, log } of views) {
+    const usage = now.base + now.exposures.reduce((sum, e, c) => sum + e * hyper.multipliers[c]!, 0);
+    const clock = Math.max(last, usage > 0 ? usage ** hyper.exponent : 0);
+    const moved = clock - last;
+    const diffusion = (hyper.rate * hyper.noise) ** 2;
+    const from = kept;
+    for (const part of parts)
+      for (let i = 0; i < part.logWeight.length; i++) {
+        const share = Math.exp(part.logWeight[i]! + log - top);
+        if (share < NEGLIGIBLE) continue;
+        total += share;
+        weight[kept] = share;
+        rate[kept] = part.rate[i]!;
+        level[kept] = part.level[i]! + part.rate[i]! * moved;
+        variance[kept] = part.variance[i]! + diffusion * moved;
+        kept++;
+      }
+    const { exponent, bend } = hyper;
+    if (kept > from)
+      groups.push({ from, to: kept, usage: clock ** (1 / exponent), clock, exponent, bend, diffusion });
+  }
+  for (let i = 0; i < kept; i++) weight[i]! /= total;
+  return { groups, weight, rate, level, variance };
 }
 
 type Columns = [Float64Array, Float64Array, Float64Array, Float64Array];
@@ -200,31 +201,25 @@ function surprisesOf(
 
 /** Turns the components into answers; everything but the first number is worked out when asked for, once. */
 function forecastFrom(
-  groups: readonly WearGroup[],
+  mixture: WearMixture,
   limit: number,
   prior: ScaledPrior,
   surprises: WearSurprise[],
 ): WearForecast {
-  const past = mixturePassage(groups, limit, 0);
+  const past = mixturePassage(mixture, limit, 0);
   const remaining = (ahead: number): number =>
     past >= SURELY_PAST
       ? 1
-      : Math.min(1, Math.max(0, (mixturePassage(groups, limit, ahead) - past) / (1 - past)));
+      : Math.min(1, Math.max(0, (mixturePassage(mixture, limit, ahead) - past) / (1 - past)));
+  // Over the logarithm of the usage ahead the law is nearly that of a normal variable.
+  const law = new QuantileFinder((log) => remaining(Math.exp(log)), {
+    ...{ guesses: [0], step: 1, tolerance: 1e-6 },
+    ...{ least: LOG_LEAST, most: LOG_HORIZON },
+  });
   const quantile = (p: number): number | null => {
     if (past >= SURELY_PAST) return 0;
-    if (remaining(HORIZON) <= p) return null;
-    let high = 1;
-    let low = 0;
-    if (remaining(high) < p) {
-      do {
-        low = high;
-        high *= 2;
-      } while (remaining(high) < p && high < HORIZON);
-    } else {
-      for (let k = 0; k < 60 && remaining(high / 4) >= p; k++) high /= 4;
-      low = remaining(high / 4) < p ? high / 4 : 0;
-    }
-    return findRoot((x) => remaining(x) - p, low, high, 1e-6 * high);
+    const log = law.at(p);
+    return log >= LOG_HORIZON ? null : Math.exp(log);
   };
   let wear: Quantiles | undefined;
   let rate: Quantiles | undefined;
@@ -236,15 +231,17 @@ function forecastFrom(
   });
   return {
     get wear() {
-      const { mean: centre, sd } = mixtureLevelMoments(groups);
-      wear ??= scaleOf(
-        quantilesAround((x) => mixtureLevelCdf(groups, x), centre, sd),
-        prior.wear,
-      );
+      if (wear === undefined) {
+        const { mean: centre, sd } = mixtureLevelMoments(mixture);
+        wear = scaleOf(
+          quantilesAround((x) => mixtureLevelCdf(mixture, x), centre, sd),
+          prior.wear,
+        );
+      }
       return wear;
     },
     get rate() {
-      rate ??= scaleOf(mixtureRate(groups, prior.run), prior.wear / prior.usage);
+      rate ??= scaleOf(mixtureRate(mixture, prior.run), prior.wear / prior.usage);
       return rate;
     },
     pastLimitProbability: past,

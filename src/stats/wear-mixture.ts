@@ -1,12 +1,14 @@
 /** Laws that are mixtures: of normal levels, of log-normal rates, of first passages. Quantiles by root search. */
 import { bentBack, straightened, straightenedSlope } from "./wear-bend.ts";
-import { findRoot } from "./optimise.ts";
+import { QuantileFinder } from "./quantile-finder.ts";
 import { passageChance } from "./wear-passage.ts";
 import { tailCdf } from "./wear-tail.ts";
 import type { Quantiles } from "./wear-types.ts";
 
-/** Components that share one set of hyper-parameters; wear is normal in each, with its own rate. */
+/** Components that share one set of hyper-parameters: those of the mixture `from` here, up to but not with `to`. */
 export interface WearGroup {
+  from: number;
+  to: number;
   /** usage now in scaled units, all conditions counted */
   usage: number;
   /** the same on the clock of the group */
@@ -15,6 +17,15 @@ export interface WearGroup {
   bend: number;
   /** variance gained per unit of the clock */
   diffusion: number;
+}
+
+/**
+ * The wear of a piece as some hundred components, normal in each, with a rate of its own. All of them lie in one array
+ * for each number: a forecast made of many small arrays leaves most of its garbage to the slow collections.
+ */
+export interface WearMixture {
+  groups: readonly WearGroup[];
+  /** adds up to 1 */
   weight: Float64Array;
   rate: Float64Array;
   level: Float64Array;
@@ -27,25 +38,25 @@ function clockAhead(group: WearGroup, ahead: number): number {
 }
 
 /** Probability that the wear is past `limit` within `ahead` more scaled usage; not conditional. */
-export function mixturePassage(groups: readonly WearGroup[], limit: number, ahead: number): number {
+export function mixturePassage(mixture: WearMixture, limit: number, ahead: number): number {
+  const { groups, weight, rate, level, variance } = mixture;
   let sum = 0;
   for (const group of groups) {
     const clock = ahead > 0 ? clockAhead(group, ahead) : 0;
     const gained = group.diffusion * clock;
     const end = straightened(limit, group.bend);
-    const { weight, rate, level, variance } = group;
-    for (let i = 0; i < weight.length; i++)
+    for (let i = group.from; i < group.to; i++)
       sum += weight[i]! * passageChance(end - level[i]!, variance[i]!, rate[i]! * clock, gained);
   }
   return Math.min(1, sum);
 }
 
 /** Probability that the wear is at most `x` now. */
-export function mixtureLevelCdf(groups: readonly WearGroup[], x: number): number {
+export function mixtureLevelCdf({ groups, weight, level, variance }: WearMixture, x: number): number {
   let sum = 0;
-  for (const { weight, level, variance, bend } of groups) {
+  for (const { from, to, bend } of groups) {
     const at = straightened(x, bend);
-    for (let i = 0; i < weight.length; i++) {
+    for (let i = from; i < to; i++) {
       const off = at - level[i]!;
       const sd = Math.sqrt(variance[i]!);
       sum += weight[i]! * (sd > 0 ? tailCdf(off / sd) : Number(off >= 0));
@@ -55,11 +66,14 @@ export function mixtureLevelCdf(groups: readonly WearGroup[], x: number): number
 }
 
 /** Mean and standard deviation of the wear now, about: of each component as if the scale were straight at its middle. */
-export function mixtureLevelMoments(groups: readonly WearGroup[]): { mean: number; sd: number } {
+export function mixtureLevelMoments({ groups, weight, level, variance }: WearMixture): {
+  mean: number;
+  sd: number;
+} {
   let mean = 0;
   let square = 0;
-  for (const { weight, level, variance, bend } of groups)
-    for (let i = 0; i < weight.length; i++) {
+  for (const { from, to, bend } of groups)
+    for (let i = from; i < to; i++) {
       const wear = bentBack(level[i]!, bend);
       mean += weight[i]! * wear;
       square += weight[i]! * (variance[i]! / straightenedSlope(wear, bend) ** 2 + wear * wear);
@@ -67,47 +81,34 @@ export function mixtureLevelMoments(groups: readonly WearGroup[]): { mean: numbe
   return { mean, sd: Math.sqrt(Math.max(0, square - mean * mean)) };
 }
 
-/** Quantile of a law with distribution function `cdf`, around a given mean and standard deviation. */
-export function quantileAround(p: number, cdf: (x: number) => number, mean: number, sd: number): number {
-  if (!(sd > 0)) return mean;
-  let low = mean - 2 * sd;
-  let high = mean + 2 * sd;
-  for (let k = 0; k < 60 && cdf(low) > p; k++) low -= sd * 2 ** k;
-  for (let k = 0; k < 60 && cdf(high) < p; k++) high += sd * 2 ** k;
-  return findRoot((x) => cdf(x) - p, low, high, 1e-6 * sd);
-}
-
+/** p10, median and p90 of a law with distribution function `cdf`, around its mean and standard deviation. */
 export function quantilesAround(cdf: (x: number) => number, mean: number, sd: number): Quantiles {
-  return {
-    p10: quantileAround(0.1, cdf, mean, sd),
-    median: quantileAround(0.5, cdf, mean, sd),
-    p90: quantileAround(0.9, cdf, mean, sd),
-  };
-}
-
-/** Log of the wear per scaled usage of one component over the next `run`. */
-function logWearOver({ bend, rate, level }: WearGroup, i: number, run: number, clock: number): number {
-  const gained = bentBack(level[i]! + rate[i]! * clock, bend) - bentBack(level[i]!, bend);
-  return Math.log(Math.max(gained, 1e-300) / run);
+  if (!(sd > 0)) return { p10: mean, median: mean, p90: mean };
+  const guesses = [mean - 1.28 * sd, mean, mean + 1.28 * sd];
+  const law = new QuantileFinder(cdf, { guesses, step: sd, tolerance: 1e-6 * sd });
+  return { p10: law.at(0.1), median: law.at(0.5), p90: law.at(0.9) };
 }
 
 /**
  * Wear per scaled usage over the next `run`. The discrete rates of a group are replaced by the log-normal law with
  * their first two moments of the log, so that the quantiles do not jump from node to node.
  */
-export function mixtureRate(groups: readonly WearGroup[], run: number): Quantiles {
+export function mixtureRate({ groups, weight, rate, level }: WearMixture, run: number): Quantiles {
   const parts = groups.map((group) => {
+    const { from, to, bend } = group;
     const clock = clockAhead(group, run);
-    const logs = group.weight.map((_, i) => logWearOver(group, i, run, clock));
     let mass = 0;
     let mean = 0;
-    for (let i = 0; i < logs.length; i++) {
-      mass += group.weight[i]!;
-      mean += group.weight[i]! * logs[i]!;
-    }
-    mean /= mass;
     let square = 0;
-    for (let i = 0; i < logs.length; i++) square += group.weight[i]! * (logs[i]! - mean) ** 2;
+    for (let i = from; i < to; i++) {
+      const gained = bentBack(level[i]! + rate[i]! * clock, bend) - bentBack(level[i]!, bend);
+      const log = Math.log(Math.max(gained, 1e-300) / run);
+      // Updated, not summed up: the squares of far logs less the square of their mean would lose their digits (Welford 1962).
+      mass += weight[i]!;
+      const off = log - mean;
+      mean += (weight[i]! / mass) * off;
+      square += weight[i]! * off * (log - mean);
+    }
     return { mass, mean, sd: Math.sqrt(square / mass) };
   });
   const mean = parts.reduce((sum, part) => sum + part.mass * part.mean, 0);
