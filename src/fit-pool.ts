@@ -1,6 +1,7 @@
 import { availableParallelism } from "node:os";
 import { Worker } from "node:worker_threads";
 import type { FitDone, FitTask, RunFit } from "./services/run-fit.ts";
+import type { WearLineFit } from "./stats/index.ts";
 
 /**
  * A few threads that fit lines, so that the thread that answers requests never stands still for a fit. A thread is
@@ -59,9 +60,9 @@ class FitThread {
     this.#worker = threadFor(module);
     // An idle thread does not keep the process alive; one at work does.
     this.#worker.unref();
-    this.#worker.on("message", (answer: { done: FitDone } | { error: unknown }) => {
+    this.#worker.on("message", (answer: { wear: string; ms: number } | { error: unknown }) => {
       const job = this.#finish();
-      if ("done" in answer) job?.resolve(answer.done);
+      if ("wear" in answer) job?.resolve({ wear: JSON.parse(answer.wear) as WearLineFit, ms: answer.ms });
       else job?.reject(answer.error instanceof Error ? answer.error : new Error(String(answer.error)));
       onIdle(this);
     });

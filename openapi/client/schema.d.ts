@@ -12365,7 +12365,6 @@ export interface operations {
                      *     UID:meeting-01930000-0000-7000-8000-000000000063
                      *     DTSTAMP:20261201T090000Z
                      *     SEQUENCE:0
-                     *     DTSTART;V
                      */
                     "text/calendar; charset=utf-8": string;
                 };
@@ -12607,7 +12606,6 @@ export interface operations {
                      *     DTSTAMP:20261201T090000Z
                      *     SEQUENCE:0
                      *     DTSTART;VALUE=DATE:20270411
-                     *     DTEND;VA
                      */
                     "text/calendar; charset=utf-8": string;
                 };
@@ -13891,9 +13889,9 @@ export interface operations {
                 content: {
                     /**
                      * @example supplier,name,sku,insteadOf,packs,packSize,orderMultiplePacks,leastPacks,pieces,price,cost,currency,orderBy,late,inUse,needP10,needMedian,needP90,onHand,onOrder,spares,ageing,onShelf,chanceWithout,chanceWith,fromShelves,fromElsewhere,shelves,reorderPoint,orderUpTo,why,cautions,lineId
-                     *     Harrowmead Trade,"Control slick, set of four",QB-TY-101,,1,4,1,1,4,52.00,52.00,AUD,2027-01-25,false,2,2,4,4,0,0,0,0,0,2.4271872891155757e-7,0.9243925138126918,0,4,,0,0,"2 to 4 are likely to be needed and there are 0 on hand, 0 on order, 0 part-worn (chance of enough: under 1 %); 1 pack (4 pieces) makes it 92 %. 4 must come from elsewhere.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000000051
+                     *     Harrowmead Trade,"Control slick, set of four",QB-TY-101,,1,4,1,1,4,52.00,52.00,AUD,2027-01-25,false,2,2,4,4,0,0,0,0,0,2.42719e-7,0.924393,0,4,,0,0,"2 to 4 are likely to be needed and there are 0 on hand, 0 on order, 0 part-worn (chance of enough: under 1 %); 1 pack (4 pieces) makes it 92 %. 4 must come from elsewhere.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000000051
                      *     ,Spur 87T 48 DP,QB-SP-487,,0,1,1,0,0,9.00,0.00,AUD,,false,1,0,0,1,12,6,1,0,0,1,1,0,0,"Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago.",0,0,"12 on hand, 6 on order, 1 part-worn last through 2027-06-30 with a chance of over 99 %; 0 to 1 are likely to be needed.",Unplug the pack before fingers go near the gears.,01930000-0000-7000-8000-00000011e001
-                     *     ,LiPo 2S 5000 mAh,QB-EL-801,,0,1,1,0,0,85.00,0.00,AUD,,false,1,0,0,0,0,0,0,0,0,0.9306673284716426,0.9306673284716426,0,0,,0,0,"0 on hand, 0 on order, 0 part-worn last through 2027-06-30 with a chance of 93 %; none is likely to be needed.",Unplug the pack before fingers go near the gears.,01930000-0000-7000-8000-000000000053
+                     *     ,LiPo 2S 5000 mAh,QB-EL-801,,0,1,1,0,0,85.00,0.00,AUD,,false,1,0,0,0,0,0,0,0,0,0.930667,0.930667,0,0,,0,0,"0 on hand, 0 on order, 0 part-worn last through 2027-06-30 with a chance of 93 %; none is likely to be needed.",Unplug the pack before fingers go near the gears.,01930000-0000-7000-8000-000000000053
                      */
                     "text/csv; charset=utf-8; header=present": string;
                 };
@@ -13952,7 +13950,6 @@ export interface operations {
                      *     tr{border:1px solid var(--line);border-radius:.4rem;margin:.5rem 0;padding:.3rem .2rem}
                      *     td,tbody th,td.number{border:0;padding:.12rem .5rem;text-align:left;white-space:normal;overflow-wrap:anywhere}
                      *     td::before{content:attr(data-heading) ": ";color:var(--soft)}}
-                     *     @media print{:root{color-scheme:light;--line:#444;--soft:#222}body{margin:
                      */
                     "text/html; charset=utf-8": string;
                 };
@@ -13990,9 +13987,8 @@ export interface operations {
                 content: {
                     /**
                      * @example position,mark,kind,benchStep,advice,check,checkMinutes,carStopper,usage,clock,wearP10,wearMedian,wearP90,limitWear,unit,wearShareMedian,lasts,wearsOut,breaks,lastSeenAt,lastGrade,runsSinceSeen,rule,why,cautions,pieceId
-                     *     front-right tyre,2-FR,Rubber touring tyre,tyres,change,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,0.8270466365735034,1.3055088285257073,2.099226230591033,1.6000000000000014,mm,0.8159430178285663,0.51506534716914,0.4756787426205569,0.01765312788683071,,,30,chance,"By chance of wear (change from 30 % on, look from 5 % on): worn out by the end of Round 1 with a chance of 48 %; 30 runs since it was last seen.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e02
-                     *     front-left tyre,2-FL,Rubber touring tyre,tyres,leave,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,1.1832158156288228,1.2001579419038335,1.2171018421879327,1.6000000000000014,mm,0.7500987136898952,0.9808013513298002,0.0015732943497285526,0.01765312788683071,2026-05-03T09:00:00.000Z,,0,chance,"By chance of wear (change from 30 % on, look from 5 % on): worn out by the end of Round 1 with a chance of under 1 %; seen since its last run.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e01
-                     *     spur,spur 1,"Spur, acetal, 48 DP",drivetrain,leave,Span over ten teeth at three places; look for chips.,3,true,165,minutes,0.024038660616076762
+                     *     front-right tyre,2-FR,Rubber touring tyre,tyres,change,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,0.827047,1.30551,2.09923,1.6,mm,0.815943,0.515065,0.475679,0.0176531,,,30,chance,"By chance of wear (change from 30 % on, look from 5 % on): worn out by the end of Round 1 with a chance of 48 %; 30 runs since it was last seen.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e02
+                     *     front-left tyre,2-FL,Rubber touring tyre,tyres,leave,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,1.18322,1.20016,1.2171,1.6,mm,0.750099,0.980801,0.00157329,0.0176531,2026-05-03T09:00:00.000Z,,0,chance,"By chance of wear (change from 30 % on, look from 5 % on): worn out by the end of Round 1 with a chance of under 1 %; seen since its last run.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e01
                      */
                     "text/csv; charset=utf-8; header=present": string;
                 };
@@ -14044,7 +14040,6 @@ export interface operations {
                      *     tr{border:1px solid var(--line);border-radius:.4rem;margin:.5rem 0;padding:.3rem .2rem}
                      *     td,tbody th,td.number{border:0;padding:.12rem .5rem;text-align:left;white-space:normal;overflow-wrap:anywhere}
                      *     td::before{content:attr(data-heading) ": ";color:var(--soft)}}
-                     *     @media print{:root{color-scheme:light;--line:#444;--soft:#222}body{margin:0;max-width
                      */
                     "text/html; charset=utf-8": string;
                 };
@@ -14081,10 +14076,10 @@ export interface operations {
                 content: {
                     /**
                      * @example do,what,sku,pieces,grams,carStopper,chance,inBox,atHome,spares,onShelf,shelves,missing,cost,currency,why,cautions
-                     *     change before leaving,front-right tyre: 2-FR,,,,true,0.4756787426205569,,,,,,,,,"By chance of wear, change it before leaving: it is worn out by the end of Round 1 with a chance of 48 % (change from 30 % on).","Wear eye protection when gluing, and follow the glue maker's instructions."
-                     *     carry,"Control slick, set of four",QB-TY-101,2,,true,0.036507361309949804,0,0,0,0,,2,52.00,AUD,"Carry 2: the day is over without it; the chance that one is needed is 4 %, there are 0 in the box, 0 at home and 0 part-worn, so 2 must be bought. 2 must come from elsewhere.","Wear eye protection when gluing, and follow the glue maker's instructions."
-                     *     carry,Spur 87T 48 DP,QB-SP-487,1,,true,0.020028644651592153,3,5,1,4,"Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago.",0,0.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is 2 %, there are 3 in the box, 5 at home and 1 part-worn.",Unplug the pack before fingers go near the gears.
-                     *     carry,LiPo 2S 5000 mAh,QB-EL-801,1,,true,0.003508457660682751,0,0,0,0,,1,85.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is under 1 %, there are 0 in the box, 0 at home and 0 part-worn, so 1 must be bought. 1 must come from elsewhere.",Unplug the pack before fingers go near the gears.
+                     *     change before leaving,front-right tyre: 2-FR,,,,true,0.475679,,,,,,,,,"By chance of wear, change it before leaving: it is worn out by the end of Round 1 with a chance of 48 % (change from 30 % on).","Wear eye protection when gluing, and follow the glue maker's instructions."
+                     *     carry,"Control slick, set of four",QB-TY-101,2,,true,0.0365074,0,0,0,0,,2,52.00,AUD,"Carry 2: the day is over without it; the chance that one is needed is 4 %, there are 0 in the box, 0 at home and 0 part-worn, so 2 must be bought. 2 must come from elsewhere.","Wear eye protection when gluing, and follow the glue maker's instructions."
+                     *     carry,Spur 87T 48 DP,QB-SP-487,1,,true,0.0200286,3,5,1,4,"Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago.",0,0.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is 2 %, there are 3 in the box, 5 at home and 1 part-worn.",Unplug the pack before fingers go near the gears.
+                     *     carry,LiPo 2S 5000 mAh,QB-EL-801,1,,true,0.00350846,0,0,0,0,,1,85.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is under 1 %, there are 0 in the box, 0 at home and 0 part-worn, so 1 must be bought. 1 must come from elsewhere.",Unplug the pack before fingers go near the gears.
                      */
                     "text/csv; charset=utf-8; header=present": string;
                 };
@@ -14137,7 +14132,6 @@ export interface operations {
                      *     tr{border:1px solid var(--line);border-radius:.4rem;margin:.5rem 0;padding:.3rem .2rem}
                      *     td,tbody th,td.number{border:0;padding:.12rem .5rem;text-align:left;white-space:normal;overflow-wrap:anywhere}
                      *     td::before{content:attr(data-heading) ": ";color:var(--soft)}}
-                     *     @media print{:root{color-scheme:light;--line:#444;--soft:#222}body{margin:0;max
                      */
                     "text/html; charset=utf-8": string;
                 };
@@ -14219,7 +14213,6 @@ export interface operations {
                      *     tr{border:1px solid var(--line);border-radius:.4rem;margin:.5rem 0;padding:.3rem .2rem}
                      *     td,tbody th,td.number{border:0;padding:.12rem .5rem;text-align:left;white-space:normal;overflow-wrap:anywhere}
                      *     td::before{content:attr(data-heading) ": ";color:var(--soft)}}
-                     *     @media print{:root{color-scheme:light;--line:#444;--soft:#222}body{margin
                      */
                     "text/html; charset=utf-8": string;
                 };
@@ -14261,7 +14254,7 @@ export interface operations {
                 content: {
                     /**
                      * @example supplier,advice,orderOn,name,list,sku,makersPartNumber,gtin,packs,packSize,pieces,price,cost,currency,orderFrom,orderBy,late,shortOn,arrivalP10,arrivalMedian,arrivalP90,needP10,needMedian,needP90,onHand,heldPieces,onOrder,takenPastYear,reorderPoint,orderUpTo,ended,boughtThrough,chanceWith,why,lineId
-                     *     Harrowmead Trade,wait,2026-12-15,"Control slick, set of four",order,QB-TY-101,,,2,4,8,52.00,104.00,AUD,2026-12-02,2026-12-15,false,2026-12-31,2026-12-17,2026-12-21,2026-12-27,2,4,6,0,0,0,0,0,0,,2027-06-30,0.9839695940524005,"0 on hand and 0 on order may not last through 2026-12-31; 3 drivers are likely to need 2 to 6 through 2027-06-30 (0 left the shelf in the past year), and 2 packs (8 pieces) make it last with a chance of 98 %.",01930000-0000-7000-8000-000000000051
+                     *     Harrowmead Trade,wait,2026-12-15,"Control slick, set of four",order,QB-TY-101,,,2,4,8,52.00,104.00,AUD,2026-12-02,2026-12-15,false,2026-12-31,2026-12-17,2026-12-21,2026-12-27,2,4,6,0,0,0,0,0,0,,2027-06-30,0.98397,"0 on hand and 0 on order may not last through 2026-12-31; 3 drivers are likely to need 2 to 6 through 2027-06-30 (0 left the shelf in the past year), and 2 packs (8 pieces) make it last with a chance of 98 %.",01930000-0000-7000-8000-000000000051
                      */
                     "text/csv; charset=utf-8; header=present": string;
                 };
@@ -14319,7 +14312,6 @@ export interface operations {
                      *     tr{border:1px solid var(--line);border-radius:.4rem;margin:.5rem 0;padding:.3rem .2rem}
                      *     td,tbody th,td.number{border:0;padding:.12rem .5rem;text-align:left;white-space:normal;overflow-wrap:anywhere}
                      *     td::before{content:attr(data-heading) ": ";color:var(--soft)}}
-                     *     @media print{:root{color-scheme:light;--line:#444;--sof
                      */
                     "text/html; charset=utf-8": string;
                 };
@@ -14401,7 +14393,6 @@ export interface operations {
                      *     tr{border:1px solid var(--line);border-radius:.4rem;margin:.5rem 0;padding:.3rem .2rem}
                      *     td,tbody th,td.number{border:0;padding:.12rem .5rem;text-align:left;white-space:normal;overflow-wrap:anywhere}
                      *     td::before{content:attr(data-heading) ": ";color:var(--soft)}}
-                     *     @media print{:root{color-scheme:light;--line:#444;--soft:#222}body{margi
                      */
                     "text/html; charset=utf-8": string;
                 };

@@ -69,7 +69,7 @@ describe("startFitPool", () => {
       `parentPort.on("message", (task) => {
         if (task.limit === 13) process.exit(7);
         if (task.limit === 14) setImmediate(() => { throw new Error("burst"); });
-        else parentPort.postMessage({ done: { wear: task.limit, ms: 0 } });
+        else parentPort.postMessage({ wear: JSON.stringify(task.limit), ms: 0 });
       });`,
     );
     const pool = started(startFitPool({ threads: 1, worker }));
@@ -88,7 +88,7 @@ describe("startFitPool", () => {
       "hangs",
       `parentPort.on("message", (task) => {
         while (task.limit === 13);
-        parentPort.postMessage({ done: { wear: task.limit, ms: 0 } });
+        parentPort.postMessage({ wear: JSON.stringify(task.limit), ms: 0 });
       });`,
     );
     const pool = started(startFitPool({ threads: 1, worker, mostMs: 300 }));
