@@ -62,8 +62,12 @@ class FitThread {
     this.#worker.unref();
     this.#worker.on("message", (answer: { wear: string; ms: number } | { error: unknown }) => {
       const job = this.#finish();
-      if ("wear" in answer) job?.resolve({ wear: JSON.parse(answer.wear) as WearLineFit, ms: answer.ms });
-      else job?.reject(answer.error instanceof Error ? answer.error : new Error(String(answer.error)));
+      try {
+        if ("error" in answer) throw answer.error;
+        job?.resolve({ wear: JSON.parse(answer.wear) as WearLineFit, ms: answer.ms });
+      } catch (error) {
+        job?.reject(error instanceof Error ? error : new Error(String(error)));
+      }
       onIdle(this);
     });
     this.#worker.on("error", (error) => this.#finish()?.reject(error));

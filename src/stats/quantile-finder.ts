@@ -11,7 +11,7 @@ const MOST_STEPS = 240;
 export interface FinderOptions {
   /** where the law is expected, at least one place */
   guesses: readonly number[];
-  /** the first step beyond the places known; each further one is twice as long */
+  /** the first step beyond the places known, above 0; each further one is twice as long */
   step: number;
   /** how near a quantile has to be to a place known, or to the end of a jump */
   tolerance: number;
@@ -34,17 +34,22 @@ export class QuantileFinder {
   readonly #scores: number[] = [];
   readonly #found = new Map<number, number>();
 
-  /** @param cdf distribution function, not falling */
+  /**
+   * @param cdf distribution function, not falling
+   * @throws {RangeError} if the step is not above 0
+   */
   constructor(cdf: (place: number) => number, options: FinderOptions) {
     this.#cdf = cdf;
     this.#options = { least: -Infinity, most: Infinity, ...options };
+    if (!(options.step > 0))
+      throw new RangeError(`QuantileFinder requires a step above 0, got ${options.step}`);
   }
 
   /**
    * The place below which the law lies with chance `p`; `least` or `most` where it is not between them. Asked again, the
    * same number.
    *
-   * @throws {RangeError} if `p` is outside (0, 1)
+   * @throws {RangeError} if `p` is outside (0, 1), or the law is not a number where it is asked for
    */
   at(p: number): number {
     let place = this.#found.get(p);
@@ -56,8 +61,9 @@ export class QuantileFinder {
   }
 
   #find(score: number): number {
-    const { guesses, tolerance } = this.#options;
-    if (this.#places.length === 0) for (const guess of guesses) this.#value(guess);
+    const { guesses, tolerance, least, most } = this.#options;
+    if (this.#places.length === 0)
+      for (const guess of guesses) this.#value(Math.min(most, Math.max(least, guess)));
     const beyond = this.#beyond(score);
     if (beyond !== null) return beyond;
     for (let k = 1; k < MOST_STEPS; k++) {
@@ -69,7 +75,9 @@ export class QuantileFinder {
       const known = Math.min(straight - low, high - straight) <= tolerance;
       if (high - low <= tolerance || (known && Math.abs(bent - straight) <= tolerance)) return straight;
       const safe = k % STEPS_TO_A_HALVING !== 0 && bent > low && bent < high;
-      this.#value(safe ? bent : 0.5 * (low + high));
+      const middle = 0.5 * (low + high);
+      if (middle <= low || middle >= high) return straight;
+      this.#value(safe ? bent : middle);
     }
     return this.#places[this.#firstAbove(score)]!;
   }

@@ -9,19 +9,28 @@
  *     settles            rate ~ 1 - (1 - exp(bend)) x     s(x) = ln(1 - (1 - exp(bend)) x) / bend
  *
  * On the straightened scale s(x), s(0) = 0 and s(1) = 1, the wear of a piece is straight whatever its own rate: a piece
- * that wears fast bends sooner, but at the same wear. The second law is the first with wear and scale exchanged and the
- * bend negated. Far from what the limit is about the scale goes on straight, so that every number has its place on it: below
- * -1 and above 3, in wear where wear feeds on itself, on the scale where it settles.
+ * that wears fast bends sooner, but at the same wear. Far from what the limit is about the scale goes on straight, so that
+ * every number has its place on it: below a wear of -1, and above 3, in wear where wear feeds on itself, on the scale where it
+ * settles: so the two laws, and their derivatives by the bend, are one where the bend is 0.
  */
 
-/** Where the bent part of the scale ends. */
+/** Where the bent part of the scale begins, in wear, and where it ends. */
 export const LEAST = -1;
 export const MOST = 3;
-/** Below this, five terms of the exponential series are exact to rounding. */
+/** Below this, four terms of a series leave less than 1e-12. */
 const SMALL = 1e-3;
+/** A bend closer to 0 than this is none. */
+export const NO_BEND = 1e-12;
 
-/** What decides on the slope of the scale: the wear where it feeds on itself, the place on the scale where it settles. */
-export const within = (x: number): number => Math.min(MOST, Math.max(LEAST, x));
+/** Whether a line of this bend settles. */
+export const settles = (bend: number): boolean => bend < -NO_BEND;
+
+/** The wear at which the bent part of the scale ends. */
+export const mostBent = (bend: number): number =>
+  settles(bend) ? Math.expm1(MOST * bend) / Math.expm1(bend) : MOST;
+
+/** The wear that decides on the slope of the scale: the nearest within its bent part, which ends at `most`. */
+export const within = (x: number, most: number): number => Math.min(most, Math.max(LEAST, x));
 
 /** (1 - exp(-bend x)) / bend */
 function arcOf(x: number, bend: number): number {
@@ -30,46 +39,40 @@ function arcOf(x: number, bend: number): number {
   return -Math.expm1(-off) / bend;
 }
 
-/** 1 over `arcOf(1, bend)`: slope at 0 of the scale of wear that feeds on itself. */
-function firstSlope(bend: number): number {
-  return bend < SMALL ? 1 + (bend / 2) * (1 + bend / 6) : -bend / Math.expm1(-bend);
+/** Wear on the straightened scale. */
+export function straightened(x: number, bend: number): number {
+  const near = within(x, mostBent(bend));
+  return placeAt(near, bend) + straightenedSlope(x, bend) * (x - near);
 }
 
-/** The first law, for a bend not below 0. */
-function fed(x: number, bend: number): number {
-  const near = within(x);
-  const arc = arcOf(near, bend);
-  return firstSlope(bend) * (arc + (1 - bend * arc) * (x - near));
+/** Place on the scale of a wear within its bent part. */
+const placeAt = (near: number, bend: number): number =>
+  settles(bend) ? Math.log1p(Math.expm1(bend) * near) / bend : slopeWhenNew(bend) * arcOf(near, bend);
+
+/** Slope of the straightened scale. */
+export function straightenedSlope(x: number, bend: number): number {
+  const near = within(x, mostBent(bend));
+  return slopeWhenNew(bend) * (settles(bend) ? 1 / (1 + Math.expm1(bend) * near) : Math.exp(-bend * near));
 }
 
-/** Slope of the first law at x. */
-const fedSlope = (x: number, bend: number): number => firstSlope(bend) * Math.exp(-bend * within(x));
-
-/** The first law turned around: x from s. */
-function fedBack(s: number, bend: number): number {
-  const arc = s / firstSlope(bend);
-  for (const edge of [LEAST, MOST]) {
-    const beyond = arc - arcOf(edge, bend);
-    if (edge * beyond > 0) return edge + beyond * Math.exp(bend * edge);
+/** Wear from its place on the straightened scale. */
+export function bentBack(s: number, bend: number): number {
+  for (const edge of [LEAST, mostBent(bend)]) {
+    const beyond = s - placeAt(edge, bend);
+    if (edge * beyond > 0) return edge + beyond / straightenedSlope(edge, bend);
   }
+  if (settles(bend)) return Math.expm1(bend * s) / Math.expm1(bend);
+  const arc = s / slopeWhenNew(bend);
   const off = bend * arc;
   if (Math.abs(off) < SMALL) return arc * (1 + (off / 2) * (1 + off * (2 / 3 + off / 2)));
   return -Math.log1p(-off) / bend;
 }
 
-/** Wear on the straightened scale. */
-export const straightened = (x: number, bend: number): number =>
-  bend < 0 ? fedBack(x, -bend) : fed(x, bend);
-
-/** Slope of the straightened scale. */
-export const straightenedSlope = (x: number, bend: number): number =>
-  bend < 0 ? 1 / fedSlope(fedBack(x, -bend), -bend) : fedSlope(x, bend);
-
-/** Wear from its place on the straightened scale. */
-export const bentBack = (s: number, bend: number): number => (bend < 0 ? fed(s, -bend) : fedBack(s, bend));
-
 /** Slope of the straightened scale where a piece is new. */
-export const slopeWhenNew = (bend: number): number => (bend < 0 ? 1 / firstSlope(-bend) : firstSlope(bend));
+export function slopeWhenNew(bend: number): number {
+  if (settles(bend)) return Math.expm1(bend) / bend;
+  return bend < SMALL ? 1 + (bend / 2) * (1 + bend / 6) : -bend / Math.expm1(-bend);
+}
 
 /** Derivative of the log of `slopeWhenNew` by the bend. */
 export function logSlopeWhenNewByBend(bend: number): number {
@@ -78,22 +81,32 @@ export function logSlopeWhenNewByBend(bend: number): number {
 }
 
 /**
- * The same for many at once: places on the scale and slopes there, written into `places` and `slopes`.
+ * Readings on the straightened scale, many at once: the tangent of the scale in the middle of what is known of the wear,
+ * followed to the reading, so that an error of the reading stays in proportion to itself. A scale read off at a reading with a
+ * large error would take its errors one way for smaller than those the other way.
+ *
+ * @param middles about where the wear was at each reading
+ * @param places where a reading lies on the scale, written here
+ * @param slopes slope of the tangent, written here
  */
 export function straightenAll(
   wear: Float64Array,
+  middles: Float64Array,
   bend: number,
   places: Float64Array,
   slopes: Float64Array,
 ): void {
   const start = slopeWhenNew(bend);
+  const settling = settles(bend);
+  const drop = Math.expm1(bend);
+  const most = mostBent(bend);
   for (let j = 0; j < wear.length; j++) {
-    if (bend < 0) {
-      const place = fedBack(wear[j]!, -bend);
-      places[j] = place;
-      slopes[j] = start * Math.exp(-bend * within(place));
+    const near = within(middles[j]!, most);
+    if (settling) {
+      const change = drop * near;
+      slopes[j] = start / (1 + change);
+      places[j] = Math.log1p(change) / bend + slopes[j]! * (wear[j]! - near);
     } else {
-      const near = within(wear[j]!);
       const arc = arcOf(near, bend);
       slopes[j] = start * (1 - bend * arc);
       places[j] = start * arc + slopes[j]! * (wear[j]! - near);

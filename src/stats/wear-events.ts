@@ -2,7 +2,7 @@
  * The events of all pieces of a line, one after another in a few arrays: their clock, and their wear on the straightened
  * scale, for one set of hyper-parameters after another.
  */
-import { LEAST, logSlopeWhenNewByBend, MOST, slopeWhenNew, within } from "./wear-bend.ts";
+import { LEAST, logSlopeWhenNewByBend, MOST, mostBent, settles, slopeWhenNew, within } from "./wear-bend.ts";
 import { usageAt } from "./wear-observed.ts";
 import type { ScaledPiece } from "./wear-scale.ts";
 import type { WearHyper } from "./wear-types.ts";
@@ -13,6 +13,8 @@ const SMALL_STEP = 0.08;
 const SMALL_BEND = 0.03;
 /** The same for the derivative by the bend of the scale of a line that settles. */
 const TINY_BEND = 1e-4;
+/** What a line that settles loses of its rate up to the limit, from which on a log may be had by a series from another. */
+const FINE_DROP = 0.01;
 
 /** exp(x) - 1 over x, for a small x. */
 const exponentialSeries = (x: number): number => 1 + x * (0.5 + x * (1 / 6 + x * (1 / 24 + x / 120)));
@@ -22,7 +24,7 @@ export class LineEvents {
   readonly clock: Float64Array;
   readonly logUsage: Float64Array;
   readonly wear: Float64Array;
-  /** what decides on the slope of the scale: its log there is that of a new piece less bend times this */
+  /** what decides on the slope of the scale: its log is that of a new piece less bend times this */
   near: Float64Array;
   /** on the straightened scale: place, slope there, variance of a reading as stated */
   readonly place: Float64Array;
@@ -33,8 +35,10 @@ export class LineEvents {
   logSlopeWhenNew = 0;
   /** whether bend times wear is so small that series stand for closed forms */
   #nearlyStraight = false;
-  /** `near` where wear feeds on itself, and where it settles */
-  readonly #nearWear: Float64Array;
+  /** the middle of what is known of the wear, and that within the bent part of the scale where wear feeds on itself */
+  readonly #middle: Float64Array;
+  readonly #fed: Float64Array;
+  /** `near` where wear settles; where it feeds on itself, that is the wear */
   readonly #nearPlace: Float64Array;
   readonly #stated: Float64Array;
   readonly #pieces: readonly ScaledPiece[];
@@ -53,10 +57,10 @@ export class LineEvents {
   #exactExponent = NaN;
   #exactBend = NaN;
   #exactDrop = NaN;
-  // Where wear settles a piece wears 1 - drop * wear times as fast as a new one, on this scale from `most` down to `least`.
+  #settles = false;
+  /** where wear settles a piece wears 1 - drop * wear times as fast as a new one, up to a wear of `most` */
   #drop = 0;
-  #most = 1;
-  #least = 1;
+  #most = MOST;
 
   constructor(pieces: readonly ScaledPiece[]) {
     const events = pieces.reduce((sum, { count }) => sum + count, 0);
@@ -64,9 +68,10 @@ export class LineEvents {
     this.clock = column();
     this.logUsage = column();
     this.wear = column();
-    this.#nearWear = column();
+    this.#fed = column();
+    this.#middle = column();
     this.#nearPlace = column();
-    this.near = this.#nearWear;
+    this.near = this.#fed;
     this.place = column();
     this.slope = column();
     this.square = column();
@@ -80,13 +85,13 @@ export class LineEvents {
     let from = 0;
     for (const piece of pieces) {
       for (let j = 0; j < piece.count; j++) {
-        const near = within(piece.value[j]!);
         this.logUsage[from + j] = piece.logBase[j]!;
         this.wear[from + j] = piece.value[j]!;
-        this.#nearWear[from + j] = near;
+        this.#middle[from + j] = piece.middle[j]!;
+        this.#fed[from + j] = within(piece.middle[j]!, MOST);
         this.#stated[from + j] = piece.sd[j]! * piece.sd[j]!;
         this.#longest = Math.max(this.#longest, Math.abs(piece.logBase[j]!));
-        this.#furthest = Math.max(this.#furthest, Math.abs(near));
+        this.#furthest = Math.max(this.#furthest, Math.abs(this.#fed[from + j]!));
       }
       from += piece.count;
     }
@@ -132,8 +137,9 @@ export class LineEvents {
     this.#bend = bend;
     this.slopeWhenNew = slopeWhenNew(bend);
     this.logSlopeWhenNew = Math.log(this.slopeWhenNew);
-    this.near = bend < 0 ? this.#nearPlace : this.#nearWear;
-    if (bend < 0) this.#setSettling(bend);
+    this.#settles = settles(bend);
+    this.near = this.#settles ? this.#nearPlace : this.#fed;
+    if (this.#settles) this.#setSettling(bend);
     else this.#setFeeding(bend);
   }
 
@@ -176,34 +182,35 @@ export class LineEvents {
     const start = this.slopeWhenNew;
     const { near, wear, place, slope, square } = this;
     const stated = this.#stated;
+    const middle = this.#middle;
     const rests = this.#exactRest;
     const logs = this.#exactLog;
     const drop = -Math.expm1(bend);
-    const most = Math.exp(LEAST * bend);
-    const least = Math.exp(MOST * bend);
+    const most = mostBent(bend);
     this.#drop = drop;
     this.#most = most;
-    this.#least = least;
-    const close = Math.abs(drop - this.#exactDrop) * MOST < SMALL_STEP * least;
+    // Near 0 the log of the rest has to be as exact as the bend that it is divided by.
+    const close =
+      drop > FINE_DROP && Math.abs(drop - this.#exactDrop) * MOST < SMALL_STEP * Math.exp(MOST * bend);
     if (!close) {
-      for (let j = 0; j < wear.length; j++) {
-        rests[j] = Math.min(most, Math.max(least, 1 - drop * wear[j]!));
-        logs[j] = Math.log(rests[j]!);
+      for (let j = 0; j < middle.length; j++) {
+        const part = -drop * within(middle[j]!, most);
+        rests[j] = 1 + part;
+        logs[j] = Math.log1p(part);
       }
       this.#exactDrop = drop;
     }
     const perBend = 1 / bend;
-    const perDrop = 1 / drop;
-    for (let j = 0; j < wear.length; j++) {
-      const whole = 1 - drop * wear[j]!;
-      const rest = Math.min(most, Math.max(least, whole));
+    for (let j = 0; j < middle.length; j++) {
+      const x = within(middle[j]!, most);
+      const rest = 1 - drop * x;
       const off = (rest - rests[j]!) / (rest + rests[j]!);
       // log of the quotient, as twice the inverse hyperbolic tangent
       const at = (logs[j]! + 2 * off * (1 + off * off * (1 / 3 + (off * off) / 5))) * perBend;
       const tilt = start / rest;
       near[j] = at;
       slope[j] = tilt;
-      place[j] = at + tilt * (rest - whole) * perDrop;
+      place[j] = at + tilt * (wear[j]! - x);
       square[j] = stated[j]! * tilt * tilt;
     }
   }
@@ -213,18 +220,12 @@ export class LineEvents {
     return logSlopeWhenNewByBend(this.#bend);
   }
 
-  /**
-   * Derivative of the log of the slope at event `j`, less that of a new piece, by the bend.
-   */
+  /** Derivative of the log of the slope at event `j`, less that of a new piece, by the bend. */
   logFallByBend(j: number): number {
-    if (this.#bend >= 0 || this.#isBeyond(j)) return -this.near[j]!;
-    return ((this.#drop - 1) * this.wear[j]! * this.slope[j]!) / this.slopeWhenNew;
-  }
-
-  /** Whether the scale of a line that settles goes on straight where event `j` lies. */
-  #isBeyond(j: number): boolean {
-    const rest = 1 - this.#drop * this.wear[j]!;
-    return rest < this.#least || rest > this.#most;
+    const x = this.#middle[j]!;
+    // Beyond the bent part the slope is that at its end, whose place is the same for every bend.
+    if (!this.#settles || x > this.#most) return -this.near[j]!;
+    return ((this.#drop - 1) * Math.max(LEAST, x) * this.slope[j]!) / this.slopeWhenNew;
   }
 
   /**
@@ -233,7 +234,7 @@ export class LineEvents {
    * @param logSlopeByBend the same for all events
    */
   placeByBend(j: number, logSlopeByBend: number): number {
-    if (this.#bend < 0) return this.#settlingByBend(j, logSlopeByBend);
+    if (this.#settles) return this.#settlingByBend(j, logSlopeByBend);
     const x = this.near[j]!;
     const tilt = this.slope[j]!;
     const place = this.place[j]!;
@@ -250,20 +251,21 @@ export class LineEvents {
 
   #settlingByBend(j: number, logSlopeByBend: number): number {
     const bend = this.#bend;
-    const x = this.wear[j]!;
+    const x = within(this.#middle[j]!, this.#most);
     const near = this.near[j]!;
-    if (this.#isBeyond(j)) {
-      // Here the scale goes on straight from the wear at which `near` is reached; that moves with the bend too.
-      const drop = this.#drop;
-      const rest = x < 0 ? this.#most : this.#least;
-      const edge = (1 - rest) / drop;
-      const edgeByBend = (edge * (1 - drop) - near * rest) / drop;
-      return this.slope[j]! * ((logSlopeByBend - near) * (x - edge) - edgeByBend);
-    }
-    if (-bend * Math.max(1, this.#furthest) > TINY_BEND) return -(this.logFallByBend(j) + near) / bend;
+    const fall = this.logFallByBend(j);
+    const byTangent = this.slope[j]! * (this.wear[j]! - x) * (logSlopeByBend + fall);
+    if (this.#middle[j]! > this.#most) return byTangent - this.slope[j]! * this.#mostByBend();
+    if (-bend > TINY_BEND) return byTangent - (fall + near) / bend;
     const byFirst = x * (0.5 - x * 0.5);
     const bySecond = x * (1 / 3 - x * (1 - (x * 2) / 3));
     const byThird = x * (1 / 8 - x * (7 / 8 - x * (3 / 2 - (x * 3) / 4)));
-    return byFirst + bend * (bySecond + bend * byThird);
+    return byTangent + byFirst + bend * (bySecond + bend * byThird);
+  }
+
+  /** Derivative of the wear at which the bent part of the scale ends, by the bend. */
+  #mostByBend(): number {
+    if (-this.#bend < TINY_BEND) return 0.5 * MOST * (MOST - 1);
+    return (this.#most * (1 - this.#drop) - MOST * Math.exp(MOST * this.#bend)) / this.#drop;
   }
 }

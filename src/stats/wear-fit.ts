@@ -1,6 +1,7 @@
 /** Fit of a line: hyper-parameters from the readings of all its pieces, as points with weights. */
 import { levelSd, widened } from "./wear-posterior.ts";
-import { BASE_DIMENSIONS, requireThat, scalePiece, scalePrior } from "./wear-scale.ts";
+import { preparePiece } from "./wear-middle.ts";
+import { BASE_DIMENSIONS, requireThat, scalePrior } from "./wear-scale.ts";
 import { shapedPosterior } from "./wear-shapes.ts";
 import { wearFitVersion, type WearLineFit, type WearPiece, type WearPrior } from "./wear-types.ts";
 import { digits, fingerprintOf, roundedLog, updateWearLine } from "./wear-update.ts";
@@ -27,7 +28,7 @@ export function fitWearLine(
   const updated = options.start && updateWearLine(options.start, data, prior);
   if (updated !== undefined) return updated;
   const scaled = scalePrior(prior, data.limit, "fitWearLine");
-  const pieces = data.pieces.map((piece) => scalePiece(piece, scaled, "fitWearLine"));
+  const pieces = data.pieces.map((piece) => preparePiece(piece, scaled, "fitWearLine"));
   requireThat(
     new Set(pieces.map(({ id }) => id)).size === pieces.length,
     "fitWearLine requires distinct piece ids",

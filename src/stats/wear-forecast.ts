@@ -13,13 +13,13 @@ import {
 } from "./wear-mixture.ts";
 import { clockOf } from "./wear-observed.ts";
 import { type GrossSet, logSumExp, type NodePlan, type RateNodes, rateNodes } from "./wear-path.ts";
+import { preparePiece } from "./wear-middle.ts";
 import {
   requireForward,
   requireThat,
   type ScaledPiece,
   type ScaledPrior,
   type ScaledUsage,
-  scalePiece,
   scalePrior,
   scaleUsage,
 } from "./wear-scale.ts";
@@ -64,7 +64,7 @@ export function forecastWear(
   now: { usage: number; exposures?: number[] },
 ): WearForecast {
   const prior = scalePrior(fit.prior, fit.scale.wear, "forecastWear");
-  const scaled = scalePiece(piece, prior, "forecastWear");
+  const scaled = preparePiece(piece, prior, "forecastWear");
   const at = scaleUsage(now, prior, "forecastWear");
   const last = piece.observations.at(-1);
   if (last) requireForward(scaleUsage(last, prior, "forecastWear"), at, "forecastWear");
@@ -213,8 +213,11 @@ function forecastFrom(
       : Math.min(1, Math.max(0, (mixturePassage(mixture, limit, ahead) - past) / (1 - past)));
   // Over the logarithm of the usage ahead the law is nearly that of a normal variable.
   const law = new QuantileFinder((log) => remaining(Math.exp(log)), {
-    ...{ guesses: [0], step: 1, tolerance: 1e-6 },
-    ...{ least: LOG_LEAST, most: LOG_HORIZON },
+    guesses: [0],
+    step: 1,
+    tolerance: 1e-6,
+    least: LOG_LEAST,
+    most: LOG_HORIZON,
   });
   const quantile = (p: number): number | null => {
     if (past >= SURELY_PAST) return 0;

@@ -43,7 +43,7 @@ export function startVariance(piece: ScaledPiece, hyper: WearHyper, lambda: Floa
  * follows it.
  */
 export function straighten(piece: ScaledPiece, { bend }: WearHyper): void {
-  straightenAll(piece.value, bend, piece.places, piece.slopes);
+  straightenAll(piece.value, piece.middle, bend, piece.places, piece.slopes);
 }
 
 /** Standard deviation that stands for event j on the straightened scale, after `straighten`. */

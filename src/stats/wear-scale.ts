@@ -16,8 +16,8 @@ const LOG_Z90 = 1.2815515655446004;
 const SD_SPREAD = 0.4;
 const SD_NOISE = 0.5;
 const SD_READING = 0.4;
-const SD_EXPONENT = 0.3;
-const SD_BEND = 0.37;
+const SD_EXPONENT = 0.35;
+const SD_BEND = 0.3;
 /** Share of lines that are taken to wear in proportion to usage, before their readings. */
 const STRAIGHT_SHARE = 0.2;
 const MOST_BEND = 3;
@@ -68,6 +68,8 @@ export interface ScaledPiece {
   grade: Int8Array;
   /** the reading, or the wear in the middle of the grade */
   value: Float64Array;
+  /** about where the wear was then: the reading itself until `preparePiece` has been at it */
+  middle: Float64Array;
   sd: Float64Array;
   /** index of the observation that each event came from */
   source: Int32Array;
@@ -271,6 +273,7 @@ export function scalePiece(piece: WearPiece, prior: ScaledPrior, name: string): 
     exposures: Array.from({ length: conditions }, () => new Float64Array(count)),
     grade: new Int8Array(count).fill(-1),
     value: new Float64Array(count),
+    middle: new Float64Array(count),
     sd: new Float64Array(count),
     source: new Int32Array(count),
     graded: false,
@@ -308,5 +311,6 @@ export function scalePiece(piece: WearPiece, prior: ScaledPrior, name: string): 
       scaled.graded = true;
     }
   }
+  scaled.middle.set(scaled.value);
   return met ? scaled : { ...scaled, exposures: [] };
 }

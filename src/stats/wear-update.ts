@@ -1,12 +1,13 @@
 /** A fit after a few more readings: its points weighted anew, as far as they still lie where the posterior does. */
 import { findGross } from "./wear-gross.ts";
 import { LineLikelihood } from "./wear-likelihood.ts";
-import { BASE_DIMENSIONS, requireThat, type ScaledPiece, scalePiece, scalePrior } from "./wear-scale.ts";
+import { preparePiece } from "./wear-middle.ts";
+import { BASE_DIMENSIONS, requireThat, type ScaledPiece, scalePrior } from "./wear-scale.ts";
 import { wearFitVersion, type WearLineFit, type WearPiece, type WearPrior } from "./wear-types.ts";
 
 /**
- * Weights that are worth fewer equal ones than this call for new points. A new fit has 75 to 115. Measured over lines of
- * five pieces that grow by a reading each: quantiles of what is left are then off by 4 % of their 80 % range (root mean
+ * Weights that are worth fewer equal ones than this call for new points. A new fit has 50 to 120 with a few pieces, 27 from
+ * 500 pieces on. Measured over lines of five pieces that grow by a reading each: quantiles of what is left are then off by 4 % of their 80 % range (root mean
  * square), those of a new fit by 1 %. A higher threshold makes more new fits, and hardly mends it.
  */
 const LEAST_EFFECTIVE = 20;
@@ -120,7 +121,7 @@ export function updateWearLine(
   for (const row of gone) add(gained, row.logLikelihood, -1);
   const out = new Float64Array(1);
   for (const { place, piece, before } of changed) {
-    const one = scalePiece(piece, scaled, "updateWearLine");
+    const one = preparePiece(piece, scaled, "updateWearLine");
     if (meetsOthers(one, fit.activeConditions)) return undefined;
     const row = rows[place]!;
     row.readings = one.count;

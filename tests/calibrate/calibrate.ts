@@ -10,6 +10,8 @@ const WORLDS: [string, World][] = [
   ["model", {}],
   ["grades only", { grades: "only" }],
   ["readings and grades", { grades: "mixed" }],
+  ["coarse readings", { readingSd: 0.12 }],
+  ["coarse, straight", { readingSd: 0.12, exponent: 1 }],
   ["surfaces logged", { surfaces: "logged" }],
   ["gamma process", { gamma: true }],
   ["usage^0.8", { exponent: 0.8 }],

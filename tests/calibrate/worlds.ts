@@ -40,6 +40,8 @@ export interface World {
   belief?: number;
   /** grades by eye instead of readings, always or for every other observation */
   grades?: "only" | "mixed";
+  /** standard error of a reading where it is not that of the prior below, known to the model */
+  readingSd?: number;
 }
 
 export const LIMIT = 1;
@@ -57,7 +59,8 @@ const SURFACE = { name: "rough", multiplier: 1.6, sdLog: 0.4 };
 export function priorOf(world: World): WearPrior {
   const { p10, p90 } = PRIOR.life;
   const belief = world.belief ?? 1;
-  const prior = { ...PRIOR, life: { p10: p10 * belief, p90: p90 * belief } };
+  const readingSd = world.readingSd ?? PRIOR.readingSd;
+  const prior = { ...PRIOR, readingSd, life: { p10: p10 * belief, p90: p90 * belief } };
   return world.surfaces === "logged" ? { ...prior, conditions: [SURFACE] } : prior;
 }
 
@@ -100,6 +103,7 @@ const GRADE_BOUNDS = [0.1, 0.4, 0.75, 1];
  */
 export function simulateLine(count: number, world: World, random: Chance): SimulatedLine | null {
   const scaled = scalePrior(PRIOR, LIMIT, "simulateLine");
+  const readingSd = world.readingSd ?? PRIOR.readingSd;
   const drawn = scaled.centre.map((centre, i) => {
     const score = random.normal();
     return centre + scaled.sd[i]! * (i === 0 ? heavyTailed(score) : score);
@@ -152,7 +156,7 @@ export function simulateLine(count: number, world: World, random: Chance): Simul
         observation.grade = GRADE_BOUNDS.filter((bound) => seen >= bound).length;
       } else {
         const wrong = random.uniform() < (world.wrongShare ?? 0) ? (random.uniform() < 0.5 ? -8 : 8) : 0;
-        observation.wear = bentBack(x, bend) + PRIOR.readingSd * reading * (random.normal() + wrong);
+        observation.wear = bentBack(x, bend) + readingSd * reading * (random.normal() + wrong);
       }
       observations.push(observation);
     }

@@ -62,10 +62,11 @@ function shortened(value: unknown): unknown {
 
 const longNumber = /\d+\.\d{7,}/g;
 
-/** Text in whole lines, as far as the page has room; its long numbers as in JSON. */
-function shortenedText(text: string): string {
+/** Text with long numbers as in JSON, in whole lines, as far as the page has room. */
+function shortenedText(whole: string): string {
+  const text = whole.replaceAll(longNumber, (number) => String(shortened(Number(number))));
   const end = text.length <= keptText ? text.length : text.lastIndexOf("\n", keptText - 1) + 1 || keptText;
-  return text.slice(0, end).replaceAll(longNumber, (number) => String(shortened(Number(number))));
+  return text.slice(0, end);
 }
 
 /** Equal but for the last digits of numbers, which may differ from one processor to another. */

@@ -60,12 +60,22 @@ describe("QuantileFinder", () => {
     const finder = new QuantileFinder((x) => 0.2 + 0.6 * normalCdf(x), ends);
     expect([finder.at(0.1), finder.at(0.9)]).toEqual([-3, 2]);
     expect(finder.at(0.5)).toBeCloseTo(0, 8);
+    const far = new QuantileFinder(normalCdf, { guesses: [100], step: 1, tolerance: 1e-9, most: 2 });
+    expect(far.at(1 - 1e-11)).toBe(2);
   });
 
-  test("refuses a chance that is none, and a law that is not a number", () => {
+  test("ends where two numbers lie next to each other, however near it is to come", () => {
+    const { asked, law } = counted((x) => (x < Math.PI ? 0.2 : 0.8));
+    const finder = new QuantileFinder(law, { guesses: [0], step: 1, tolerance: 0 });
+    expect(finder.at(0.5)).toBeCloseTo(Math.PI, 15);
+    expect(asked.times).toBeLessThan(120);
+  });
+
+  test("refuses a chance that is none, a law that is not a number and a step of nothing", () => {
     const finder = new QuantileFinder(normalCdf, { guesses: [0], step: 1, tolerance: 1e-9 });
     for (const p of [0, 1, -1, NaN]) expect(() => finder.at(p)).toThrow(RangeError);
     const lost = new QuantileFinder(() => NaN, { guesses: [0], step: 1, tolerance: 1e-9 });
     expect(() => lost.at(0.5)).toThrow(RangeError);
+    expect(() => new QuantileFinder(normalCdf, { guesses: [0], step: 0, tolerance: 1 })).toThrow(RangeError);
   });
 });

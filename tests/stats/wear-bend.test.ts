@@ -72,11 +72,37 @@ describe("the straightened scale of wear", () => {
     const places = new Float64Array(all.length);
     const slopes = new Float64Array(all.length);
     for (const bend of bends) {
-      straightenAll(all, bend, places, slopes);
+      straightenAll(all, all, bend, places, slopes);
       wears.forEach((x, j) => {
         expect(places[j]! / (straightened(x, bend) || 1)).toBeCloseTo(x === 0 ? 0 : 1, 11);
         expect(slopes[j]! / straightenedSlope(x, bend)).toBeCloseTo(1, 11);
       });
     }
+  });
+
+  test("away from the middle of what is known of the wear, a reading lies on the tangent there", () => {
+    const middles = Float64Array.from(wears);
+    const readings = middles.map((x, j) => x + 0.1 * (j - 6));
+    const places = new Float64Array(middles.length);
+    const slopes = new Float64Array(middles.length);
+    for (const bend of bends) {
+      straightenAll(readings, middles, bend, places, slopes);
+      wears.forEach((x, j) => {
+        const slope = straightenedSlope(x, bend);
+        expect(slopes[j]! / slope).toBeCloseTo(1, 11);
+        const off = places[j]! - straightened(x, bend) - slope * (readings[j]! - x);
+        expect(Math.abs(off)).toBeLessThan(1e-11 * (1 + Math.abs(places[j]!)));
+      });
+    }
+  });
+
+  test("a bend close to 0 leaves the wear as it is but for bend (x - x²) / 2, on either side", () => {
+    for (const size of [1e-6, 1e-8, 1e-10, 1e-13, 1e-300, 0])
+      for (const bend of [-size, size])
+        for (const x of [-0.8, 0.1, 0.9, 2.5]) {
+          const off = straightened(x, bend) - x;
+          expect(Math.abs(off - (bend * (x - x * x)) / 2)).toBeLessThan(5 * size * size + 1e-14);
+          expect(bentBack(straightened(x, bend), bend)).toBeCloseTo(x, 13);
+        }
   });
 });

@@ -2,6 +2,7 @@ import { describe, expect, test } from "vitest";
 import type { WearHyper, WearPiece } from "../../src/stats/index.ts";
 import { findGross } from "../../src/stats/wear-gross.ts";
 import { LineLikelihood } from "../../src/stats/wear-likelihood.ts";
+import { preparePiece } from "../../src/stats/wear-middle.ts";
 import { pieceLogLikelihood } from "../../src/stats/wear-path.ts";
 import { hyperFrom, scalePiece, scalePrior } from "../../src/stats/wear-scale.ts";
 import { chance, LIMIT, priorOf, simulateLine, type World } from "../calibrate/worlds.ts";
@@ -90,7 +91,7 @@ describe("likelihood of a line", () => {
     const prior = scalePrior(priorOf({}), LIMIT / 5, "test");
     const centre = hyperFrom(prior, [], []);
     const pieces = simulateLine(6, {}, random)!
-      .pieces.map((piece, i) => scalePiece(i === 0 ? upsideDown(piece) : piece, prior, "test"))
+      .pieces.map((piece, i) => preparePiece(i === 0 ? upsideDown(piece) : piece, prior, "test"))
       .filter(({ count }) => count > 0);
     expect(Math.max(...pieces.flatMap(({ value }) => [...value]))).toBeGreaterThan(3.5);
     expect(Math.min(...pieces.flatMap(({ value }) => [...value]))).toBeLessThan(-2);
@@ -100,7 +101,7 @@ describe("likelihood of a line", () => {
     const gradient = new Float64Array(prior.centre.length);
     const outer = new Float64Array(prior.centre.length ** 2);
     const steps = [0, 0.004, -0.006];
-    for (const bend of [-1.5, -0.5, -0.1, -2e-5, 0.02, 0.6]) {
+    for (const bend of [-1.5, -0.5, -0.1, -2e-5, -1e-8, -1e-12, 0.02, 0.6]) {
       for (const hyper of steps.map((step) => ({ ...centre, bend: bend + step * Math.abs(bend) }))) {
         likelihood.values(hyper, rows);
         pieces.forEach((piece, i) => {

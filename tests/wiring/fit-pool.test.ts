@@ -83,6 +83,21 @@ describe("startFitPool", () => {
     ]);
   });
 
+  it("rejects a fit of which something came back that cannot be read, and goes on with the next", async () => {
+    const worker = threadThat(
+      "stammers",
+      `parentPort.on("message", (task) => {
+        parentPort.postMessage({ wear: task.limit === 13 ? "{" : JSON.stringify(task.limit), ms: 0 });
+      });`,
+    );
+    const pool = started(startFitPool({ threads: 1, worker }));
+    const ends = await Promise.allSettled([13, 2].map((limit) => pool.run({ ...task, limit })));
+    expect(ends).toMatchObject([
+      { status: "rejected", reason: { name: "SyntaxError" } },
+      { status: "fulfilled", value: { wear: 2 } },
+    ]);
+  });
+
   it("ends a thread that hangs, and rejects its fit", async () => {
     const worker = threadThat(
       "hangs",
