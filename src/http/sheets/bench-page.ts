@@ -1,3 +1,4 @@
+import type { BenchStep } from "../../domain/kind.ts";
 import { dayIn } from "../../domain/club-time.ts";
 import type { benchSheet } from "../../services/bench-sheet.ts";
 import { percent } from "../../services/in-words.ts";
@@ -71,7 +72,14 @@ const columns: Column<Row>[] = [
   { name: "pieceId", of: (row) => row.pieceId },
 ];
 
-const words = (step: string) => step.replaceAll("-", " ").replace(/^./, (first) => first.toUpperCase());
+/** What a step of the bench looks at; where the first word says it all, that. */
+const stepWords: Partial<Record<BenchStep, string>> = {
+  tyres: "Tyres, wheels and arms",
+  cleaning: "Cleaning, shell and bumper",
+  fasteners: "Fasteners, posts and clips",
+  packs: "Packs, plugs and leads",
+};
+const words = (step: BenchStep) => stepWords[step] ?? step.replace(/^./, (first) => first.toUpperCase());
 
 /** The bench sheet as a page and a table: one section for each step of the bench. */
 export function benchPage(bench: Bench, timeZone: string): Sheet<Row> {
