@@ -12670,9 +12670,9 @@ export interface operations {
                      *       "usage": 165,
                      *       "lastSeenAt": "2026-05-03T09:00:00.000Z",
                      *       "wear": {
-                     *         "p10": 0.0240259,
-                     *         "median": 0.0316999,
-                     *         "p90": 0.0394185
+                     *         "p10": 0.0240496,
+                     *         "median": 0.0317042,
+                     *         "p90": 0.0394159
                      *       },
                      *       "sizeNow": {
                      *         "p10": 15.4637,
@@ -12680,21 +12680,21 @@ export interface operations {
                      *         "p90": 15.4483
                      *       },
                      *       "wearRate": {
-                     *         "p10": 0.00010451,
-                     *         "median": 0.000157731,
-                     *         "p90": 0.000231107
+                     *         "p10": 0.000106409,
+                     *         "median": 0.000159248,
+                     *         "p90": 0.000232477
                      *       },
-                     *       "pastLimitChance": 2.03086e-8,
+                     *       "pastLimitChance": 1.45442e-8,
                      *       "remaining": {
                      *         "usage": {
-                     *           "p10": 269.554,
-                     *           "median": 450.308,
-                     *           "p90": 836.657
+                     *           "p10": 267.72,
+                     *           "median": 446.106,
+                     *           "p90": 789.631
                      *         },
                      *         "runs": {
-                     *           "p10": 49,
+                     *           "p10": 48,
                      *           "median": 81,
-                     *           "p90": 152
+                     *           "p90": 143
                      *         },
                      *         "meetings": {
                      *           "p10": null,
@@ -12711,15 +12711,15 @@ export interface operations {
                      *       "remainingQuantiles": [
                      *         {
                      *           "probability": 0.05,
-                     *           "usage": 230.333
+                     *           "usage": 229.231
                      *         },
                      *         {
                      *           "probability": 0.1,
-                     *           "usage": 269.554
+                     *           "usage": 267.72
                      *         },
                      *         {
                      *           "probability": 0.25,
-                     *           "usage": 345.394
+                     *           "usage": 340.937
                      *         }
                      *       ],
                      *       "nextMeeting": {
@@ -12729,7 +12729,7 @@ export interface operations {
                      *         "runs": 6,
                      *         "usage": 33,
                      *         "lasts": 0.979971,
-                     *         "wearsOut": 0.00000264665,
+                     *         "wearsOut": 0.0000020938,
                      *         "breaks": 0.0200266
                      *       },
                      *       "practice": null,
@@ -12740,7 +12740,7 @@ export interface operations {
                      *         "runs": 6,
                      *         "usage": 33,
                      *         "lasts": 0.979971,
-                     *         "wearsOut": 0.00000264665,
+                     *         "wearsOut": 0.0000020938,
                      *         "breaks": 0.0200266,
                      *         "meetingsBefore": 0,
                      *         "sentence": "It lasts through Round 1 on 2027-02-07 with a chance of 98 %: 6 runs."
@@ -12756,7 +12756,7 @@ export interface operations {
                      *       },
                      *       "oneMoreRun": {
                      *         "lasts": 0.996595,
-                     *         "wearsOut": 5.41692e-8,
+                     *         "wearsOut": 4.10991e-8,
                      *         "breaks": 0.00340538
                      *       },
                      *       "surprises": [],
@@ -12842,7 +12842,7 @@ export interface operations {
                      *         "rule": "cost",
                      *         "minutes": 10,
                      *         "minutesUsed": 3,
-                     *         "gainMinorUnits": 1157,
+                     *         "gainMinorUnits": 1154,
                      *         "checks": [
                      *           {
                      *             "position": "front-right tyre",
@@ -12851,9 +12851,9 @@ export interface operations {
                      *             "kindName": "Rubber touring tyre",
                      *             "check": "Diameter at the middle and both edges; glue and tears.",
                      *             "checkMinutes": 3,
-                     *             "checkGainMinorUnits": 1157,
-                     *             "checkGainPerMinute": 385.549,
-                     *             "checkWhy": "By cost, a reading may turn \"leave\" into \"change\" (chance 47 %): worn out by the end of Round 1 with a chance of 47 %, where changing pays from 70 %."
+                     *             "checkGainMinorUnits": 1154,
+                     *             "checkGainPerMinute": 384.615,
+                     *             "checkWhy": "By cost, a reading may turn \"leave\" into \"change\" (chance 47 %): worn out by the end of Round 1 with a chance of 46 %, where changing pays from 70 %."
                      *           }
                      *         ]
                      *       },
@@ -12867,33 +12867,33 @@ export interface operations {
                      *           "benchStep": "tyres",
                      *           "check": "Diameter at the middle and both edges; glue and tears.",
                      *           "checkMinutes": 3,
-                     *           "checkGainMinorUnits": 1157,
-                     *           "checkGainPerMinute": 385.549,
-                     *           "checkWhy": "By cost, a reading may turn \"leave\" into \"change\" (chance 47 %): worn out by the end of Round 1 with a chance of 47 %, where changing pays from 70 %.",
+                     *           "checkGainMinorUnits": 1154,
+                     *           "checkGainPerMinute": 384.615,
+                     *           "checkWhy": "By cost, a reading may turn \"leave\" into \"change\" (chance 47 %): worn out by the end of Round 1 with a chance of 46 %, where changing pays from 70 %.",
                      *           "carStopper": true,
                      *           "usage": 165,
                      *           "clock": "minutes",
                      *           "unit": "mm",
                      *           "wear": {
-                     *             "p10": 0.826494,
-                     *             "median": 1.30412,
-                     *             "p90": 2.0997
+                     *             "p10": 0.827878,
+                     *             "median": 1.29716,
+                     *             "p90": 2.06427
                      *           },
                      *           "limitWear": 1.6,
                      *           "wearShare": {
-                     *             "p10": 0.516559,
-                     *             "median": 0.815077,
-                     *             "p90": 1.31231
+                     *             "p10": 0.517424,
+                     *             "median": 0.810726,
+                     *             "p90": 1.29017
                      *           },
-                     *           "lasts": 0.515906,
-                     *           "wearsOut": 0.474823,
+                     *           "lasts": 0.528857,
+                     *           "wearsOut": 0.46164,
                      *           "breaks": 0.0176531,
                      *           "lastSeenAt": null,
                      *           "lastGrade": null,
                      *           "runsSinceSeen": 30,
                      *           "advice": "change",
                      *           "rule": "chance",
-                     *           "why": "By chance of wear (change from 30 % on, look from 5 % on): worn out by the end of Round 1 with a chance of 47 %; 30 runs since it was last seen.",
+                     *           "why": "By chance of wear (change from 30 % on, look from 5 % on): worn out by the end of Round 1 with a chance of 46 %; 30 runs since it was last seen.",
                      *           "restsOn": {
                      *             "basis": "line",
                      *             "ownReadings": 0,
@@ -12926,18 +12926,18 @@ export interface operations {
                      *           "clock": "minutes",
                      *           "unit": "mm",
                      *           "wear": {
-                     *             "p10": 1.18334,
-                     *             "median": 1.20017,
-                     *             "p90": 1.21703
+                     *             "p10": 1.18265,
+                     *             "median": 1.20013,
+                     *             "p90": 1.21755
                      *           },
                      *           "limitWear": 1.6,
                      *           "wearShare": {
-                     *             "p10": 0.739586,
-                     *             "median": 0.750106,
-                     *             "p90": 0.760646
+                     *             "p10": 0.739155,
+                     *             "median": 0.750083,
+                     *             "p90": 0.76097
                      *           },
-                     *           "lasts": 0.98108,
-                     *           "wearsOut": 0.00128944,
+                     *           "lasts": 0.980784,
+                     *           "wearsOut": 0.0015909,
                      *           "breaks": 0.0176531,
                      *           "lastSeenAt": "2026-05-03T09:00:00.000Z",
                      *           "lastGrade": null,
@@ -12977,18 +12977,18 @@ export interface operations {
                      *           "clock": "minutes",
                      *           "unit": "mm",
                      *           "wear": {
-                     *             "p10": 0.0240259,
-                     *             "median": 0.0316999,
-                     *             "p90": 0.0394185
+                     *             "p10": 0.0240496,
+                     *             "median": 0.0317042,
+                     *             "p90": 0.0394159
                      *           },
                      *           "limitWear": 0.1,
                      *           "wearShare": {
-                     *             "p10": 0.240259,
-                     *             "median": 0.316999,
-                     *             "p90": 0.394185
+                     *             "p10": 0.240496,
+                     *             "median": 0.317042,
+                     *             "p90": 0.394159
                      *           },
                      *           "lasts": 0.979971,
-                     *           "wearsOut": 0.00000264665,
+                     *           "wearsOut": 0.0000020938,
                      *           "breaks": 0.0200266,
                      *           "lastSeenAt": "2026-05-03T09:00:00.000Z",
                      *           "lastGrade": null,
@@ -13066,18 +13066,18 @@ export interface operations {
                      *       },
                      *       "limitWear": 0.1,
                      *       "wearRate": {
-                     *         "p10": 0.0000937457,
-                     *         "median": 0.000159886,
-                     *         "p90": 0.000272691
+                     *         "p10": 0.0000941128,
+                     *         "median": 0.000160332,
+                     *         "p90": 0.000273143
                      *       },
-                     *       "pieceSpread": 0.311422,
-                     *       "runSpread": 0.346951,
-                     *       "readingSd": 0.00993798,
-                     *       "pathExponent": 0.913953,
+                     *       "pieceSpread": 0.31093,
+                     *       "runSpread": 0.347074,
+                     *       "readingSd": 0.00993162,
+                     *       "pathExponent": 0.931236,
                      *       "newPieceLife": {
-                     *         "p10": 320.301,
-                     *         "median": 611.176,
-                     *         "p90": 1141.34
+                     *         "p10": 324.217,
+                     *         "median": 610.544,
+                     *         "p90": 1122.31
                      *       },
                      *       "surfaces": [
                      *         {
@@ -13117,7 +13117,7 @@ export interface operations {
                      *         ],
                      *         "broken": 0,
                      *         "runs": 30,
-                     *         "lastsTenRuns": 0.96551
+                     *         "lastsTenRuns": 0.965511
                      *       },
                      *       "restsOn": {
                      *         "pieces": 2,
@@ -13208,8 +13208,8 @@ export interface operations {
                      *               "asStated": true
                      *             }
                      *           ],
-                     *           "meanCrps": 0.00422304,
-                     *           "bias": 0.0033181,
+                     *           "meanCrps": 0.00419499,
+                     *           "bias": 0.00323381,
                      *           "pieces": 1,
                      *           "known": 4,
                      *           "enough": false,
@@ -13252,7 +13252,7 @@ export interface operations {
                      *             ],
                      *             "meanCrps": 0.00428481,
                      *             "bias": -0.00177256,
-                     *             "ourMeanCrps": 0.00422304
+                     *             "ourMeanCrps": 0.00419499
                      *           },
                      *           "sentence": "Not enough evidence: 4 next readings of 1 piece; at least 30 forecasts are wanted."
                      *         },
@@ -13396,8 +13396,8 @@ export interface operations {
                      *       "inUse": 1,
                      *       "reorderPoint": 0,
                      *       "orderUpTo": 0,
-                     *       "expectedNeed": 4.23134e-11,
-                     *       "safetyStock": -4.23134e-11,
+                     *       "expectedNeed": 2.4101e-11,
+                     *       "safetyStock": -2.4101e-11,
                      *       "chance": 1,
                      *       "onHand": 12,
                      *       "onOrder": 6,
@@ -13466,9 +13466,9 @@ export interface operations {
                      *           "minorUnits": 5200
                      *         }
                      *       ],
-                     *       "chanceWithout": 1.61736e-7,
-                     *       "chanceWith": 0.862008,
-                     *       "chanceWithAtMost": 0.92481,
+                     *       "chanceWithout": 1.88805e-7,
+                     *       "chanceWith": 0.859844,
+                     *       "chanceWithAtMost": 0.922338,
                      *       "suppliers": [
                      *         {
                      *           "supplierId": "01930000-0000-7000-8000-0000005bb001",
@@ -13512,7 +13512,7 @@ export interface operations {
                      *               "kindCode": "TYR-EX",
                      *               "inUse": 2,
                      *               "need": {
-                     *                 "expected": 3.26552,
+                     *                 "expected": 3.28375,
                      *                 "p10": 2,
                      *                 "median": 4,
                      *                 "p90": 4
@@ -13528,12 +13528,12 @@ export interface operations {
                      *               "leastPacks": 1,
                      *               "orderBy": "2027-01-25",
                      *               "late": false,
-                     *               "chanceWithout": 1.73519e-7,
-                     *               "chanceWith": 0.92481,
-                     *               "expectedShort": 3.26552,
+                     *               "chanceWithout": 2.02527e-7,
+                     *               "chanceWith": 0.922338,
+                     *               "expectedShort": 3.28375,
                      *               "reorderPoint": 0,
                      *               "orderUpTo": 0,
-                     *               "safetyStock": -0.000227888,
+                     *               "safetyStock": -0.000232115,
                      *               "leadTime": {
                      *                 "meanDays": 6.27617,
                      *                 "sdDays": 4.63401,
@@ -13571,7 +13571,7 @@ export interface operations {
                      *           "kindCode": "SPR-EX",
                      *           "inUse": 1,
                      *           "need": {
-                     *             "expected": 0.143523,
+                     *             "expected": 0.144955,
                      *             "p10": 0,
                      *             "median": 0,
                      *             "p90": 1
@@ -13592,7 +13592,7 @@ export interface operations {
                      *           "expectedShort": 0,
                      *           "reorderPoint": 0,
                      *           "orderUpTo": 0,
-                     *           "safetyStock": -0.0000054241,
+                     *           "safetyStock": -0.00000542828,
                      *           "leadTime": {
                      *             "meanDays": 6.27617,
                      *             "sdDays": 4.63401,
@@ -13649,7 +13649,7 @@ export interface operations {
                      *           "kindCode": "LIP-EX",
                      *           "inUse": 1,
                      *           "need": {
-                     *             "expected": 0.0687082,
+                     *             "expected": 0.0685296,
                      *             "p10": 0,
                      *             "median": 0,
                      *             "p90": 0
@@ -13665,12 +13665,12 @@ export interface operations {
                      *           "leastPacks": 0,
                      *           "orderBy": null,
                      *           "late": false,
-                     *           "chanceWithout": 0.932092,
-                     *           "chanceWith": 0.932092,
-                     *           "expectedShort": 0.0687082,
+                     *           "chanceWithout": 0.932244,
+                     *           "chanceWith": 0.932244,
+                     *           "expectedShort": 0.0685296,
                      *           "reorderPoint": 0,
                      *           "orderUpTo": 0,
-                     *           "safetyStock": -0.00000112399,
+                     *           "safetyStock": -0.00000111973,
                      *           "leadTime": {
                      *             "meanDays": 6.27617,
                      *             "sdDays": 4.63401,
@@ -13732,7 +13732,7 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
-                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 420" width="400" height="420" role="img" aria-labelledby="title-01930000-0000-7000-8000-00000b1ece01 desc-01930000-0000-7000-8000-00000b1ece01"><title id="title-01930000-0000-7000-8000-00000b1ece01">spur 1: Spur 87T 48 DP</title><desc id="desc-01930000-0000-7000-8000-00000b1ece01">spur 1 (QB-SP-487, Spur, acetal, 48 DP) after 165 minutes: worn 0.0317 mm, eight in ten times between 0.024 mm and 0.0394 mm; the club limit is at 0.1 mm of wear. 6 readings and 0 grades are drawn, readings with bars of 2 standard deviations of the instrument to either side, grades as the range of wear that they mean. Left until the limit: 270 to 837 minutes, median 450; the median end lies beyond the calendar. Up to now the band shows what was known at each moment: it rests on the looks at this piece up to then and on the other pieces of its line, and narrows at each look. From now on, usage counts on the surface that the usual life is stated on.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:# */
+                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 420" width="400" height="420" role="img" aria-labelledby="title-01930000-0000-7000-8000-00000b1ece01 desc-01930000-0000-7000-8000-00000b1ece01"><title id="title-01930000-0000-7000-8000-00000b1ece01">spur 1: Spur 87T 48 DP</title><desc id="desc-01930000-0000-7000-8000-00000b1ece01">spur 1 (QB-SP-487, Spur, acetal, 48 DP) after 165 minutes: worn 0.0317 mm, eight in ten times between 0.024 mm and 0.0394 mm; the club limit is at 0.1 mm of wear. 6 readings and 0 grades are drawn, readings with bars of 2 standard deviations of the instrument to either side, grades as the range of wear that they mean. Left until the limit: 268 to 790 minutes, median 446; the median end lies beyond the calendar. Up to now the band shows what was known at each moment: it rests on the looks at this piece up to then and on the other pieces of its line, and narrows at each look. From now on, usage counts on the surface that the usual life is stated on.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:# */
                     "image/svg+xml": string;
                 };
             };
@@ -13771,7 +13771,7 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
-                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 360" width="400" height="360" role="img" aria-labelledby="title-01930000-0000-7000-8000-00000011e001 desc-01930000-0000-7000-8000-00000011e001"><title id="title-01930000-0000-7000-8000-00000011e001">QB-SP-487: need by month</title><desc id="desc-01930000-0000-7000-8000-00000011e001">0 to 1 are likely to be needed through 2027-06-30 (expected 0.1), most of them in 2027-05 (0.1); the calendar ends on 2027-05-23, and no wear after it is counted. 1 in use. Pieces needed in each month, eight in ten times: December 2026: none, median 0, mean 0; January 2027: none, median 0, mean 0; February 2027: none, median 0, mean 0.0411; March 2027: none, median 0, mean 0.0211; April 2027: none, median 0, mean 0.0224; May 2027: none, median 0, mean 0.0589; June 2027: none, median 0, mean 0. The calendar ends on 23 May 2027: no meeting, no wear.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212}}.ground{fill:var(--ground)}text{fill:var(--ink)}.soft{fill:var(--soft)}.heading{font-weight: */
+                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 360" width="400" height="360" role="img" aria-labelledby="title-01930000-0000-7000-8000-00000011e001 desc-01930000-0000-7000-8000-00000011e001"><title id="title-01930000-0000-7000-8000-00000011e001">QB-SP-487: need by month</title><desc id="desc-01930000-0000-7000-8000-00000011e001">0 to 1 are likely to be needed through 2027-06-30 (expected 0.1), most of them in 2027-05 (0.1); the calendar ends on 2027-05-23, and no wear after it is counted. 1 in use. Pieces needed in each month, eight in ten times: December 2026: none, median 0, mean 0; January 2027: none, median 0, mean 0; February 2027: none, median 0, mean 0.0411; March 2027: none, median 0, mean 0.0212; April 2027: none, median 0, mean 0.0224; May 2027: none, median 0, mean 0.0602; June 2027: none, median 0, mean 0. The calendar ends on 23 May 2027: no meeting, no wear.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212}}.ground{fill:var(--ground)}text{fill:var(--ink)}.soft{fill:var(--soft)}.heading{font-weight: */
                     "image/svg+xml": string;
                 };
             };
@@ -13806,7 +13806,7 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
-                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 360" width="400" height="360" role="img" aria-labelledby="title-01930000-0000-7000-8000-00000011e001 desc-01930000-0000-7000-8000-00000011e001"><title id="title-01930000-0000-7000-8000-00000011e001">QB-SP-487: need from the shelf by month</title><desc id="desc-01930000-0000-7000-8000-00000011e001">3 drivers are likely to need 0 to 1 from the shelf through 2027-06-30, most in 2027-05, around 2027-05-23 (0.1); none has to be kept (now 4 and 0). 3 of the 3 drivers who share what they will need stand behind it, with 3 in use. Pieces needed in each month, eight in ten times: December 2026: none, median 0, mean 0; January 2027: none, median 0, mean 0; February 2027: none, median 0, mean 0.0882; March 2027: none, median 0, mean 0.0463; April 2027: none, median 0, mean 0.0489; May 2027: 0 to 1, median 0, mean 0.109; June 2027: none, median 0, mean 0. The calendar ends on 23 May 2027: no meeting, no wear.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212}}.ground{fill:var(--g */
+                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 360" width="400" height="360" role="img" aria-labelledby="title-01930000-0000-7000-8000-00000011e001 desc-01930000-0000-7000-8000-00000011e001"><title id="title-01930000-0000-7000-8000-00000011e001">QB-SP-487: need from the shelf by month</title><desc id="desc-01930000-0000-7000-8000-00000011e001">3 drivers are likely to need 0 to 1 from the shelf through 2027-06-30, most in 2027-05, around 2027-05-23 (0.1); none has to be kept (now 4 and 0). 3 of the 3 drivers who share what they will need stand behind it, with 3 in use. Pieces needed in each month, eight in ten times: December 2026: none, median 0, mean 0; January 2027: none, median 0, mean 0; February 2027: none, median 0, mean 0.0875; March 2027: none, median 0, mean 0.0457; April 2027: none, median 0, mean 0.0479; May 2027: 0 to 1, median 0, mean 0.107; June 2027: none, median 0, mean 0. The calendar ends on 23 May 2027: no meeting, no wear.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212}}.ground{fill:var(--g */
                     "image/svg+xml": string;
                 };
             };
@@ -13889,9 +13889,9 @@ export interface operations {
                 content: {
                     /**
                      * @example supplier,name,sku,insteadOf,packs,packSize,orderMultiplePacks,leastPacks,pieces,price,cost,currency,orderBy,late,inUse,needP10,needMedian,needP90,onHand,onOrder,spares,ageing,onShelf,chanceWithout,chanceWith,fromShelves,fromElsewhere,shelves,reorderPoint,orderUpTo,why,cautions,lineId
-                     *     Harrowmead Trade,"Control slick, set of four",QB-TY-101,,1,4,1,1,4,52.00,52.00,AUD,2027-01-25,false,2,2,4,4,0,0,0,0,0,1.73519e-7,0.92481,0,4,,0,0,"2 to 4 are likely to be needed and there are 0 on hand, 0 on order, 0 part-worn (chance of enough: under 1 %); 1 pack (4 pieces) makes it 92 %. 4 must come from elsewhere.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000000051
+                     *     Harrowmead Trade,"Control slick, set of four",QB-TY-101,,1,4,1,1,4,52.00,52.00,AUD,2027-01-25,false,2,2,4,4,0,0,0,0,0,2.02527e-7,0.922338,0,4,,0,0,"2 to 4 are likely to be needed and there are 0 on hand, 0 on order, 0 part-worn (chance of enough: under 1 %); 1 pack (4 pieces) makes it 92 %. 4 must come from elsewhere.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000000051
                      *     ,Spur 87T 48 DP,QB-SP-487,,0,1,1,0,0,9.00,0.00,AUD,,false,1,0,0,1,12,6,1,0,0,1,1,0,0,"Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago.",0,0,"12 on hand, 6 on order, 1 part-worn last through 2027-06-30 with a chance of over 99 %; 0 to 1 are likely to be needed.",Unplug the pack before fingers go near the gears.,01930000-0000-7000-8000-00000011e001
-                     *     ,LiPo 2S 5000 mAh,QB-EL-801,,0,1,1,0,0,85.00,0.00,AUD,,false,1,0,0,0,0,0,0,0,0,0.932092,0.932092,0,0,,0,0,"0 on hand, 0 on order, 0 part-worn last through 2027-06-30 with a chance of 93 %; none is likely to be needed.",Unplug the pack before fingers go near the gears.,01930000-0000-7000-8000-000000000053
+                     *     ,LiPo 2S 5000 mAh,QB-EL-801,,0,1,1,0,0,85.00,0.00,AUD,,false,1,0,0,0,0,0,0,0,0,0.932244,0.932244,0,0,,0,0,"0 on hand, 0 on order, 0 part-worn last through 2027-06-30 with a chance of 93 %; none is likely to be needed.",Unplug the pack before fingers go near the gears.,01930000-0000-7000-8000-000000000053
                      */
                     "text/csv; charset=utf-8; header=present": string;
                 };
@@ -13987,8 +13987,8 @@ export interface operations {
                 content: {
                     /**
                      * @example position,mark,kind,benchStep,advice,check,checkMinutes,carStopper,usage,clock,wearP10,wearMedian,wearP90,limitWear,unit,wearShareMedian,lasts,wearsOut,breaks,lastSeenAt,lastGrade,runsSinceSeen,rule,why,cautions,pieceId
-                     *     front-right tyre,2-FR,Rubber touring tyre,tyres,change,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,0.826494,1.30412,2.0997,1.6,mm,0.815077,0.515906,0.474823,0.0176531,,,30,chance,"By chance of wear (change from 30 % on, look from 5 % on): worn out by the end of Round 1 with a chance of 47 %; 30 runs since it was last seen.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e02
-                     *     front-left tyre,2-FL,Rubber touring tyre,tyres,leave,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,1.18334,1.20017,1.21703,1.6,mm,0.750106,0.98108,0.00128944,0.0176531,2026-05-03T09:00:00.000Z,,0,chance,"By chance of wear (change from 30 % on, look from 5 % on): worn out by the end of Round 1 with a chance of under 1 %; seen since its last run.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e01
+                     *     front-right tyre,2-FR,Rubber touring tyre,tyres,change,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,0.827878,1.29716,2.06427,1.6,mm,0.810726,0.528857,0.46164,0.0176531,,,30,chance,"By chance of wear (change from 30 % on, look from 5 % on): worn out by the end of Round 1 with a chance of 46 %; 30 runs since it was last seen.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e02
+                     *     front-left tyre,2-FL,Rubber touring tyre,tyres,leave,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,1.18265,1.20013,1.21755,1.6,mm,0.750083,0.980784,0.0015909,0.0176531,2026-05-03T09:00:00.000Z,,0,chance,"By chance of wear (change from 30 % on, look from 5 % on): worn out by the end of Round 1 with a chance of under 1 %; seen since its last run.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e01
                      */
                     "text/csv; charset=utf-8; header=present": string;
                 };
@@ -14076,10 +14076,10 @@ export interface operations {
                 content: {
                     /**
                      * @example do,what,sku,pieces,grams,carStopper,chance,inBox,atHome,spares,onShelf,shelves,missing,cost,currency,why,cautions
-                     *     change before leaving,front-right tyre: 2-FR,,,,true,0.474823,,,,,,,,,"By chance of wear, change it before leaving: it is worn out by the end of Round 1 with a chance of 47 % (change from 30 % on).","Wear eye protection when gluing, and follow the glue maker's instructions."
-                     *     carry,"Control slick, set of four",QB-TY-101,2,,true,0.0362522,0,0,0,0,,2,52.00,AUD,"Carry 2: the day is over without it; the chance that one is needed is 4 %, there are 0 in the box, 0 at home and 0 part-worn, so 2 must be bought. 2 must come from elsewhere.","Wear eye protection when gluing, and follow the glue maker's instructions."
-                     *     carry,Spur 87T 48 DP,QB-SP-487,1,,true,0.0200278,3,5,1,4,"Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago.",0,0.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is 2 %, there are 3 in the box, 5 at home and 1 part-worn.",Unplug the pack before fingers go near the gears.
-                     *     carry,LiPo 2S 5000 mAh,QB-EL-801,1,,true,0.00350845,0,0,0,0,,1,85.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is under 1 %, there are 0 in the box, 0 at home and 0 part-worn, so 1 must be bought. 1 must come from elsewhere.",Unplug the pack before fingers go near the gears.
+                     *     change before leaving,front-right tyre: 2-FR,,,,true,0.46164,,,,,,,,,"By chance of wear, change it before leaving: it is worn out by the end of Round 1 with a chance of 46 % (change from 30 % on).","Wear eye protection when gluing, and follow the glue maker's instructions."
+                     *     carry,"Control slick, set of four",QB-TY-101,2,,true,0.0365777,0,0,0,0,,2,52.00,AUD,"Carry 2: the day is over without it; the chance that one is needed is 4 %, there are 0 in the box, 0 at home and 0 part-worn, so 2 must be bought. 2 must come from elsewhere.","Wear eye protection when gluing, and follow the glue maker's instructions."
+                     *     carry,Spur 87T 48 DP,QB-SP-487,1,,true,0.0200279,3,5,1,4,"Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago.",0,0.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is 2 %, there are 3 in the box, 5 at home and 1 part-worn.",Unplug the pack before fingers go near the gears.
+                     *     carry,LiPo 2S 5000 mAh,QB-EL-801,1,,true,0.00350844,0,0,0,0,,1,85.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is under 1 %, there are 0 in the box, 0 at home and 0 part-worn, so 1 must be bought. 1 must come from elsewhere.",Unplug the pack before fingers go near the gears.
                      */
                     "text/csv; charset=utf-8; header=present": string;
                 };
@@ -14254,7 +14254,7 @@ export interface operations {
                 content: {
                     /**
                      * @example supplier,advice,orderOn,name,list,sku,makersPartNumber,gtin,packs,packSize,pieces,price,cost,currency,orderFrom,orderBy,late,shortOn,arrivalP10,arrivalMedian,arrivalP90,needP10,needMedian,needP90,onHand,heldPieces,onOrder,takenPastYear,reorderPoint,orderUpTo,ended,boughtThrough,chanceWith,why,lineId
-                     *     Harrowmead Trade,wait,2026-12-15,"Control slick, set of four",order,QB-TY-101,,,2,4,8,52.00,104.00,AUD,2026-12-02,2026-12-15,false,2026-12-31,2026-12-17,2026-12-21,2026-12-27,2,4,6,0,0,0,0,0,0,,2027-06-30,0.984103,"0 on hand and 0 on order may not last through 2026-12-31; 3 drivers are likely to need 2 to 6 through 2027-06-30 (0 left the shelf in the past year), and 2 packs (8 pieces) make it last with a chance of 98 %.",01930000-0000-7000-8000-000000000051
+                     *     Harrowmead Trade,wait,2026-12-15,"Control slick, set of four",order,QB-TY-101,,,2,4,8,52.00,104.00,AUD,2026-12-02,2026-12-15,false,2026-12-31,2026-12-17,2026-12-21,2026-12-27,2,4,6,0,0,0,0,0,0,,2027-06-30,0.983088,"0 on hand and 0 on order may not last through 2026-12-31; 3 drivers are likely to need 2 to 6 through 2027-06-30 (0 left the shelf in the past year), and 2 packs (8 pieces) make it last with a chance of 98 %.",01930000-0000-7000-8000-000000000051
                      */
                     "text/csv; charset=utf-8; header=present": string;
                 };
@@ -14442,9 +14442,9 @@ export interface operations {
                      *       "calendarEndsOn": "2027-05-23",
                      *       "lines": 3,
                      *       "spentMinorUnits": 18900,
-                     *       "chanceWithout": 1.61736e-7,
-                     *       "chanceWith": 0.997763,
-                     *       "chanceAtMost": 0.99806,
+                     *       "chanceWithout": 1.88805e-7,
+                     *       "chanceWith": 0.997754,
+                     *       "chanceAtMost": 0.998058,
                      *       "buy": [
                      *         {
                      *           "lineId": "01930000-0000-7000-8000-000000000051",
@@ -14453,8 +14453,8 @@ export interface operations {
                      *           "packs": 2,
                      *           "pieces": 8,
                      *           "costMinorUnits": 10400,
-                     *           "chanceWithout": 1.73519e-7,
-                     *           "chanceWith": 0.998545,
+                     *           "chanceWithout": 2.02527e-7,
+                     *           "chanceWith": 0.998509,
                      *           "orderMultiplePacks": 1,
                      *           "cautions": [
                      *             "Wear eye protection when gluing, and follow the glue maker's instructions."
@@ -14468,8 +14468,8 @@ export interface operations {
                      *           "packs": 1,
                      *           "pieces": 1,
                      *           "costMinorUnits": 8500,
-                     *           "chanceWithout": 0.932092,
-                     *           "chanceWith": 0.999217,
+                     *           "chanceWithout": 0.932244,
+                     *           "chanceWith": 0.999244,
                      *           "orderMultiplePacks": 1,
                      *           "cautions": [
                      *             "Unplug the pack before fingers go near the gears."
@@ -14483,18 +14483,18 @@ export interface operations {
                      *         "name": "Control slick, set of four",
                      *         "packs": 1,
                      *         "costMinorUnits": 5200,
-                     *         "chance": 0.999168,
-                     *         "costPerPointMinorUnits": 37010
+                     *         "chance": 0.999194,
+                     *         "costPerPointMinorUnits": 36106
                      *       },
                      *       "curve": [
                      *         {
                      *           "spentMinorUnits": 0,
-                     *           "chance": 1.61736e-7,
+                     *           "chance": 1.88805e-7,
                      *           "step": null
                      *         },
                      *         {
                      *           "spentMinorUnits": 5200,
-                     *           "chance": 0.862008,
+                     *           "chance": 0.859844,
                      *           "step": {
                      *             "lineId": "01930000-0000-7000-8000-000000000051",
                      *             "sku": "QB-TY-101",
@@ -14506,14 +14506,14 @@ export interface operations {
                      *         },
                      *         {
                      *           "spentMinorUnits": 10400,
-                     *           "chance": 0.930736,
+                     *           "chance": 0.930854,
                      *           "step": {
                      *             "lineId": "01930000-0000-7000-8000-000000000051",
                      *             "sku": "QB-TY-101",
                      *             "name": "Control slick, set of four",
                      *             "packs": 1,
                      *             "costMinorUnits": 5200,
-                     *             "costPerPointMinorUnits": 757
+                     *             "costPerPointMinorUnits": 732
                      *           }
                      *         }
                      *       ],
@@ -14573,9 +14573,9 @@ export interface operations {
                      *       "currency": "AUD",
                      *       "carStoppers": 3,
                      *       "chanceDayEnds": {
-                     *         "asItIs": 0.49651,
-                     *         "changed": 0.0588675,
-                     *         "carried": 0.00187635
+                     *         "asItIs": 0.516806,
+                     *         "changed": 0.0591854,
+                     *         "carried": 0.00187747
                      *       },
                      *       "met": true,
                      *       "changeBy": {
@@ -14591,12 +14591,12 @@ export interface operations {
                      *           "kindCode": "TYR-EX",
                      *           "carStopper": true,
                      *           "rule": "chance",
-                     *           "wearsOut": 0.474823,
-                     *           "lasts": 0.515906,
+                     *           "wearsOut": 0.46164,
+                     *           "lasts": 0.528857,
                      *           "cautions": [
                      *             "Wear eye protection when gluing, and follow the glue maker's instructions."
                      *           ],
-                     *           "sentence": "By chance of wear, change it before leaving: it is worn out by the end of Round 1 with a chance of 47 % (change from 30 % on)."
+                     *           "sentence": "By chance of wear, change it before leaving: it is worn out by the end of Round 1 with a chance of 46 % (change from 30 % on)."
                      *         }
                      *       ],
                      *       "carry": [
@@ -14608,8 +14608,8 @@ export interface operations {
                      *           "carStopper": true,
                      *           "pieces": 2,
                      *           "why": "car-stopper",
-                     *           "chanceNeeded": 0.0362522,
-                     *           "expectedNeed": 0.0754094,
+                     *           "chanceNeeded": 0.0365777,
+                     *           "expectedNeed": 0.0760649,
                      *           "inBox": 0,
                      *           "atHome": 0,
                      *           "spares": 0,
@@ -14635,8 +14635,8 @@ export interface operations {
                      *           "carStopper": true,
                      *           "pieces": 1,
                      *           "why": "car-stopper",
-                     *           "chanceNeeded": 0.0200278,
-                     *           "expectedNeed": 0.0205188,
+                     *           "chanceNeeded": 0.0200279,
+                     *           "expectedNeed": 0.0205178,
                      *           "inBox": 3,
                      *           "atHome": 5,
                      *           "spares": 1,
@@ -14685,8 +14685,8 @@ export interface operations {
                      *           "carStopper": true,
                      *           "pieces": 1,
                      *           "why": "car-stopper",
-                     *           "chanceNeeded": 0.00350845,
-                     *           "expectedNeed": 0.00351465,
+                     *           "chanceNeeded": 0.00350844,
+                     *           "expectedNeed": 0.00351462,
                      *           "inBox": 0,
                      *           "atHome": 0,
                      *           "spares": 0,
@@ -14715,7 +14715,7 @@ export interface operations {
                      *         "grams": 0,
                      *         "linesWithout": 3
                      *       },
-                     *       "sentence": "A part ends the day of Round 1 with a chance of 50 % as the car is and with nothing in the box; with 1 piece changed before leaving it is 6 %, and with this list in the box under 1 %."
+                     *       "sentence": "A part ends the day of Round 1 with a chance of 52 % as the car is and with nothing in the box; with 1 piece changed before leaving it is 6 %, and with this list in the box under 1 %."
                      *     }
                      */
                     "application/json": components["schemas"]["PitList"];
@@ -14767,14 +14767,14 @@ export interface operations {
                      *         {
                      *           "month": "2026-12",
                      *           "lastDay": "2026-12-31",
-                     *           "expected": 4.14164e-8,
+                     *           "expected": 2.35901e-8,
                      *           "pieces": {
                      *             "p10": 0,
                      *             "median": 0,
                      *             "p90": 0
                      *           },
                      *           "through": {
-                     *             "expected": 4.14164e-8,
+                     *             "expected": 2.35901e-8,
                      *             "pieces": {
                      *               "p10": 0,
                      *               "median": 0,
@@ -14792,7 +14792,7 @@ export interface operations {
                      *             "p90": 0
                      *           },
                      *           "through": {
-                     *             "expected": 4.14164e-8,
+                     *             "expected": 2.35901e-8,
                      *             "pieces": {
                      *               "p10": 0,
                      *               "median": 0,
@@ -14803,14 +14803,14 @@ export interface operations {
                      *         {
                      *           "month": "2027-02",
                      *           "lastDay": "2027-02-28",
-                     *           "expected": 0.0411023,
+                     *           "expected": 0.0410946,
                      *           "pieces": {
                      *             "p10": 0,
                      *             "median": 0,
                      *             "p90": 0
                      *           },
                      *           "through": {
-                     *             "expected": 0.0411023,
+                     *             "expected": 0.0410946,
                      *             "pieces": {
                      *               "p10": 0,
                      *               "median": 0,
@@ -14885,7 +14885,7 @@ export interface operations {
                      *           "lastDay": "2026-12-31",
                      *           "actualMinorUnits": 0,
                      *           "ahead": {
-                     *             "expectedMinorUnits": 1409,
+                     *             "expectedMinorUnits": 1362,
                      *             "rangeMinorUnits": {
                      *               "p10": 0,
                      *               "median": 0,
@@ -14901,9 +14901,9 @@ export interface operations {
                      *           "name": "Control slick, set of four",
                      *           "kindCode": "TYR-EX",
                      *           "inUse": 2,
-                     *           "expectedPieces": 3.222,
+                     *           "expectedPieces": 3.22,
                      *           "actualMinorUnits": 0,
-                     *           "expectedMinorUnits": 5626,
+                     *           "expectedMinorUnits": 5611,
                      *           "rangeMinorUnits": {
                      *             "p10": 5200,
                      *             "median": 5200,
@@ -14916,9 +14916,9 @@ export interface operations {
                      *           "name": "LiPo 2S 5000 mAh",
                      *           "kindCode": "LIP-EX",
                      *           "inUse": 1,
-                     *           "expectedPieces": 0.077,
+                     *           "expectedPieces": 0.084,
                      *           "actualMinorUnits": 0,
-                     *           "expectedMinorUnits": 655,
+                     *           "expectedMinorUnits": 714,
                      *           "rangeMinorUnits": {
                      *             "p10": 0,
                      *             "median": 0,
@@ -14931,7 +14931,7 @@ export interface operations {
                      *           "name": "Spur 87T 48 DP",
                      *           "kindCode": "SPR-EX",
                      *           "inUse": 1,
-                     *           "expectedPieces": 0.152,
+                     *           "expectedPieces": 0.158,
                      *           "actualMinorUnits": 16200,
                      *           "expectedMinorUnits": 0,
                      *           "rangeMinorUnits": {
@@ -14943,7 +14943,7 @@ export interface operations {
                      *       ],
                      *       "total": {
                      *         "actualMinorUnits": 16200,
-                     *         "expectedMinorUnits": 6281,
+                     *         "expectedMinorUnits": 6325,
                      *         "rangeMinorUnits": {
                      *           "p10": 5200,
                      *           "median": 5200,
@@ -14951,7 +14951,7 @@ export interface operations {
                      *         }
                      *       },
                      *       "otherCurrency": [],
-                     *       "sentence": "From 2026-10-01 on AUD 162.00 was spent; through 2027-06-30 another AUD 52.00 to AUD 104.00 is likely (expected AUD 62.81)."
+                     *       "sentence": "From 2026-10-01 on AUD 162.00 was spent; through 2027-06-30 another AUD 52.00 to AUD 104.00 is likely (expected AUD 63.25)."
                      *     }
                      */
                     "application/json": components["schemas"]["SeasonCost"];
@@ -15009,19 +15009,19 @@ export interface operations {
                      *         "lostRunCost": false
                      *       },
                      *       "worthwhile": true,
-                     *       "changeAtUsage": 460.955,
+                     *       "changeAtUsage": 453.867,
                      *       "within": {
-                     *         "from": 398.784,
-                     *         "to": 538.782
+                     *         "from": 394.867,
+                     *         "to": 535.192
                      *       },
-                     *       "saving": 0.0798539,
-                     *       "costPerHundredMinorUnits": 692.31,
-                     *       "costPerHundredRunToEndMinorUnits": 752.392,
-                     *       "plannedShare": 0.537421,
+                     *       "saving": 0.0865984,
+                     *       "costPerHundredMinorUnits": 689.428,
+                     *       "costPerHundredRunToEndMinorUnits": 754.791,
+                     *       "plannedShare": 0.549569,
                      *       "usage": 165,
-                     *       "endsInNextMeeting": 0.0209816,
+                     *       "endsInNextMeeting": 0.0209811,
                      *       "changeNow": false,
-                     *       "sentence": "By cost, change it at about 461 minutes (anywhere from 399 to 539 costs within 1 % of the least): that saves 8 % against running it to its end; this one has 165, and ends in the next meeting with a chance of 2 %, so it stays."
+                     *       "sentence": "By cost, change it at about 454 minutes (anywhere from 395 to 535 costs within 1 % of the least): that saves 9 % against running it to its end; this one has 165, and ends in the next meeting with a chance of 2 %, so it stays."
                      *     }
                      */
                     "application/json": components["schemas"]["ChangeEarly"];
@@ -15219,9 +15219,9 @@ export interface operations {
                      *           "minorUnits": 10400
                      *         }
                      *       ],
-                     *       "chanceWithout": 6.70064e-8,
-                     *       "chanceWith": 0.983584,
-                     *       "chanceWithAtMost": 0.984103,
+                     *       "chanceWithout": 6.25686e-8,
+                     *       "chanceWith": 0.982574,
+                     *       "chanceWithAtMost": 0.983088,
                      *       "lines": [
                      *         {
                      *           "lineId": "01930000-0000-7000-8000-000000000051",
@@ -15238,7 +15238,7 @@ export interface operations {
                      *           "drivers": 3,
                      *           "inUse": 4,
                      *           "need": {
-                     *             "expected": 4.39058,
+                     *             "expected": 4.44122,
                      *             "p10": 2,
                      *             "median": 4,
                      *             "p90": 6
@@ -15247,7 +15247,7 @@ export interface operations {
                      *             {
                      *               "month": "2026-12",
                      *               "lastDay": "2026-12-31",
-                     *               "expected": 0.560785,
+                     *               "expected": 0.547951,
                      *               "pieces": {
                      *                 "p10": 0,
                      *                 "median": 0,
@@ -15267,7 +15267,7 @@ export interface operations {
                      *             {
                      *               "month": "2027-02",
                      *               "lastDay": "2027-02-28",
-                     *               "expected": 1.49114,
+                     *               "expected": 1.4864,
                      *               "pieces": {
                      *                 "p10": 0,
                      *                 "median": 2,
@@ -15278,28 +15278,28 @@ export interface operations {
                      *           "peak": {
                      *             "month": "2027-05",
                      *             "day": "2027-05-23",
-                     *             "expected": 0.838007
+                     *             "expected": 0.883011
                      *           },
                      *           "onHand": 0,
                      *           "onOrder": 0,
                      *           "ageing": 0,
                      *           "reorderPoint": 0,
                      *           "orderUpTo": 0,
-                     *           "safetyStock": -0.00642317,
-                     *           "expectedUntilDelivery": 0.00642317,
+                     *           "safetyStock": -0.00629103,
+                     *           "expectedUntilDelivery": 0.00629103,
                      *           "orderNow": false,
                      *           "stockWanted": 7,
                      *           "orderBy": "2026-12-15",
                      *           "late": false,
-                     *           "chanceWithout": 6.70418e-8,
-                     *           "chanceWith": 0.984103,
-                     *           "expectedShort": 4.39058,
+                     *           "chanceWithout": 6.26014e-8,
+                     *           "chanceWith": 0.983088,
+                     *           "expectedShort": 4.44122,
                      *           "leadTime": {
                      *             "meanDays": 6.27617,
                      *             "sdDays": 4.63401,
                      *             "deliveries": 0
                      *           },
-                     *           "sentence": "3 drivers are likely to need 2 to 6 from the shelf through 2027-06-30, most in 2027-05, around 2027-05-23 (0.8); none has to be kept (now 0 and 0); 2 packs in all make it last with a chance of 98 %."
+                     *           "sentence": "3 drivers are likely to need 2 to 6 from the shelf through 2027-06-30, most in 2027-05, around 2027-05-23 (0.9); none has to be kept (now 0 and 0); 2 packs in all make it last with a chance of 98 %."
                      *         },
                      *         {
                      *           "lineId": "01930000-0000-7000-8000-00000011e001",
@@ -15316,7 +15316,7 @@ export interface operations {
                      *           "drivers": 3,
                      *           "inUse": 3,
                      *           "need": {
-                     *             "expected": 0.292328,
+                     *             "expected": 0.287743,
                      *             "p10": 0,
                      *             "median": 0,
                      *             "p90": 1
@@ -15325,7 +15325,7 @@ export interface operations {
                      *             {
                      *               "month": "2026-12",
                      *               "lastDay": "2026-12-31",
-                     *               "expected": 4.50302e-9,
+                     *               "expected": 2.63912e-9,
                      *               "pieces": {
                      *                 "p10": 0,
                      *                 "median": 0,
@@ -15345,7 +15345,7 @@ export interface operations {
                      *             {
                      *               "month": "2027-02",
                      *               "lastDay": "2027-02-28",
-                     *               "expected": 0.0882312,
+                     *               "expected": 0.0875423,
                      *               "pieces": {
                      *                 "p10": 0,
                      *                 "median": 0,
@@ -15356,22 +15356,22 @@ export interface operations {
                      *           "peak": {
                      *             "month": "2027-05",
                      *             "day": "2027-05-23",
-                     *             "expected": 0.0565876
+                     *             "expected": 0.0552639
                      *           },
                      *           "onHand": 4,
                      *           "onOrder": 0,
                      *           "ageing": 0,
                      *           "reorderPoint": 0,
                      *           "orderUpTo": 0,
-                     *           "safetyStock": -0.0000170595,
-                     *           "expectedUntilDelivery": 0.0000170595,
+                     *           "safetyStock": -0.0000169339,
+                     *           "expectedUntilDelivery": 0.0000169339,
                      *           "orderNow": false,
                      *           "stockWanted": 1,
                      *           "orderBy": null,
                      *           "late": false,
-                     *           "chanceWithout": 0.999472,
-                     *           "chanceWith": 0.999472,
-                     *           "expectedShort": 0.000743869,
+                     *           "chanceWithout": 0.999477,
+                     *           "chanceWith": 0.999477,
+                     *           "expectedShort": 0.000736663,
                      *           "leadTime": {
                      *             "meanDays": 6.27617,
                      *             "sdDays": 4.63401,
@@ -17466,7 +17466,7 @@ export interface operations {
                      *               },
                      *               "drivers": 3,
                      *               "need": {
-                     *                 "expected": 4.39058,
+                     *                 "expected": 4.44122,
                      *                 "p10": 2,
                      *                 "median": 4,
                      *                 "p90": 6
@@ -17479,8 +17479,8 @@ export interface operations {
                      *               "reorderPoint": 0,
                      *               "orderUpTo": 0,
                      *               "orderNow": false,
-                     *               "chanceWithout": 6.70418e-8,
-                     *               "chanceWith": 0.984103,
+                     *               "chanceWithout": 6.26014e-8,
+                     *               "chanceWith": 0.983088,
                      *               "sentence": "0 on hand and 0 on order may not last through 2026-12-31; 3 drivers are likely to need 2 to 6 through 2027-06-30 (0 left the shelf in the past year), and 2 packs (8 pieces) make it last with a chance of 98 %."
                      *             }
                      *           ],
@@ -17576,7 +17576,7 @@ export interface operations {
                      *           "replacedBy": null,
                      *           "outlook": "known",
                      *           "expectedSales": {
-                     *             "expected": 0.291584,
+                     *             "expected": 0.287006,
                      *             "p10": 0,
                      *             "median": 0,
                      *             "p90": 1
@@ -19475,112 +19475,112 @@ export interface operations {
                      * @example {
                      *       "population": {
                      *         "rate": {
-                     *           "p10": 0.00169373,
-                     *           "median": 0.0023324,
-                     *           "p90": 0.0032119
+                     *           "p10": 0.00169221,
+                     *           "median": 0.0023318,
+                     *           "p90": 0.00321313
                      *         },
-                     *         "pieceSpread": 0.193051,
-                     *         "runSpread": 0.249672,
-                     *         "readingSd": 0.0934195,
-                     *         "pathExponent": 0.997922
+                     *         "pieceSpread": 0.192894,
+                     *         "runSpread": 0.2527,
+                     *         "readingSd": 0.0932801,
+                     *         "pathExponent": 0.99731
                      *       },
                      *       "pieces": [
                      *         {
                      *           "id": "101",
                      *           "usage": 2000,
                      *           "wear": {
-                     *             "p10": 5.40854,
-                     *             "median": 5.51259,
-                     *             "p90": 5.62867
+                     *             "p10": 5.40751,
+                     *             "median": 5.51202,
+                     *             "p90": 5.62829
                      *           },
                      *           "rate": {
-                     *             "p10": 0.00242299,
-                     *             "median": 0.00272698,
-                     *             "p90": 0.003019
+                     *             "p10": 0.00239648,
+                     *             "median": 0.00272451,
+                     *             "p90": 0.00304921
                      *           },
                      *           "remaining": {
                      *             "quantiles": [
                      *               {
                      *                 "probability": 0.05,
-                     *                 "usage": 1334.92
+                     *                 "usage": 1306.9
                      *               },
                      *               {
                      *                 "probability": 0.1,
-                     *                 "usage": 1404.6
+                     *                 "usage": 1384.28
                      *               },
                      *               {
                      *                 "probability": 0.25,
-                     *                 "usage": 1513.25
+                     *                 "usage": 1505.12
                      *               }
                      *             ],
-                     *             "median": 1639.65,
-                     *             "mean": 1668.69
+                     *             "median": 1644.21,
+                     *             "mean": 1675.83
                      *           },
-                     *           "pastLimitProbability": 2.07094e-224
+                     *           "pastLimitProbability": 2.64406e-215
                      *         },
                      *         {
                      *           "id": "102",
                      *           "usage": 2000,
                      *           "wear": {
-                     *             "p10": 4.88064,
-                     *             "median": 4.98874,
-                     *             "p90": 5.09385
+                     *             "p10": 4.88089,
+                     *             "median": 4.98909,
+                     *             "p90": 5.0947
                      *           },
                      *           "rate": {
-                     *             "p10": 0.00218622,
-                     *             "median": 0.00244777,
-                     *             "p90": 0.00273024
+                     *             "p10": 0.00216685,
+                     *             "median": 0.00244817,
+                     *             "p90": 0.00275653
                      *           },
                      *           "remaining": {
                      *             "quantiles": [
                      *               {
                      *                 "probability": 0.05,
-                     *                 "usage": 1645.66
+                     *                 "usage": 1611.75
                      *               },
                      *               {
                      *                 "probability": 0.1,
-                     *                 "usage": 1738.05
+                     *                 "usage": 1711.93
                      *               },
                      *               {
                      *                 "probability": 0.25,
-                     *                 "usage": 1883.03
+                     *                 "usage": 1870.79
                      *               }
                      *             ],
-                     *             "median": 2044.2,
-                     *             "mean": 2071.19
+                     *             "median": 2047.5,
+                     *             "mean": 2077.68
                      *           },
-                     *           "pastLimitProbability": 6.12312e-288
+                     *           "pastLimitProbability": 2.13639e-278
                      *         },
                      *         {
                      *           "id": "103",
                      *           "usage": 2000,
                      *           "wear": {
-                     *             "p10": 3.80751,
-                     *             "median": 3.91528,
-                     *             "p90": 4.02011
+                     *             "p10": 3.80798,
+                     *             "median": 3.91571,
+                     *             "p90": 4.02088
                      *           },
                      *           "rate": {
-                     *             "p10": 0.00175237,
-                     *             "median": 0.00199104,
-                     *             "p90": 0.00228385
+                     *             "p10": 0.00174612,
+                     *             "median": 0.001995,
+                     *             "p90": 0.00230201
                      *           },
                      *           "remaining": {
                      *             "quantiles": [
                      *               {
                      *                 "probability": 0.05,
-                     *                 "usage": 2388.4
+                     *                 "usage": 2344.09
                      *               },
                      *               {
                      *                 "probability": 0.1,
-                     *                 "usage": 2537.93
+                     *                 "usage": 2501.47
                      *               },
                      *               {
                      *                 "probability": 0.25,
-                     *                 "usage": 2781.98
+                     *                 "usage": 2761.45
                      *               }
                      *             ],
-                     *             "median": 3054.22,
-                     *             "mean": 3086.21
+                     *             "median": 3053.9,
+                     *             "mean": 3090.25
                      *           },
                      *           "pastLimitProbability": 0
                      *         }

@@ -16,10 +16,10 @@ const LOG_Z90 = 1.2815515655446004;
 const SD_SPREAD = 0.4;
 const SD_NOISE = 0.5;
 const SD_READING = 0.4;
-const SD_EXPONENT = 0.35;
-const SD_BEND = 0.3;
+const SD_EXPONENT = 0.27;
+const SD_BEND = 0.28;
 /** Share of lines that are taken to wear in proportion to usage, before their readings. */
-const STRAIGHT_SHARE = 0.2;
+const STRAIGHT_SHARE = 0.1;
 const MOST_BEND = 3;
 const SD_CONDITION = 0.4;
 /** Number of hyper-parameters before the multipliers of the conditions. */

@@ -22,13 +22,13 @@ const straightWeight = (pieces: WearPiece[], over: Partial<WearPrior> = {}): num
     .reduce((sum, { weight }) => sum + weight, 0);
 
 describe("straight and bent paths weighed against each other", () => {
-  test("without readings they count as believed: one in five straight", () => {
-    expect(straightWeight([])).toBeCloseTo(0.2, 6);
+  test("without readings they count as believed: one in ten straight", () => {
+    expect(straightWeight([])).toBeCloseTo(0.1, 6);
     expect(straightWeight([], { straightShare: 0.5 })).toBeCloseTo(0.5, 6);
   });
 
   test("straight readings raise the weight of the straight path, bent ones leave it none", () => {
-    expect(straightWeight(line(1))).toBeGreaterThan(0.6);
+    expect(straightWeight(line(1))).toBeGreaterThan(0.4);
     expect(straightWeight(line(0.6))).toBeLessThan(0.001);
     expect(straightWeight(line(1.6))).toBeLessThan(0.001);
   });
