@@ -2,7 +2,7 @@
  * The events of all pieces of a line, one after another in a few arrays: their clock, and their wear on the straightened
  * scale, for one set of hyper-parameters after another.
  */
-import { LEAST, logSlopeWhenNewByBend, MOST, mostBent, settles, slopeWhenNew, within } from "./wear-bend.ts";
+import { LEAST, logSlopeWhenNewByBend, MOST, settles, slopeWhenNew, within } from "./wear-bend.ts";
 import { usageAt } from "./wear-observed.ts";
 import type { ScaledPiece } from "./wear-scale.ts";
 import type { WearHyper } from "./wear-types.ts";
@@ -186,12 +186,12 @@ export class LineEvents {
     const rests = this.#exactRest;
     const logs = this.#exactLog;
     const drop = -Math.expm1(bend);
-    const most = mostBent(bend);
+    const fall = Math.expm1(MOST * bend);
+    const most = -fall / drop;
     this.#drop = drop;
     this.#most = most;
     // Near 0 the log of the rest has to be as exact as the bend that it is divided by.
-    const close =
-      drop > FINE_DROP && Math.abs(drop - this.#exactDrop) * MOST < SMALL_STEP * Math.exp(MOST * bend);
+    const close = drop > FINE_DROP && Math.abs(drop - this.#exactDrop) * MOST < SMALL_STEP * (1 + fall);
     if (!close) {
       for (let j = 0; j < middle.length; j++) {
         const part = -drop * within(middle[j]!, most);

@@ -7,7 +7,7 @@
 import { GROSS_SHARE, type ScaledPiece } from "./wear-scale.ts";
 import { clockOf, normalSd, startVariance, straighten } from "./wear-observed.ts";
 import { type GrossSet, standInLogLikelihood } from "./wear-path.ts";
-import { findMode, type RateMode } from "./wear-rate.ts";
+import { findMode, findModeNear, type RateMode } from "./wear-rate.ts";
 import type { WearHyper } from "./wear-types.ts";
 
 const LOG_GROSS = Math.log(GROSS_SHARE);
@@ -79,6 +79,9 @@ export function leaveOneOut(piece: ScaledPiece, hyper: WearHyper, added: Float64
   }
   const out: LeftOut = { residual: new Float64Array(n), sd: new Float64Array(n) };
   const mode: RateMode = { z: 0, sd: 1 };
+  findMode(wholeA, wholeB, hyper.rate, hyper.spread, mode);
+  const whole = mode.z;
+  const speed = hyper.rate * Math.exp(hyper.spread * whole);
   let sumY = 0;
   let sumL = 0;
   let sumK = 0;
@@ -92,8 +95,8 @@ export function leaveOneOut(piece: ScaledPiece, hyper: WearHyper, added: Float64
     sumK = inverse[j]! + rest * rest * sumK;
     const a = Math.max(0, wholeA - solvedL ** 2 / precision);
     const b = wholeB - (solvedL * solvedY) / precision;
-    findMode(a, b, hyper.rate, hyper.spread, mode);
-    const rate = hyper.rate * Math.exp(hyper.spread * mode.z);
+    // Without one of several readings the mode is nearly the same as with it.
+    const rate = findModeNear(a, b, hyper, whole, speed, mode);
     const lever = solvedL / precision;
     const own =
       1 / precision -

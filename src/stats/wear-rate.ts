@@ -51,6 +51,41 @@ export function findMode(a: number, b: number, rate: number, spread: number, mod
   mode.sd = 1 / Math.sqrt(curvature);
 }
 
+/** Where a mode is so near another that Newton's method finds it without a bracket: in the log of the rate. */
+const NEAR = 0.3;
+
+/**
+ * The same from the mode of nearly the same readings, and the rate there.
+ *
+ * @param z that mode
+ * @param speed rate exp(spread z)
+ * @returns the rate at the mode
+ */
+export function findModeNear(
+  a: number,
+  b: number,
+  { rate, spread }: WearHyper,
+  z: number,
+  speed: number,
+  mode: RateMode,
+): number {
+  for (let k = 0; k < 8; k++) {
+    const curvature = 1 - spread * spread * (b * speed - 2 * a * speed * speed);
+    const moved = (spread * (b * speed - a * speed * speed) - z) / curvature;
+    const turned = spread * moved;
+    if (!(curvature > 0.25 && Math.abs(turned) < NEAR)) break;
+    z += moved;
+    if (moved * moved * curvature < 1e-6) {
+      mode.z = z;
+      mode.sd = 1 / Math.sqrt(curvature);
+      return speed * (1 + turned * (1 + 0.5 * turned));
+    }
+    speed *= Math.exp(turned);
+  }
+  findMode(a, b, rate, spread, mode);
+  return rate * Math.exp(spread * mode.z);
+}
+
 /** Integral over the rate of a piece, with means over the rate given its readings. */
 export interface RateIntegral {
   /** log of the integral of exp(B b - A b²/2) over the normal law of z */

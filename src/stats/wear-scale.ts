@@ -197,12 +197,11 @@ export function scaleUsage(
   name: string,
 ): ScaledUsage {
   const conditions = prior.centre.length - BASE_DIMENSIONS;
-  requireThat(notNegative(at.usage), `${name} requires a finite usage >= 0`);
+  // Where thousands of readings come by, a message is put together only where it is needed.
+  if (!notNegative(at.usage)) requireThat(false, `${name} requires a finite usage >= 0`);
   const given = at.exposures ?? NONE;
-  requireThat(
-    given.length === 0 || given.length === conditions,
-    `${name} requires one exposure per condition`,
-  );
+  if (given.length !== 0 && given.length !== conditions)
+    requireThat(false, `${name} requires one exposure per condition`);
   const all = at.usage / prior.usage;
   if (given.length === 0)
     return {
@@ -227,17 +226,16 @@ export function requireForward(before: ScaledUsage, after: ScaledUsage, name: st
   let rising = after.base >= slack(before.base);
   for (let c = 0; c < after.exposures.length; c++)
     rising &&= after.exposures[c]! >= slack(before.exposures[c]!);
-  requireThat(rising, `${name} requires usage that never goes backwards`);
+  if (!rising) requireThat(false, `${name} requires usage that never goes backwards`);
 }
 
 function requireObservation(observation: WearObservation, name: string): void {
   const { wear, sd, grade } = observation;
-  requireThat(wear === undefined || Number.isFinite(wear), `${name} requires finite readings`);
-  requireThat(sd === undefined || notNegative(sd), `${name} requires reading standard deviations >= 0`);
-  requireThat(
-    grade === undefined || (Number.isInteger(grade) && grade >= 0 && grade <= 4),
-    `${name} requires grades 0 to 4`,
-  );
+  if (wear !== undefined && !Number.isFinite(wear)) requireThat(false, `${name} requires finite readings`);
+  if (sd !== undefined && !notNegative(sd))
+    requireThat(false, `${name} requires reading standard deviations >= 0`);
+  if (grade !== undefined && !(Number.isInteger(grade) && grade >= 0 && grade <= 4))
+    requireThat(false, `${name} requires grades 0 to 4`);
 }
 
 /** One event for each reading and each grade of the observations. */
