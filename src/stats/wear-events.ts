@@ -196,7 +196,7 @@ export class LineEvents {
       for (let j = 0; j < middle.length; j++) {
         const part = -drop * within(middle[j]!, most);
         rests[j] = 1 + part;
-        logs[j] = Math.log1p(part);
+        logs[j] = drop > FINE_DROP ? Math.log(1 + part) : Math.log1p(part);
       }
       this.#exactDrop = drop;
     }

@@ -79,9 +79,8 @@ export function leaveOneOut(piece: ScaledPiece, hyper: WearHyper, added: Float64
   }
   const out: LeftOut = { residual: new Float64Array(n), sd: new Float64Array(n) };
   const mode: RateMode = { z: 0, sd: 1 };
-  findMode(wholeA, wholeB, hyper.rate, hyper.spread, mode);
+  const speed = findMode(wholeA, wholeB, hyper.rate, hyper.spread, mode);
   const whole = mode.z;
-  const speed = hyper.rate * Math.exp(hyper.spread * whole);
   let sumY = 0;
   let sumL = 0;
   let sumK = 0;

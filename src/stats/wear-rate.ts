@@ -24,8 +24,10 @@ export interface RateMode {
 /**
  * Mode of z in B b - A b²/2 - z²/2, b = rate exp(spread z), and the standard deviation there, written into `mode`.
  * The mode lies between 0 (the prior) and the z of b = B/A, where a bracketed Newton search finds it.
+ *
+ * @returns the rate at the mode
  */
-export function findMode(a: number, b: number, rate: number, spread: number, mode: RateMode): void {
+export function findMode(a: number, b: number, rate: number, spread: number, mode: RateMode): number {
   const best = b > 0 && a > 0 ? Math.log(b / (a * rate)) / spread : -Infinity;
   let low = Math.min(0, Math.max(best, -60 / spread));
   let high = Math.max(0, Math.min(best, 60 / spread));
@@ -34,8 +36,10 @@ export function findMode(a: number, b: number, rate: number, spread: number, mod
   let z = best === -Infinity ? 0 : Math.min(high, Math.max(low, (best * sharp) / (1 + sharp)));
   if (!Number.isFinite(z)) z = 0;
   let curvature = 1;
+  let speed = rate;
+  let turned = 0;
   for (let k = 0; k < 60; k++) {
-    const speed = rate * Math.exp(spread * z);
+    speed = rate * Math.exp(spread * z);
     const pull = b * speed - a * speed * speed;
     const slope = spread * pull - z;
     curvature = Math.max(0.25, 1 - spread * spread * (b * speed - 2 * a * speed * speed));
@@ -45,11 +49,18 @@ export function findMode(a: number, b: number, rate: number, spread: number, mod
     if (!(next > low && next < high)) next = 0.5 * (low + high);
     const moved = next - z;
     z = next;
+    turned = spread * moved;
     if (moved * moved * curvature < 1e-6 || high - low < 1e-12) break;
   }
   mode.z = z;
   mode.sd = 1 / Math.sqrt(curvature);
+  return Math.abs(turned) < SMALL_TURN ? turnedBy(speed, turned) : rate * Math.exp(spread * z);
 }
+
+/** Below this, four terms of the exponential series are exact to 1e-12. */
+const SMALL_TURN = 2e-3;
+const turnedBy = (speed: number, turned: number): number =>
+  speed * (1 + turned * (1 + turned * (0.5 + turned / 6)));
 
 /** Where a mode is so near another that Newton's method finds it without a bracket: in the log of the rate. */
 const NEAR = 0.3;
@@ -78,12 +89,11 @@ export function findModeNear(
     if (moved * moved * curvature < 1e-6) {
       mode.z = z;
       mode.sd = 1 / Math.sqrt(curvature);
-      return speed * (1 + turned * (1 + 0.5 * turned));
+      return Math.abs(turned) < SMALL_TURN ? turnedBy(speed, turned) : speed * Math.exp(turned);
     }
     speed *= Math.exp(turned);
   }
-  findMode(a, b, rate, spread, mode);
-  return rate * Math.exp(spread * mode.z);
+  return findMode(a, b, rate, spread, mode);
 }
 
 /** Integral over the rate of a piece, with means over the rate given its readings. */
@@ -113,10 +123,9 @@ export function integrateRate(
   means: boolean,
 ): void {
   const { rate, spread } = hyper;
-  findMode(a, b, rate, spread, located);
+  const middle = findMode(a, b, rate, spread, located);
   const { z, sd } = located;
   const step = NODE_STEP * sd;
-  const middle = rate * Math.exp(spread * z);
   const top = middle * (b - 0.5 * a * middle) - 0.5 * z * z;
   // The rates of the nodes are a geometric series.
   const factor = Math.exp(spread * step);
