@@ -119,6 +119,7 @@ function anySuspect(piece: ScaledPiece, hyper: WearHyper, { residual, sd }: Left
   for (let j = 0; j < piece.count; j++) {
     if (piece.grade[j]! >= 0) continue;
     const score = (residual[j]! / sd[j]!) ** 2;
+    if (0.5 * score + LOG_GROSS - LOG_ORDINARY <= least) continue;
     const added = (grossVariance(piece, j, hyper, residual[j]!) * piece.slopes[j]! ** 2) / sd[j]! ** 2;
     // What the log-likelihood of the piece gains when this reading has so much more variance.
     const gain = 0.5 * score * (added / (1 + added)) - 0.5 * Math.log1p(added);
@@ -137,7 +138,8 @@ function grossVariance(piece: ScaledPiece, j: number, hyper: WearHyper, residual
 
 /** The choices of gross readings that matter for one piece, with their log prior probabilities. */
 export function findGross(piece: ScaledPiece, hyper: WearHyper): GrossSet[] {
-  const readings = piece.grade.reduce((count, grade) => count + Number(grade < 0), 0);
+  let readings = 0;
+  for (let j = 0; j < piece.count; j++) if (piece.grade[j]! < 0) readings++;
   if (readings === 0) return [{ added: null, logPrior: 0 }];
   const ordinary = leaveOneOut(piece, hyper, null);
   if (!anySuspect(piece, hyper, ordinary)) return [{ added: null, logPrior: readings * LOG_ORDINARY }];
