@@ -36,6 +36,8 @@ const makeRoom = (n: number) => ({
   inverse: new Float64Array(n),
   innovationY: new Float64Array(n),
   innovationL: new Float64Array(n),
+  residual: new Float64Array(n),
+  sd: new Float64Array(n),
 });
 let room = makeRoom(64);
 
@@ -48,6 +50,8 @@ function roomFor(n: number): typeof room {
  * Residuals of each reading from what the other readings predict: with covariance K of the readings given the rate,
  * the residual is [K⁻¹r]_j / [K⁻¹]_jj and its variance 1 / [K⁻¹]_jj (Sundararajan & Keerthi 2001), plus what the
  * uncertain rate adds. A filter forward and a pass back give both in time proportional to the readings (de Jong 1989).
+ *
+ * @returns rooms that hold until the next call, and may be longer than the piece
  */
 export function leaveOneOut(piece: ScaledPiece, hyper: WearHyper, added: Float64Array | null): LeftOut {
   const n = piece.count;
@@ -77,7 +81,7 @@ export function leaveOneOut(piece: ScaledPiece, hyper: WearHyper, added: Float64
     levelL += gain[j]! * offL;
     variance = gain[j]! * error;
   }
-  const out: LeftOut = { residual: new Float64Array(n), sd: new Float64Array(n) };
+  const out: LeftOut = room;
   const mode: RateMode = { z: 0, sd: 1 };
   const speed = findMode(wholeA, wholeB, hyper.rate, hyper.spread, mode);
   const whole = mode.z;
@@ -141,8 +145,9 @@ export function findGross(piece: ScaledPiece, hyper: WearHyper): GrossSet[] {
   let readings = 0;
   for (let j = 0; j < piece.count; j++) if (piece.grade[j]! < 0) readings++;
   if (readings === 0) return [{ added: null, logPrior: 0 }];
-  const ordinary = leaveOneOut(piece, hyper, null);
-  if (!anySuspect(piece, hyper, ordinary)) return [{ added: null, logPrior: readings * LOG_ORDINARY }];
+  const first = leaveOneOut(piece, hyper, null);
+  if (!anySuspect(piece, hyper, first)) return [{ added: null, logPrior: readings * LOG_ORDINARY }];
+  const ordinary: LeftOut = { residual: first.residual.slice(), sd: first.sd.slice() };
   const lambda = clockOf(piece, hyper);
   const prior = (gross: number): number => gross * LOG_GROSS + (readings - gross) * LOG_ORDINARY;
   const judge = (gross: number[], size: Float64Array): Choice => {
