@@ -58,7 +58,7 @@ export interface ScaledPiece {
   /** usage at multiplier 1, and its logarithm */
   base: Float64Array;
   logBase: Float64Array;
-  /** room inside the search for the hyper-parameters, so that it need not be made anew each time: clock, straightened scale */
+  /** room for what is worked out anew for each set of hyper-parameters, shared by all pieces: clock, straightened scale */
   room: Float64Array;
   places: Float64Array;
   slopes: Float64Array;
@@ -245,6 +245,18 @@ const eventsOf = (observations: readonly WearObservation[]): number =>
     0,
   );
 
+const makeRooms = (n: number) => ({
+  room: new Float64Array(n),
+  places: new Float64Array(n),
+  slopes: new Float64Array(n),
+});
+let rooms = makeRooms(64);
+
+function roomsFor(count: number): typeof rooms {
+  if (rooms.room.length < count) rooms = makeRooms(2 * count);
+  return rooms;
+}
+
 export function scalePiece(piece: WearPiece, prior: ScaledPrior, name: string): ScaledPiece {
   requireThat(positive(piece.limit), `${name} requires a limit > 0`);
   requireThat(piece.startSd === undefined || notNegative(piece.startSd), `${name} requires a startSd >= 0`);
@@ -265,9 +277,7 @@ export function scalePiece(piece: WearPiece, prior: ScaledPrior, name: string): 
     count,
     base: new Float64Array(count),
     logBase: new Float64Array(count),
-    room: new Float64Array(count),
-    places: new Float64Array(count),
-    slopes: new Float64Array(count),
+    ...roomsFor(count),
     exposures: Array.from({ length: conditions }, () => new Float64Array(count)),
     grade: new Int8Array(count).fill(-1),
     value: new Float64Array(count),
