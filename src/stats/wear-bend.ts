@@ -20,13 +20,13 @@ export const MOST = 3;
 /** Below this, four terms of a series leave less than 1e-12. */
 const SMALL = 1e-3;
 /** A bend closer to 0 than this is none. */
-export const NO_BEND = 1e-12;
+const NO_BEND = 1e-12;
 
 /** Whether a line of this bend settles. */
 export const settles = (bend: number): boolean => bend < -NO_BEND;
 
 /** The wear at which the bent part of the scale ends. */
-export const mostBent = (bend: number): number =>
+const mostBent = (bend: number): number =>
   settles(bend) ? Math.expm1(MOST * bend) / Math.expm1(bend) : MOST;
 
 /** The wear that decides on the slope of the scale: the nearest within its bent part, which ends at `most`. */
