@@ -70,12 +70,28 @@ describe("a fit after a few more readings", () => {
 
   test("a reading deleted again leaves the fit that was there", () => {
     const pieces = wornLine(3, 10, 6);
-    const before = fitOf(beforeLastReading(pieces));
-    const back = update(update(before, pieces)!, beforeLastReading(pieces))!;
+    const without = (readings: number): WearPiece[] => [upTo(pieces, 6 - readings)[0]!, ...pieces.slice(1)];
+    const before = update(fitOf(without(2)), without(1))!;
+    const back = update(update(before, pieces)!, without(1))!;
+    expect(back.points).toHaveLength(before.points.length);
     weightsOf(before).forEach((weight, k) => {
       expect(weightsOf(back)[k]!).toBeCloseTo(weight, 5);
     });
     expect(back.logEvidence).toBeCloseTo(before.logEvidence, 4);
+  });
+
+  test("an update goes on with at most 120 of the points of a new fit, every other piece keeping its log-likelihoods at them", () => {
+    const pieces = wornLine(3, 5, 6);
+    const before = fitOf(beforeLastReading(pieces));
+    const after = update(before, pieces)!;
+    expect(before.points.length).toBeGreaterThan(160);
+    expect(after.points.length).toBeLessThanOrEqual(120);
+    expect(weightsOf(after).reduce((sum, weight) => sum + weight, 0)).toBeCloseTo(1, 9);
+    const places = after.points.map(({ hyper }) => before.points.findIndex((point) => point.hyper === hyper));
+    expect(places).not.toContain(-1);
+    after.pieces.slice(1).forEach(({ logLikelihood }, i) => {
+      expect(logLikelihood).toEqual(places.map((k) => before.pieces[i + 1]!.logLikelihood[k]));
+    });
   });
 
   test("a piece that is new, one that is gone, and one whose reading was corrected are all counted", () => {
