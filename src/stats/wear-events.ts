@@ -13,11 +13,15 @@ const SMALL_STEP = 0.08;
 const SMALL_BEND = 0.03;
 /** The same for the derivative by the bend of the scale of a line that settles. */
 const TINY_BEND = 1e-4;
-/** What a line that settles loses of its rate up to the limit, from which on a log may be had by a series from another. */
+/** Up to this loss of rate from new to the limit the place of a line that settles is had by a series, which leaves 3e-12. */
 const FINE_DROP = 0.01;
 
 /** exp(x) - 1 over x, for a small x. */
 const exponentialSeries = (x: number): number => 1 + x * (0.5 + x * (1 / 6 + x * (1 / 24 + x / 120)));
+
+/** -log(1 - y) over y, for a small y. */
+const logSeries = (y: number): number =>
+  1 + y * (1 / 2 + y * (1 / 3 + y * (1 / 4 + y * (1 / 5 + y * (1 / 6 + y / 7)))));
 
 export class LineEvents {
   /** usage to the power of the exponent, and log of the usage */
@@ -179,24 +183,50 @@ export class LineEvents {
   }
 
   #setSettling(bend: number): void {
+    const drop = -Math.expm1(bend);
+    const fall = Math.expm1(MOST * bend);
+    this.#drop = drop;
+    this.#most = -fall / drop;
+    if (drop > FINE_DROP) this.#setLogs(bend, fall);
+    else this.#setNearlyStraight(bend);
+  }
+
+  /** Places of a line that settles little: near 0 a log would have to be as exact as the bend that it is divided by. */
+  #setNearlyStraight(bend: number): void {
     const start = this.slopeWhenNew;
+    const drop = this.#drop;
+    const most = this.#most;
+    const { near, wear, place, slope, square } = this;
+    const stated = this.#stated;
+    const middle = this.#middle;
+    const perBend = -drop / bend;
+    for (let j = 0; j < middle.length; j++) {
+      const x = within(middle[j]!, most);
+      const part = drop * x;
+      const at = perBend * x * logSeries(part);
+      const tilt = start / (1 - part);
+      near[j] = at;
+      slope[j] = tilt;
+      place[j] = at + tilt * (wear[j]! - x);
+      square[j] = stated[j]! * tilt * tilt;
+    }
+  }
+
+  /** The same by logs, those of the last bend that was far enough from this one carried on by a series. */
+  #setLogs(bend: number, fall: number): void {
+    const start = this.slopeWhenNew;
+    const drop = this.#drop;
+    const most = this.#most;
     const { near, wear, place, slope, square } = this;
     const stated = this.#stated;
     const middle = this.#middle;
     const rests = this.#exactRest;
     const logs = this.#exactLog;
-    const drop = -Math.expm1(bend);
-    const fall = Math.expm1(MOST * bend);
-    const most = -fall / drop;
-    this.#drop = drop;
-    this.#most = most;
-    // Near 0 the log of the rest has to be as exact as the bend that it is divided by.
-    const close = drop > FINE_DROP && Math.abs(drop - this.#exactDrop) * MOST < SMALL_STEP * (1 + fall);
+    const close = Math.abs(drop - this.#exactDrop) * MOST < SMALL_STEP * (1 + fall);
     if (!close) {
       for (let j = 0; j < middle.length; j++) {
-        const part = -drop * within(middle[j]!, most);
-        rests[j] = 1 + part;
-        logs[j] = drop > FINE_DROP ? Math.log(1 + part) : Math.log1p(part);
+        rests[j] = 1 - drop * within(middle[j]!, most);
+        logs[j] = Math.log(rests[j]!);
       }
       this.#exactDrop = drop;
     }

@@ -44,6 +44,8 @@ export function fitWearLine(
     active,
     startOf(options.start, active, dimensions),
   );
+  // In the order of their rate, so that an update that goes on with some of them takes these from end to end.
+  points.sort((a, b) => a.hyper.rate - b.hyper.rate);
   const places = new Map(seen.map(({ id }, i) => [id, i]));
   return {
     version: wearFitVersion,

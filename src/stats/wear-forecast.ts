@@ -191,7 +191,7 @@ function surprisesOf(
     sets.forEach(({ added }, i) => {
       if (added !== null && added[j]! > 0) gross += Math.exp(logs[i]! - whole);
     });
-    const standardScore = left.residual[j]! / left.sd[j]!;
+    const standardScore = left.residual[j]! / Math.sqrt(left.variance[j]!);
     const weight = Math.max(0, 1 - gross);
     if (Math.abs(standardScore) >= SURPRISING || weight < 0.5)
       surprises.push({ index: piece.source[j]!, standardScore, weight });

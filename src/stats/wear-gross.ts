@@ -22,10 +22,10 @@ const KEPT_SETS = 6;
  * a piece of one reading, and goes with the number of readings; measured: no choice is lost.
  */
 const SLACK_NATS = 2;
-/** Leave-one-out prediction of each event: residual and standard deviation of an ordinary residual. */
+/** Leave-one-out prediction of each event: residual and variance of an ordinary residual. */
 export interface LeftOut {
   residual: Float64Array;
-  sd: Float64Array;
+  variance: Float64Array;
 }
 
 /** Room for one pass, so that it need not be made anew each time; the residuals of the filter are over their variances. */
@@ -37,9 +37,10 @@ const makeRoom = (n: number) => ({
   innovationY: new Float64Array(n),
   innovationL: new Float64Array(n),
   residual: new Float64Array(n),
-  sd: new Float64Array(n),
+  variance: new Float64Array(n),
 });
 let room = makeRoom(64);
+const mode: RateMode = { z: 0, sd: 1 };
 
 function roomFor(n: number): typeof room {
   if (room.size < n) room = makeRoom(2 * n);
@@ -57,58 +58,70 @@ export function leaveOneOut(piece: ScaledPiece, hyper: WearHyper, added: Float64
   const n = piece.count;
   const lambda = clockOf(piece, hyper, piece.room);
   const diffusion = (hyper.rate * hyper.noise) ** 2;
-  const { stated, gain, inverse, innovationY, innovationL } = roomFor(n);
+  const { stated, gain, inverse, innovationY, innovationL, residual, variance } = roomFor(n);
   straighten(piece, hyper);
-  let variance = startVariance(piece, hyper, lambda);
+  const { places, slopes } = piece;
+  let level = startVariance(piece, hyper, lambda);
   let levelY = 0;
   let levelL = 0;
   let wholeA = 0;
   let wholeB = 0;
+  let before = 0;
   for (let j = 0; j < n; j++) {
-    if (j === 0) variance += diffusion * lambda[0]!;
-    else variance += diffusion * Math.max(0, lambda[j]! - lambda[j - 1]!);
-    stated[j] = normalSd(piece, j, hyper);
-    const error = stated[j]! ** 2 + (added === null ? 0 : added[j]! * piece.slopes[j]! ** 2);
-    inverse[j] = 1 / (variance + error);
-    gain[j] = variance * inverse[j]!;
-    const offY = piece.places[j]! - levelY;
-    const offL = lambda[j]! - levelL;
-    innovationY[j] = offY * inverse[j]!;
-    innovationL[j] = offL * inverse[j]!;
-    wholeA += offL * innovationL[j]!;
-    wholeB += offL * innovationY[j]!;
-    levelY += gain[j]! * offY;
-    levelL += gain[j]! * offL;
-    variance = gain[j]! * error;
+    const at = lambda[j]!;
+    if (at > before || j === 0) level += diffusion * (at - before);
+    before = at;
+    const sd = normalSd(piece, j, hyper);
+    const error = sd * sd;
+    stated[j] = error;
+    const all = added === null ? error : error + added[j]! * slopes[j]! * slopes[j]!;
+    const per = 1 / (level + all);
+    const share = level * per;
+    const offY = places[j]! - levelY;
+    const offL = at - levelL;
+    inverse[j] = per;
+    gain[j] = share;
+    innovationY[j] = offY * per;
+    innovationL[j] = offL * per;
+    wholeA += offL * offL * per;
+    wholeB += offL * offY * per;
+    levelY += share * offY;
+    levelL += share * offL;
+    level = share * all;
   }
-  const out: LeftOut = room;
-  const mode: RateMode = { z: 0, sd: 1 };
   const speed = findMode(wholeA, wholeB, hyper.rate, hyper.spread, mode);
   const whole = mode.z;
   let sumY = 0;
   let sumL = 0;
   let sumK = 0;
   for (let j = n - 1; j >= 0; j--) {
-    const solvedY = innovationY[j]! - gain[j]! * sumY;
-    const solvedL = innovationL[j]! - gain[j]! * sumL;
-    const precision = inverse[j]! + gain[j]! ** 2 * sumK;
-    const rest = 1 - gain[j]!;
-    sumY = innovationY[j]! + rest * sumY;
-    sumL = innovationL[j]! + rest * sumL;
-    sumK = inverse[j]! + rest * rest * sumK;
-    const a = Math.max(0, wholeA - solvedL ** 2 / precision);
-    const b = wholeB - (solvedL * solvedY) / precision;
+    const share = gain[j]!;
+    const per = inverse[j]!;
+    const offY = innovationY[j]!;
+    const offL = innovationL[j]!;
+    const solvedY = offY - share * sumY;
+    const solvedL = offL - share * sumL;
+    const left = 1 / (per + share * share * sumK);
+    const rest = 1 - share;
+    sumY = offY + rest * sumY;
+    sumL = offL + rest * sumL;
+    sumK = per + rest * rest * sumK;
+    const lever = solvedL * left;
     // Without one of several readings the mode is nearly the same as with it.
-    const rate = findModeNear(a, b, hyper, whole, speed, mode);
-    const lever = solvedL / precision;
-    const own =
-      1 / precision -
-      (added === null ? 0 : added[j]! * piece.slopes[j]! ** 2) +
-      (lever * rate * hyper.spread * mode.sd) ** 2;
-    out.residual[j] = solvedY / precision - rate * lever;
-    out.sd[j] = Math.sqrt(Math.max(own, stated[j]! ** 2));
+    const rate = findModeNear(
+      Math.max(0, wholeA - solvedL * lever),
+      wholeB - solvedY * lever,
+      hyper,
+      whole,
+      speed,
+      mode,
+    );
+    const unsure = lever * rate * hyper.spread * mode.sd;
+    const gross = added === null ? 0 : added[j]! * slopes[j]! * slopes[j]!;
+    residual[j] = solvedY * left - rate * lever;
+    variance[j] = Math.max(left - gross + unsure * unsure, stated[j]!);
   }
-  return out;
+  return room;
 }
 
 interface Choice {
@@ -118,16 +131,16 @@ interface Choice {
 }
 
 /** Whether to take any one reading for grossly wrong is a choice that may matter: most pieces have none such. */
-function anySuspect(piece: ScaledPiece, hyper: WearHyper, { residual, sd }: LeftOut): boolean {
-  const least = -KEPT_NATS - SLACK_NATS / Math.sqrt(piece.count);
+function anySuspect(piece: ScaledPiece, hyper: WearHyper, { residual, variance }: LeftOut): boolean {
+  const least = -KEPT_NATS - SLACK_NATS / Math.sqrt(piece.count) - LOG_GROSS + LOG_ORDINARY;
   for (let j = 0; j < piece.count; j++) {
-    if (piece.grade[j]! >= 0) continue;
-    const score = (residual[j]! / sd[j]!) ** 2;
-    if (0.5 * score + LOG_GROSS - LOG_ORDINARY <= least) continue;
-    const added = (grossVariance(piece, j, hyper, residual[j]!) * piece.slopes[j]! ** 2) / sd[j]! ** 2;
+    const off = residual[j]! * residual[j]!;
+    if (off <= 2 * least * variance[j]! || piece.grade[j]! >= 0) continue;
+    const score = off / variance[j]!;
+    const added = (grossVariance(piece, j, hyper, residual[j]!) * piece.slopes[j]! ** 2) / variance[j]!;
     // What the log-likelihood of the piece gains when this reading has so much more variance.
     const gain = 0.5 * score * (added / (1 + added)) - 0.5 * Math.log1p(added);
-    if (gain + LOG_GROSS - LOG_ORDINARY > least) return true;
+    if (gain > least) return true;
   }
   return false;
 }
@@ -147,7 +160,7 @@ export function findGross(piece: ScaledPiece, hyper: WearHyper): GrossSet[] {
   if (readings === 0) return [{ added: null, logPrior: 0 }];
   const first = leaveOneOut(piece, hyper, null);
   if (!anySuspect(piece, hyper, first)) return [{ added: null, logPrior: readings * LOG_ORDINARY }];
-  const ordinary: LeftOut = { residual: first.residual.slice(), sd: first.sd.slice() };
+  const ordinary: LeftOut = { residual: first.residual.slice(), variance: first.variance.slice() };
   const lambda = clockOf(piece, hyper);
   const prior = (gross: number): number => gross * LOG_GROSS + (readings - gross) * LOG_ORDINARY;
   const judge = (gross: number[], size: Float64Array): Choice => {
@@ -160,7 +173,7 @@ export function findGross(piece: ScaledPiece, hyper: WearHyper): GrossSet[] {
   const look = (choice: Choice): void => {
     const left = choice.added === null ? ordinary : leaveOneOut(piece, hyper, choice.added);
     for (let j = 0; j < piece.count; j++) {
-      score[j] = piece.grade[j]! < 0 ? Math.abs(left.residual[j]!) / left.sd[j]! : 0;
+      score[j] = piece.grade[j]! < 0 ? Math.abs(left.residual[j]!) / Math.sqrt(left.variance[j]!) : 0;
       size[j] = grossVariance(piece, j, hyper, left.residual[j]!);
     }
   };

@@ -20,8 +20,8 @@ export function preparePiece(piece: WearPiece, prior: ScaledPrior, name: string)
     multipliers: prior.centre.slice(BASE_DIMENSIONS).map(Math.exp),
   };
   if (scaled.count === 0) return scaled;
-  const { residual, sd } = leaveOneOut(scaled, straight, null);
+  const { residual, variance } = leaveOneOut(scaled, straight, null);
   for (let j = 0; j < scaled.count; j++)
-    if (scaled.grade[j]! < 0) scaled.middle[j]! -= (scaled.sd[j]! / sd[j]!) ** 2 * residual[j]!;
+    if (scaled.grade[j]! < 0) scaled.middle[j]! -= (scaled.sd[j]! ** 2 / variance[j]!) * residual[j]!;
   return scaled;
 }

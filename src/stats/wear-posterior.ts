@@ -8,8 +8,14 @@ import type { WearHyper } from "./wear-types.ts";
 
 /** The choice of gross readings is looked at again after each search, at most this often. */
 const ROUNDS = 3;
-/** After a search that moved the mode by less, in standard deviations of the prior, they stay as they are. */
+/**
+ * After a search that moved the mode by less, in standard deviations of the prior, they stay as they are; the second is for
+ * one that began at the mode of many of the pieces. Measured with one reading in twenty wrong: another look then moves
+ * quantiles of what is left by 0.003 % of their 80 % range.
+ */
 const LITTLE = 0.1;
+const LITTLE_FROM_MANY = 0.3;
+const MANY_PIECES = 200;
 /** A cold search begins with this many pieces. */
 const FEW_PIECES = 8;
 /** The search ends where a further step would raise the log posterior by less: a fiftieth of a standard deviation. */
@@ -128,12 +134,26 @@ export function search(
   start: number[],
 ): Found {
   let mode = start;
+  let known = 0;
   if (start.every((x) => x === 0))
     for (let some = FEW_PIECES; some < seen.length / 2; some *= 5) {
       const sample = Array.from({ length: some }, (_, i) => seen[Math.floor((i * seen.length) / some)]!);
-      ({ mode } = searchAll(sample, scaled, index, mode));
+      mode = climb(new Posterior(sample, grossOf(sample, scaled, index, mode, known), scaled, index), mode);
+      known = some;
     }
-  return searchAll(seen, scaled, index, mode);
+  return searchAll(seen, scaled, index, mode, known);
+}
+
+/** The choices of gross readings of all pieces, the rate of the line known as well as `known` pieces tell. */
+function grossOf(
+  seen: readonly ScaledPiece[],
+  scaled: ScaledPrior,
+  index: readonly number[],
+  mode: readonly number[],
+  known: number,
+): GrossSet[][] {
+  const hyper = widened(hyperFrom(scaled, mode, index), known === 0 ? scaled.sd[0]! : levelSd(known, scaled));
+  return seen.map((piece) => findGross(piece, hyper));
 }
 
 function searchAll(
@@ -141,19 +161,17 @@ function searchAll(
   scaled: ScaledPrior,
   index: readonly number[],
   start: number[],
+  known: number,
 ): Found {
-  const grossAt = (x: readonly number[], levelSd: number): GrossSet[][] => {
-    const hyper = widened(hyperFrom(scaled, x, index), levelSd);
-    return seen.map((piece) => findGross(piece, hyper));
-  };
+  const little = known < MANY_PIECES ? LITTLE : LITTLE_FROM_MANY;
   let mode = start;
-  let sets = grossAt(mode, scaled.sd[0]!);
+  let sets = grossOf(seen, scaled, index, mode, known);
   let posterior = new Posterior(seen, sets, scaled, index);
   for (let round = 0; round < ROUNDS && seen.length > 0; round++) {
     const from = mode;
     mode = climb(posterior, mode);
-    if (mode.every((x, i) => Math.abs(x - from[i]!) < LITTLE)) break;
-    const next = grossAt(mode, levelSd(seen.length, scaled));
+    if (mode.every((x, i) => Math.abs(x - from[i]!) < little)) break;
+    const next = grossOf(seen, scaled, index, mode, seen.length);
     const same = next.every((set, i) => sameSets(set, sets[i]!));
     const ordinary = same && next.every((set) => set.every(({ added }) => added === null));
     if (ordinary) break;

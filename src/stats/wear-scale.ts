@@ -257,6 +257,28 @@ function roomsFor(count: number): typeof rooms {
   return rooms;
 }
 
+/** The columns of a piece in one stretch of memory: to ask for a stretch takes longer than to fill it. */
+function columnsOf(count: number) {
+  const all = new ArrayBuffer(count * (5 * 8 + 4 + 1));
+  return {
+    base: new Float64Array(all, 0, count),
+    logBase: new Float64Array(all, 8 * count, count),
+    value: new Float64Array(all, 16 * count, count),
+    middle: new Float64Array(all, 24 * count, count),
+    sd: new Float64Array(all, 32 * count, count),
+    source: new Int32Array(all, 40 * count, count),
+    grade: new Int8Array(all, 44 * count, count).fill(-1),
+  };
+}
+
+/** Where an event was, and which observation it came from. */
+function placeEvent(scaled: ScaledPiece, event: number, at: ScaledUsage, source: number): void {
+  scaled.base[event] = at.base;
+  scaled.logBase[event] = Math.log(at.base);
+  scaled.source[event] = source;
+  for (let c = 0; c < scaled.exposures.length; c++) scaled.exposures[c]![event] = at.exposures[c]!;
+}
+
 export function scalePiece(piece: WearPiece, prior: ScaledPrior, name: string): ScaledPiece {
   requireThat(positive(piece.limit), `${name} requires a limit > 0`);
   requireThat(piece.startSd === undefined || notNegative(piece.startSd), `${name} requires a startSd >= 0`);
@@ -275,29 +297,13 @@ export function scalePiece(piece: WearPiece, prior: ScaledPrior, name: string): 
         : clamp(piece.startSd / prior.wear, 0, LARGEST_WEAR) ** 2,
     priorUsageSd: clamp((piece.priorUsageSd ?? 0) / prior.usage, 0, LARGEST_USAGE),
     count,
-    base: new Float64Array(count),
-    logBase: new Float64Array(count),
+    ...columnsOf(count),
     ...roomsFor(count),
     exposures: Array.from({ length: conditions }, () => new Float64Array(count)),
-    grade: new Int8Array(count).fill(-1),
-    value: new Float64Array(count),
-    middle: new Float64Array(count),
-    sd: new Float64Array(count),
-    source: new Int32Array(count),
     graded: false,
   };
   let before: ScaledUsage | undefined;
-  let met = false;
   let event = 0;
-  const place = (at: ScaledUsage, source: number): void => {
-    scaled.base[event] = at.base;
-    scaled.logBase[event] = Math.log(at.base);
-    scaled.source[event] = source;
-    for (let c = 0; c < conditions; c++) {
-      scaled.exposures[c]![event] = at.exposures[c]!;
-      met ||= at.exposures[c]! > 0;
-    }
-  };
   for (let source = 0; source < piece.observations.length; source++) {
     const observation = piece.observations[source]!;
     requireObservation(observation, name);
@@ -306,13 +312,13 @@ export function scalePiece(piece: WearPiece, prior: ScaledPrior, name: string): 
     before = at;
     const { wear, sd, grade } = observation;
     if (wear !== undefined) {
-      place(at, source);
+      placeEvent(scaled, event, at, source);
       scaled.value[event] = clamp(wear / prior.wear, -LARGEST_WEAR, LARGEST_WEAR);
       scaled.sd[event++] =
         sd === undefined ? prior.readingSd : clamp(sd / prior.wear, SMALLEST_SD, LARGEST_WEAR);
     }
     if (grade !== undefined) {
-      place(at, source);
+      placeEvent(scaled, event, at, source);
       scaled.grade[event] = grade;
       scaled.value[event] = GRADE_MIDDLE[grade]! * scaled.limit;
       scaled.sd[event++] = prior.gradeSd;
@@ -320,5 +326,6 @@ export function scalePiece(piece: WearPiece, prior: ScaledPrior, name: string): 
     }
   }
   scaled.middle.set(scaled.value);
-  return met ? scaled : { ...scaled, exposures: [] };
+  if (!scaled.exposures.some((column) => column.some((exposure) => exposure > 0))) scaled.exposures = [];
+  return scaled;
 }

@@ -4,33 +4,31 @@
  * Weights by which at most `most` of the points stand for all: heavy points keep theirs; of the others a sample is kept, each
  * with the same weight, which is that above which a point is heavy (threshold resampling: Fearnhead & Clifford 2003, Journal
  * of the Royal Statistical Society B 65, 887-899: of all unbiased samples the one whose weights are least off). The sample is
- * systematic, in steps of that weight through the points in order, and begins with half a step: the same points are always
- * thinned in the same way.
+ * systematic, in steps of that weight through the points in their order, and begins with half a step: the same points are
+ * always thinned in the same way.
  *
- * @param weights at least 0, not all 0
- * @param order what the sample runs evenly through
+ * @param weights at least 0, not all 0; in an order that the sample is to run through evenly
  * @param most a whole number, at least 1 and below the number of points
  * @returns weights with the sum of those given, 0 for a point that is left out
  */
-export function thinnedWeights(weights: Float64Array, order: Float64Array, most: number): Float64Array {
+export function thinnedWeights(weights: Float64Array, most: number): Float64Array {
   const threshold = thresholdOf(weights, most);
   const out = new Float64Array(weights.length);
-  const light: number[] = [];
+  let next = 0.5 * threshold;
+  let light = 0;
   let sum = 0;
   let total = 0;
   for (let k = 0; k < weights.length; k++) {
-    sum += weights[k]!;
-    if (weights[k]! > threshold) total += out[k] = weights[k]!;
-    else light.push(k);
-  }
-  light.sort((i, j) => order[i]! - order[j]! || i - j);
-  let next = 0.5 * threshold;
-  let before = 0;
-  for (const k of light) {
-    before += weights[k]!;
-    if (!(before > next)) continue;
-    total += out[k] = threshold;
-    next += threshold;
+    const weight = weights[k]!;
+    sum += weight;
+    if (weight > threshold) out[k] = weight;
+    else {
+      light += weight;
+      if (!(light > next)) continue;
+      out[k] = threshold;
+      next += threshold;
+    }
+    total += out[k]!;
   }
   // The sample may stand for half a step more or less than the light points weigh.
   for (let k = 0; k < out.length; k++) out[k]! *= sum / total;

@@ -80,12 +80,12 @@ describe("a fit after a few more readings", () => {
     expect(back.logEvidence).toBeCloseTo(before.logEvidence, 4);
   });
 
-  test("an update goes on with at most 120 of the points of a new fit, every other piece keeping its log-likelihoods at them", () => {
+  test("an update goes on with at most 96 of the points of a new fit, every other piece keeping its log-likelihoods at them", () => {
     const pieces = wornLine(3, 5, 6);
     const before = fitOf(beforeLastReading(pieces));
     const after = update(before, pieces)!;
     expect(before.points.length).toBeGreaterThan(160);
-    expect(after.points.length).toBeLessThanOrEqual(120);
+    expect(after.points.length).toBeLessThanOrEqual(96);
     expect(weightsOf(after).reduce((sum, weight) => sum + weight, 0)).toBeCloseTo(1, 9);
     const places = after.points.map(({ hyper }) => before.points.findIndex((point) => point.hyper === hyper));
     expect(places).not.toContain(-1);
