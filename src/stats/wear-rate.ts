@@ -55,7 +55,7 @@ export function findMode(a: number, b: number, rate: number, spread: number, mod
     if (slope > 0) low = z;
     else high = z;
     let next = z + slope / curvature;
-    if (!(next > low && next < high)) next = 0.5 * (low + high);
+    if (!(next >= low && next <= high)) next = 0.5 * (low + high);
     const moved = next - z;
     z = next;
     speed = turnedBy(speed, spread * moved);

@@ -101,7 +101,7 @@ describe("likelihood of a line", () => {
     const gradient = new Float64Array(prior.centre.length);
     const outer = new Float64Array(prior.centre.length ** 2);
     const steps = [0, 0.004, -0.006];
-    for (const bend of [-1.5, -0.5, -0.1, -2e-5, -1e-8, -1e-12, 0.02, 0.6]) {
+    for (const bend of [-1.5, -0.5, -0.1, -0.01, -0.006, -2e-5, -1e-8, -1e-12, 0.02, 0.6]) {
       for (const hyper of steps.map((step) => ({ ...centre, bend: bend + step * Math.abs(bend) }))) {
         likelihood.values(hyper, rows);
         pieces.forEach((piece, i) => {
