@@ -12670,9 +12670,9 @@ export interface operations {
                      *       "usage": 165,
                      *       "lastSeenAt": "2026-05-03T09:00:00.000Z",
                      *       "wear": {
-                     *         "p10": 0.0240496,
-                     *         "median": 0.0317042,
-                     *         "p90": 0.0394159
+                     *         "p10": 0.0240482,
+                     *         "median": 0.0316884,
+                     *         "p90": 0.0394258
                      *       },
                      *       "sizeNow": {
                      *         "p10": 15.4637,
@@ -12680,21 +12680,21 @@ export interface operations {
                      *         "p90": 15.4483
                      *       },
                      *       "wearRate": {
-                     *         "p10": 0.000106409,
-                     *         "median": 0.000159248,
-                     *         "p90": 0.000232477
+                     *         "p10": 0.000106358,
+                     *         "median": 0.00015921,
+                     *         "p90": 0.000232382
                      *       },
-                     *       "pastLimitChance": 1.45442e-8,
+                     *       "pastLimitChance": 2.26681e-8,
                      *       "remaining": {
                      *         "usage": {
-                     *           "p10": 267.72,
-                     *           "median": 446.106,
-                     *           "p90": 789.631
+                     *           "p10": 267.349,
+                     *           "median": 443.756,
+                     *           "p90": 783.581
                      *         },
                      *         "runs": {
                      *           "p10": 48,
-                     *           "median": 81,
-                     *           "p90": 143
+                     *           "median": 80,
+                     *           "p90": 142
                      *         },
                      *         "meetings": {
                      *           "p10": null,
@@ -12711,15 +12711,15 @@ export interface operations {
                      *       "remainingQuantiles": [
                      *         {
                      *           "probability": 0.05,
-                     *           "usage": 229.231
+                     *           "usage": 228.325
                      *         },
                      *         {
                      *           "probability": 0.1,
-                     *           "usage": 267.72
+                     *           "usage": 267.349
                      *         },
                      *         {
                      *           "probability": 0.25,
-                     *           "usage": 340.937
+                     *           "usage": 341.127
                      *         }
                      *       ],
                      *       "nextMeeting": {
@@ -12728,8 +12728,8 @@ export interface operations {
                      *         "startsOn": "2027-02-07",
                      *         "runs": 6,
                      *         "usage": 33,
-                     *         "lasts": 0.979971,
-                     *         "wearsOut": 0.0000020938,
+                     *         "lasts": 0.979972,
+                     *         "wearsOut": 0.00000115948,
                      *         "breaks": 0.0200266
                      *       },
                      *       "practice": null,
@@ -12739,8 +12739,8 @@ export interface operations {
                      *         "startsOn": "2027-02-07",
                      *         "runs": 6,
                      *         "usage": 33,
-                     *         "lasts": 0.979971,
-                     *         "wearsOut": 0.0000020938,
+                     *         "lasts": 0.979972,
+                     *         "wearsOut": 0.00000115948,
                      *         "breaks": 0.0200266,
                      *         "meetingsBefore": 0,
                      *         "sentence": "It lasts through Round 1 on 2027-02-07 with a chance of 98 %: 6 runs."
@@ -12756,7 +12756,7 @@ export interface operations {
                      *       },
                      *       "oneMoreRun": {
                      *         "lasts": 0.996595,
-                     *         "wearsOut": 4.10991e-8,
+                     *         "wearsOut": 4.88751e-8,
                      *         "breaks": 0.00340538
                      *       },
                      *       "surprises": [],
@@ -12852,8 +12852,8 @@ export interface operations {
                      *             "check": "Diameter at the middle and both edges; glue and tears.",
                      *             "checkMinutes": 3,
                      *             "checkGainMinorUnits": 1154,
-                     *             "checkGainPerMinute": 384.615,
-                     *             "checkWhy": "By cost, a reading may turn \"leave\" into \"change\" (chance 47 %): worn out by the end of Round 1 with a chance of 46 %, where changing pays from 70 %."
+                     *             "checkGainPerMinute": 384.68,
+                     *             "checkWhy": "By cost, a reading may turn \"leave\" into \"change\" (chance 47 %): worn out by the end of Round 1 with a chance of 47 %, where changing pays from 70 %."
                      *           }
                      *         ]
                      *       },
@@ -12868,32 +12868,32 @@ export interface operations {
                      *           "check": "Diameter at the middle and both edges; glue and tears.",
                      *           "checkMinutes": 3,
                      *           "checkGainMinorUnits": 1154,
-                     *           "checkGainPerMinute": 384.615,
-                     *           "checkWhy": "By cost, a reading may turn \"leave\" into \"change\" (chance 47 %): worn out by the end of Round 1 with a chance of 46 %, where changing pays from 70 %.",
+                     *           "checkGainPerMinute": 384.68,
+                     *           "checkWhy": "By cost, a reading may turn \"leave\" into \"change\" (chance 47 %): worn out by the end of Round 1 with a chance of 47 %, where changing pays from 70 %.",
                      *           "carStopper": true,
                      *           "usage": 165,
                      *           "clock": "minutes",
                      *           "unit": "mm",
                      *           "wear": {
-                     *             "p10": 0.827878,
-                     *             "median": 1.29716,
-                     *             "p90": 2.06427
+                     *             "p10": 0.830168,
+                     *             "median": 1.29742,
+                     *             "p90": 2.05997
                      *           },
                      *           "limitWear": 1.6,
                      *           "wearShare": {
-                     *             "p10": 0.517424,
-                     *             "median": 0.810726,
-                     *             "p90": 1.29017
+                     *             "p10": 0.518855,
+                     *             "median": 0.810886,
+                     *             "p90": 1.28748
                      *           },
-                     *           "lasts": 0.528857,
-                     *           "wearsOut": 0.46164,
+                     *           "lasts": 0.518434,
+                     *           "wearsOut": 0.47225,
                      *           "breaks": 0.0176531,
                      *           "lastSeenAt": null,
                      *           "lastGrade": null,
                      *           "runsSinceSeen": 30,
                      *           "advice": "change",
                      *           "rule": "chance",
-                     *           "why": "By chance of wear (change from 30 % on, look from 5 % on): worn out by the end of Round 1 with a chance of 46 %; 30 runs since it was last seen.",
+                     *           "why": "By chance of wear (change from 30 % on, look from 5 % on): worn out by the end of Round 1 with a chance of 47 %; 30 runs since it was last seen.",
                      *           "restsOn": {
                      *             "basis": "line",
                      *             "ownReadings": 0,
@@ -12936,8 +12936,8 @@ export interface operations {
                      *             "median": 0.750083,
                      *             "p90": 0.76097
                      *           },
-                     *           "lasts": 0.980784,
-                     *           "wearsOut": 0.0015909,
+                     *           "lasts": 0.980785,
+                     *           "wearsOut": 0.00159027,
                      *           "breaks": 0.0176531,
                      *           "lastSeenAt": "2026-05-03T09:00:00.000Z",
                      *           "lastGrade": null,
@@ -12977,18 +12977,18 @@ export interface operations {
                      *           "clock": "minutes",
                      *           "unit": "mm",
                      *           "wear": {
-                     *             "p10": 0.0240496,
-                     *             "median": 0.0317042,
-                     *             "p90": 0.0394159
+                     *             "p10": 0.0240482,
+                     *             "median": 0.0316884,
+                     *             "p90": 0.0394258
                      *           },
                      *           "limitWear": 0.1,
                      *           "wearShare": {
-                     *             "p10": 0.240496,
-                     *             "median": 0.317042,
-                     *             "p90": 0.394159
+                     *             "p10": 0.240482,
+                     *             "median": 0.316884,
+                     *             "p90": 0.394258
                      *           },
-                     *           "lasts": 0.979971,
-                     *           "wearsOut": 0.0000020938,
+                     *           "lasts": 0.979972,
+                     *           "wearsOut": 0.00000115948,
                      *           "breaks": 0.0200266,
                      *           "lastSeenAt": "2026-05-03T09:00:00.000Z",
                      *           "lastGrade": null,
@@ -13075,9 +13075,9 @@ export interface operations {
                      *       "readingSd": 0.00993162,
                      *       "pathExponent": 0.931236,
                      *       "newPieceLife": {
-                     *         "p10": 324.217,
-                     *         "median": 610.544,
-                     *         "p90": 1122.31
+                     *         "p10": 324.162,
+                     *         "median": 610.514,
+                     *         "p90": 1122.34
                      *       },
                      *       "surfaces": [
                      *         {
@@ -13208,8 +13208,8 @@ export interface operations {
                      *               "asStated": true
                      *             }
                      *           ],
-                     *           "meanCrps": 0.00419499,
-                     *           "bias": 0.00323381,
+                     *           "meanCrps": 0.00419454,
+                     *           "bias": 0.00322845,
                      *           "pieces": 1,
                      *           "known": 4,
                      *           "enough": false,
@@ -13252,7 +13252,7 @@ export interface operations {
                      *             ],
                      *             "meanCrps": 0.00428481,
                      *             "bias": -0.00177256,
-                     *             "ourMeanCrps": 0.00419499
+                     *             "ourMeanCrps": 0.00419454
                      *           },
                      *           "sentence": "Not enough evidence: 4 next readings of 1 piece; at least 30 forecasts are wanted."
                      *         },
@@ -13466,7 +13466,7 @@ export interface operations {
                      *           "minorUnits": 5200
                      *         }
                      *       ],
-                     *       "chanceWithout": 1.88805e-7,
+                     *       "chanceWithout": 1.88806e-7,
                      *       "chanceWith": 0.859844,
                      *       "chanceWithAtMost": 0.922338,
                      *       "suppliers": [
@@ -13512,7 +13512,7 @@ export interface operations {
                      *               "kindCode": "TYR-EX",
                      *               "inUse": 2,
                      *               "need": {
-                     *                 "expected": 3.28375,
+                     *                 "expected": 3.28374,
                      *                 "p10": 2,
                      *                 "median": 4,
                      *                 "p90": 4
@@ -13528,12 +13528,12 @@ export interface operations {
                      *               "leastPacks": 1,
                      *               "orderBy": "2027-01-25",
                      *               "late": false,
-                     *               "chanceWithout": 2.02527e-7,
+                     *               "chanceWithout": 2.02528e-7,
                      *               "chanceWith": 0.922338,
-                     *               "expectedShort": 3.28375,
+                     *               "expectedShort": 3.28374,
                      *               "reorderPoint": 0,
                      *               "orderUpTo": 0,
-                     *               "safetyStock": -0.000232115,
+                     *               "safetyStock": -0.000232109,
                      *               "leadTime": {
                      *                 "meanDays": 6.27617,
                      *                 "sdDays": 4.63401,
@@ -13732,7 +13732,7 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
-                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 420" width="400" height="420" role="img" aria-labelledby="title-01930000-0000-7000-8000-00000b1ece01 desc-01930000-0000-7000-8000-00000b1ece01"><title id="title-01930000-0000-7000-8000-00000b1ece01">spur 1: Spur 87T 48 DP</title><desc id="desc-01930000-0000-7000-8000-00000b1ece01">spur 1 (QB-SP-487, Spur, acetal, 48 DP) after 165 minutes: worn 0.0317 mm, eight in ten times between 0.024 mm and 0.0394 mm; the club limit is at 0.1 mm of wear. 6 readings and 0 grades are drawn, readings with bars of 2 standard deviations of the instrument to either side, grades as the range of wear that they mean. Left until the limit: 268 to 790 minutes, median 446; the median end lies beyond the calendar. Up to now the band shows what was known at each moment: it rests on the looks at this piece up to then and on the other pieces of its line, and narrows at each look. From now on, usage counts on the surface that the usual life is stated on.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:# */
+                    /** @example <svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 420" width="400" height="420" role="img" aria-labelledby="title-01930000-0000-7000-8000-00000b1ece01 desc-01930000-0000-7000-8000-00000b1ece01"><title id="title-01930000-0000-7000-8000-00000b1ece01">spur 1: Spur 87T 48 DP</title><desc id="desc-01930000-0000-7000-8000-00000b1ece01">spur 1 (QB-SP-487, Spur, acetal, 48 DP) after 165 minutes: worn 0.0317 mm, eight in ten times between 0.024 mm and 0.0394 mm; the club limit is at 0.1 mm of wear. 6 readings and 0 grades are drawn, readings with bars of 2 standard deviations of the instrument to either side, grades as the range of wear that they mean. Left until the limit: 267 to 784 minutes, median 444; the median end lies beyond the calendar. Up to now the band shows what was known at each moment: it rests on the looks at this piece up to then and on the other pieces of its line, and narrows at each look. From now on, usage counts on the surface that the usual life is stated on.</desc><style>svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:#a11212;background:var(--ground);font:13px system-ui,"Segoe UI","DejaVu Sans",sans-serif}@media (prefers-color-scheme:dark){svg{--ground:#14171b;--ink:#eceff2;--soft:#aab2bd;--grid:#343a42;--band:#234a70;--line:#8cc4ff;--mark:#ffb267;--stop:#ff9b94}}@media print{svg{--ground:#fff;--ink:#1c1f23;--soft:#5b636d;--grid:#d9dde2;--band:#b9d3ee;--line:#0b5394;--mark:#8a3b00;--stop:# */
                     "image/svg+xml": string;
                 };
             };
@@ -13889,7 +13889,7 @@ export interface operations {
                 content: {
                     /**
                      * @example supplier,name,sku,insteadOf,packs,packSize,orderMultiplePacks,leastPacks,pieces,price,cost,currency,orderBy,late,inUse,needP10,needMedian,needP90,onHand,onOrder,spares,ageing,onShelf,chanceWithout,chanceWith,fromShelves,fromElsewhere,shelves,reorderPoint,orderUpTo,why,cautions,lineId
-                     *     Harrowmead Trade,"Control slick, set of four",QB-TY-101,,1,4,1,1,4,52.00,52.00,AUD,2027-01-25,false,2,2,4,4,0,0,0,0,0,2.02527e-7,0.922338,0,4,,0,0,"2 to 4 are likely to be needed and there are 0 on hand, 0 on order, 0 part-worn (chance of enough: under 1 %); 1 pack (4 pieces) makes it 92 %. 4 must come from elsewhere.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000000051
+                     *     Harrowmead Trade,"Control slick, set of four",QB-TY-101,,1,4,1,1,4,52.00,52.00,AUD,2027-01-25,false,2,2,4,4,0,0,0,0,0,2.02528e-7,0.922338,0,4,,0,0,"2 to 4 are likely to be needed and there are 0 on hand, 0 on order, 0 part-worn (chance of enough: under 1 %); 1 pack (4 pieces) makes it 92 %. 4 must come from elsewhere.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000000051
                      *     ,Spur 87T 48 DP,QB-SP-487,,0,1,1,0,0,9.00,0.00,AUD,,false,1,0,0,1,12,6,1,0,0,1,1,0,0,"Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago.",0,0,"12 on hand, 6 on order, 1 part-worn last through 2027-06-30 with a chance of over 99 %; 0 to 1 are likely to be needed.",Unplug the pack before fingers go near the gears.,01930000-0000-7000-8000-00000011e001
                      *     ,LiPo 2S 5000 mAh,QB-EL-801,,0,1,1,0,0,85.00,0.00,AUD,,false,1,0,0,0,0,0,0,0,0,0.932244,0.932244,0,0,,0,0,"0 on hand, 0 on order, 0 part-worn last through 2027-06-30 with a chance of 93 %; none is likely to be needed.",Unplug the pack before fingers go near the gears.,01930000-0000-7000-8000-000000000053
                      */
@@ -13987,8 +13987,8 @@ export interface operations {
                 content: {
                     /**
                      * @example position,mark,kind,benchStep,advice,check,checkMinutes,carStopper,usage,clock,wearP10,wearMedian,wearP90,limitWear,unit,wearShareMedian,lasts,wearsOut,breaks,lastSeenAt,lastGrade,runsSinceSeen,rule,why,cautions,pieceId
-                     *     front-right tyre,2-FR,Rubber touring tyre,tyres,change,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,0.827878,1.29716,2.06427,1.6,mm,0.810726,0.528857,0.46164,0.0176531,,,30,chance,"By chance of wear (change from 30 % on, look from 5 % on): worn out by the end of Round 1 with a chance of 46 %; 30 runs since it was last seen.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e02
-                     *     front-left tyre,2-FL,Rubber touring tyre,tyres,leave,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,1.18265,1.20013,1.21755,1.6,mm,0.750083,0.980784,0.0015909,0.0176531,2026-05-03T09:00:00.000Z,,0,chance,"By chance of wear (change from 30 % on, look from 5 % on): worn out by the end of Round 1 with a chance of under 1 %; seen since its last run.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e01
+                     *     front-right tyre,2-FR,Rubber touring tyre,tyres,change,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,0.830168,1.29742,2.05997,1.6,mm,0.810886,0.518434,0.47225,0.0176531,,,30,chance,"By chance of wear (change from 30 % on, look from 5 % on): worn out by the end of Round 1 with a chance of 47 %; 30 runs since it was last seen.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e02
+                     *     front-left tyre,2-FL,Rubber touring tyre,tyres,leave,Diameter at the middle and both edges; glue and tears.,3,true,165,minutes,1.18265,1.20013,1.21755,1.6,mm,0.750083,0.980785,0.00159027,0.0176531,2026-05-03T09:00:00.000Z,,0,chance,"By chance of wear (change from 30 % on, look from 5 % on): worn out by the end of Round 1 with a chance of under 1 %; seen since its last run.","Wear eye protection when gluing, and follow the glue maker's instructions.",01930000-0000-7000-8000-000000271e01
                      */
                     "text/csv; charset=utf-8; header=present": string;
                 };
@@ -14076,8 +14076,8 @@ export interface operations {
                 content: {
                     /**
                      * @example do,what,sku,pieces,grams,carStopper,chance,inBox,atHome,spares,onShelf,shelves,missing,cost,currency,why,cautions
-                     *     change before leaving,front-right tyre: 2-FR,,,,true,0.46164,,,,,,,,,"By chance of wear, change it before leaving: it is worn out by the end of Round 1 with a chance of 46 % (change from 30 % on).","Wear eye protection when gluing, and follow the glue maker's instructions."
-                     *     carry,"Control slick, set of four",QB-TY-101,2,,true,0.0365777,0,0,0,0,,2,52.00,AUD,"Carry 2: the day is over without it; the chance that one is needed is 4 %, there are 0 in the box, 0 at home and 0 part-worn, so 2 must be bought. 2 must come from elsewhere.","Wear eye protection when gluing, and follow the glue maker's instructions."
+                     *     change before leaving,front-right tyre: 2-FR,,,,true,0.47225,,,,,,,,,"By chance of wear, change it before leaving: it is worn out by the end of Round 1 with a chance of 47 % (change from 30 % on).","Wear eye protection when gluing, and follow the glue maker's instructions."
+                     *     carry,"Control slick, set of four",QB-TY-101,2,,true,0.0365776,0,0,0,0,,2,52.00,AUD,"Carry 2: the day is over without it; the chance that one is needed is 4 %, there are 0 in the box, 0 at home and 0 part-worn, so 2 must be bought. 2 must come from elsewhere.","Wear eye protection when gluing, and follow the glue maker's instructions."
                      *     carry,Spur 87T 48 DP,QB-SP-487,1,,true,0.0200279,3,5,1,4,"Gantry Models has 4 at AUD 9.00, by its list of 3 hours ago.",0,0.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is 2 %, there are 3 in the box, 5 at home and 1 part-worn.",Unplug the pack before fingers go near the gears.
                      *     carry,LiPo 2S 5000 mAh,QB-EL-801,1,,true,0.00350844,0,0,0,0,,1,85.00,AUD,"Carry 1: the day is over without it; the chance that one is needed is under 1 %, there are 0 in the box, 0 at home and 0 part-worn, so 1 must be bought. 1 must come from elsewhere.",Unplug the pack before fingers go near the gears.
                      */
@@ -14442,7 +14442,7 @@ export interface operations {
                      *       "calendarEndsOn": "2027-05-23",
                      *       "lines": 3,
                      *       "spentMinorUnits": 18900,
-                     *       "chanceWithout": 1.88805e-7,
+                     *       "chanceWithout": 1.88806e-7,
                      *       "chanceWith": 0.997754,
                      *       "chanceAtMost": 0.998058,
                      *       "buy": [
@@ -14453,7 +14453,7 @@ export interface operations {
                      *           "packs": 2,
                      *           "pieces": 8,
                      *           "costMinorUnits": 10400,
-                     *           "chanceWithout": 2.02527e-7,
+                     *           "chanceWithout": 2.02528e-7,
                      *           "chanceWith": 0.998509,
                      *           "orderMultiplePacks": 1,
                      *           "cautions": [
@@ -14489,7 +14489,7 @@ export interface operations {
                      *       "curve": [
                      *         {
                      *           "spentMinorUnits": 0,
-                     *           "chance": 1.88805e-7,
+                     *           "chance": 1.88806e-7,
                      *           "step": null
                      *         },
                      *         {
@@ -14573,8 +14573,8 @@ export interface operations {
                      *       "currency": "AUD",
                      *       "carStoppers": 3,
                      *       "chanceDayEnds": {
-                     *         "asItIs": 0.516806,
-                     *         "changed": 0.0591854,
+                     *         "asItIs": 0.516788,
+                     *         "changed": 0.0591853,
                      *         "carried": 0.00187747
                      *       },
                      *       "met": true,
@@ -14591,12 +14591,12 @@ export interface operations {
                      *           "kindCode": "TYR-EX",
                      *           "carStopper": true,
                      *           "rule": "chance",
-                     *           "wearsOut": 0.46164,
-                     *           "lasts": 0.528857,
+                     *           "wearsOut": 0.47225,
+                     *           "lasts": 0.518434,
                      *           "cautions": [
                      *             "Wear eye protection when gluing, and follow the glue maker's instructions."
                      *           ],
-                     *           "sentence": "By chance of wear, change it before leaving: it is worn out by the end of Round 1 with a chance of 46 % (change from 30 % on)."
+                     *           "sentence": "By chance of wear, change it before leaving: it is worn out by the end of Round 1 with a chance of 47 % (change from 30 % on)."
                      *         }
                      *       ],
                      *       "carry": [
@@ -14608,8 +14608,8 @@ export interface operations {
                      *           "carStopper": true,
                      *           "pieces": 2,
                      *           "why": "car-stopper",
-                     *           "chanceNeeded": 0.0365777,
-                     *           "expectedNeed": 0.0760649,
+                     *           "chanceNeeded": 0.0365776,
+                     *           "expectedNeed": 0.0760647,
                      *           "inBox": 0,
                      *           "atHome": 0,
                      *           "spares": 0,
@@ -15009,17 +15009,17 @@ export interface operations {
                      *         "lostRunCost": false
                      *       },
                      *       "worthwhile": true,
-                     *       "changeAtUsage": 453.867,
+                     *       "changeAtUsage": 453.868,
                      *       "within": {
                      *         "from": 394.867,
                      *         "to": 535.192
                      *       },
-                     *       "saving": 0.0865984,
+                     *       "saving": 0.0865981,
                      *       "costPerHundredMinorUnits": 689.428,
                      *       "costPerHundredRunToEndMinorUnits": 754.791,
-                     *       "plannedShare": 0.549569,
+                     *       "plannedShare": 0.549568,
                      *       "usage": 165,
-                     *       "endsInNextMeeting": 0.0209811,
+                     *       "endsInNextMeeting": 0.0209802,
                      *       "changeNow": false,
                      *       "sentence": "By cost, change it at about 454 minutes (anywhere from 395 to 535 costs within 1 % of the least): that saves 9 % against running it to its end; this one has 165, and ends in the next meeting with a chance of 2 %, so it stays."
                      *     }
@@ -15219,7 +15219,7 @@ export interface operations {
                      *           "minorUnits": 10400
                      *         }
                      *       ],
-                     *       "chanceWithout": 6.25686e-8,
+                     *       "chanceWithout": 6.25885e-8,
                      *       "chanceWith": 0.982574,
                      *       "chanceWithAtMost": 0.983088,
                      *       "lines": [
@@ -15238,7 +15238,7 @@ export interface operations {
                      *           "drivers": 3,
                      *           "inUse": 4,
                      *           "need": {
-                     *             "expected": 4.44122,
+                     *             "expected": 4.44113,
                      *             "p10": 2,
                      *             "median": 4,
                      *             "p90": 6
@@ -15247,7 +15247,7 @@ export interface operations {
                      *             {
                      *               "month": "2026-12",
                      *               "lastDay": "2026-12-31",
-                     *               "expected": 0.547951,
+                     *               "expected": 0.547977,
                      *               "pieces": {
                      *                 "p10": 0,
                      *                 "median": 0,
@@ -15267,7 +15267,7 @@ export interface operations {
                      *             {
                      *               "month": "2027-02",
                      *               "lastDay": "2027-02-28",
-                     *               "expected": 1.4864,
+                     *               "expected": 1.48639,
                      *               "pieces": {
                      *                 "p10": 0,
                      *                 "median": 2,
@@ -15278,22 +15278,22 @@ export interface operations {
                      *           "peak": {
                      *             "month": "2027-05",
                      *             "day": "2027-05-23",
-                     *             "expected": 0.883011
+                     *             "expected": 0.88288
                      *           },
                      *           "onHand": 0,
                      *           "onOrder": 0,
                      *           "ageing": 0,
                      *           "reorderPoint": 0,
                      *           "orderUpTo": 0,
-                     *           "safetyStock": -0.00629103,
-                     *           "expectedUntilDelivery": 0.00629103,
+                     *           "safetyStock": -0.0062913,
+                     *           "expectedUntilDelivery": 0.0062913,
                      *           "orderNow": false,
                      *           "stockWanted": 7,
                      *           "orderBy": "2026-12-15",
                      *           "late": false,
-                     *           "chanceWithout": 6.26014e-8,
+                     *           "chanceWithout": 6.26212e-8,
                      *           "chanceWith": 0.983088,
-                     *           "expectedShort": 4.44122,
+                     *           "expectedShort": 4.44113,
                      *           "leadTime": {
                      *             "meanDays": 6.27617,
                      *             "sdDays": 4.63401,
@@ -15316,7 +15316,7 @@ export interface operations {
                      *           "drivers": 3,
                      *           "inUse": 3,
                      *           "need": {
-                     *             "expected": 0.287743,
+                     *             "expected": 0.287741,
                      *             "p10": 0,
                      *             "median": 0,
                      *             "p90": 1
@@ -15345,7 +15345,7 @@ export interface operations {
                      *             {
                      *               "month": "2027-02",
                      *               "lastDay": "2027-02-28",
-                     *               "expected": 0.0875423,
+                     *               "expected": 0.0875426,
                      *               "pieces": {
                      *                 "p10": 0,
                      *                 "median": 0,
@@ -15356,7 +15356,7 @@ export interface operations {
                      *           "peak": {
                      *             "month": "2027-05",
                      *             "day": "2027-05-23",
-                     *             "expected": 0.0552639
+                     *             "expected": 0.0552625
                      *           },
                      *           "onHand": 4,
                      *           "onOrder": 0,
@@ -15371,7 +15371,7 @@ export interface operations {
                      *           "late": false,
                      *           "chanceWithout": 0.999477,
                      *           "chanceWith": 0.999477,
-                     *           "expectedShort": 0.000736663,
+                     *           "expectedShort": 0.000736662,
                      *           "leadTime": {
                      *             "meanDays": 6.27617,
                      *             "sdDays": 4.63401,
@@ -17466,7 +17466,7 @@ export interface operations {
                      *               },
                      *               "drivers": 3,
                      *               "need": {
-                     *                 "expected": 4.44122,
+                     *                 "expected": 4.44113,
                      *                 "p10": 2,
                      *                 "median": 4,
                      *                 "p90": 6
@@ -17479,7 +17479,7 @@ export interface operations {
                      *               "reorderPoint": 0,
                      *               "orderUpTo": 0,
                      *               "orderNow": false,
-                     *               "chanceWithout": 6.26014e-8,
+                     *               "chanceWithout": 6.26212e-8,
                      *               "chanceWith": 0.983088,
                      *               "sentence": "0 on hand and 0 on order may not last through 2026-12-31; 3 drivers are likely to need 2 to 6 through 2027-06-30 (0 left the shelf in the past year), and 2 packs (8 pieces) make it last with a chance of 98 %."
                      *             }
@@ -17576,7 +17576,7 @@ export interface operations {
                      *           "replacedBy": null,
                      *           "outlook": "known",
                      *           "expectedSales": {
-                     *             "expected": 0.287006,
+                     *             "expected": 0.287004,
                      *             "p10": 0,
                      *             "median": 0,
                      *             "p90": 1
@@ -19477,11 +19477,11 @@ export interface operations {
                      *         "rate": {
                      *           "p10": 0.00169221,
                      *           "median": 0.0023318,
-                     *           "p90": 0.00321313
+                     *           "p90": 0.00321314
                      *         },
-                     *         "pieceSpread": 0.192894,
-                     *         "runSpread": 0.2527,
-                     *         "readingSd": 0.0932801,
+                     *         "pieceSpread": 0.192895,
+                     *         "runSpread": 0.252701,
+                     *         "readingSd": 0.0932799,
                      *         "pathExponent": 0.99731
                      *       },
                      *       "pieces": [
@@ -19494,29 +19494,29 @@ export interface operations {
                      *             "p90": 5.62829
                      *           },
                      *           "rate": {
-                     *             "p10": 0.00239648,
-                     *             "median": 0.00272451,
-                     *             "p90": 0.00304921
+                     *             "p10": 0.00239647,
+                     *             "median": 0.00272449,
+                     *             "p90": 0.00304919
                      *           },
                      *           "remaining": {
                      *             "quantiles": [
                      *               {
                      *                 "probability": 0.05,
-                     *                 "usage": 1306.9
+                     *                 "usage": 1306.82
                      *               },
                      *               {
                      *                 "probability": 0.1,
-                     *                 "usage": 1384.28
+                     *                 "usage": 1384.19
                      *               },
                      *               {
                      *                 "probability": 0.25,
-                     *                 "usage": 1505.12
+                     *                 "usage": 1505.21
                      *               }
                      *             ],
-                     *             "median": 1644.21,
-                     *             "mean": 1675.83
+                     *             "median": 1644.12,
+                     *             "mean": 1675.84
                      *           },
-                     *           "pastLimitProbability": 2.64406e-215
+                     *           "pastLimitProbability": 4.5116e-217
                      *         },
                      *         {
                      *           "id": "102",
@@ -19527,60 +19527,60 @@ export interface operations {
                      *             "p90": 5.0947
                      *           },
                      *           "rate": {
-                     *             "p10": 0.00216685,
-                     *             "median": 0.00244817,
-                     *             "p90": 0.00275653
+                     *             "p10": 0.00216684,
+                     *             "median": 0.00244815,
+                     *             "p90": 0.0027565
                      *           },
                      *           "remaining": {
                      *             "quantiles": [
                      *               {
                      *                 "probability": 0.05,
-                     *                 "usage": 1611.75
+                     *                 "usage": 1611.71
                      *               },
                      *               {
                      *                 "probability": 0.1,
-                     *                 "usage": 1711.93
+                     *                 "usage": 1711.79
                      *               },
                      *               {
                      *                 "probability": 0.25,
-                     *                 "usage": 1870.79
+                     *                 "usage": 1870.84
                      *               }
                      *             ],
-                     *             "median": 2047.5,
-                     *             "mean": 2077.68
+                     *             "median": 2047.64,
+                     *             "mean": 2077.69
                      *           },
-                     *           "pastLimitProbability": 2.13639e-278
+                     *           "pastLimitProbability": 1.64687e-280
                      *         },
                      *         {
                      *           "id": "103",
                      *           "usage": 2000,
                      *           "wear": {
-                     *             "p10": 3.80798,
-                     *             "median": 3.91571,
+                     *             "p10": 3.80797,
+                     *             "median": 3.9157,
                      *             "p90": 4.02088
                      *           },
                      *           "rate": {
-                     *             "p10": 0.00174612,
-                     *             "median": 0.001995,
-                     *             "p90": 0.00230201
+                     *             "p10": 0.00174608,
+                     *             "median": 0.00199498,
+                     *             "p90": 0.00230198
                      *           },
                      *           "remaining": {
                      *             "quantiles": [
                      *               {
                      *                 "probability": 0.05,
-                     *                 "usage": 2344.09
+                     *                 "usage": 2344.01
                      *               },
                      *               {
                      *                 "probability": 0.1,
-                     *                 "usage": 2501.47
+                     *                 "usage": 2501.56
                      *               },
                      *               {
                      *                 "probability": 0.25,
-                     *                 "usage": 2761.45
+                     *                 "usage": 2761.65
                      *               }
                      *             ],
-                     *             "median": 3053.9,
-                     *             "mean": 3090.25
+                     *             "median": 3054.61,
+                     *             "mean": 3090.27
                      *           },
                      *           "pastLimitProbability": 0
                      *         }
