@@ -69,7 +69,7 @@ export function leaveOneOut(piece: ScaledPiece, hyper: WearHyper, added: Float64
   let before = 0;
   for (let j = 0; j < n; j++) {
     const at = lambda[j]!;
-    if (at > before || j === 0) level += diffusion * (at - before);
+    if (at > before) level += diffusion * (at - before);
     before = at;
     const sd = normalSd(piece, j, hyper);
     const error = sd * sd;

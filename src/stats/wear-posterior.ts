@@ -152,7 +152,7 @@ function grossOf(
   mode: readonly number[],
   known: number,
 ): GrossSet[][] {
-  const hyper = widened(hyperFrom(scaled, mode, index), known === 0 ? scaled.sd[0]! : levelSd(known, scaled));
+  const hyper = widened(hyperFrom(scaled, mode, index), levelSd(known, scaled));
   return seen.map((piece) => findGross(piece, hyper));
 }
 
