@@ -115,8 +115,9 @@ export interface RateIntegral {
 const located: RateMode = { z: 0, sd: 1 };
 
 /**
- * Rates known so closely (standard deviation of their logarithm) are integrated over by a series. Measured: it is then nearer
- * to the integral than the rule is, by a factor of 3 at least.
+ * Rates known so closely (standard deviation of their logarithm) are integrated over by a series. Measured with modes up to
+ * four standard deviations from that of the prior: it is then off by at most 3e-4, and where that is more than 1e-5 it is
+ * nearer to the integral than the rule is, by a factor of 2 or more.
  */
 const CLOSE_SQUARED = 0.15 ** 2;
 
@@ -172,9 +173,9 @@ function integrateClose(
   const pull = w * (p * byP + 2 * q * byQ);
   out.rate = middle * (1 + byP + pull);
   out.square = middle * middle * (1 - 2 * byQ + 2 * pull);
-  out.byRate = p - q + pull / spread2;
-  out.bySpread =
-    spread * z * (p - q) + pull * (z / spread + p - q) + 2 * (spread2 * byCurvature * (p - 2 * q) + byW);
+  // At the mode P - Q is z over the spread; as a difference of large numbers it would lose digits.
+  out.byRate = z / spread + pull / spread2;
+  out.bySpread = z * (z + (2 * pull) / spread) + 2 * (spread2 * byCurvature * (p - 2 * q) + byW);
 }
 
 /**

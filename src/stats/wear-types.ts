@@ -79,7 +79,7 @@ export interface WearHyper {
 }
 
 /** Raised when fits of before can no longer be read: what is stored under another number has to be fitted anew. */
-export const wearFitVersion = 5;
+export const wearFitVersion = 6;
 
 /** A fitted line, plain JSON. */
 export interface WearLineFit {

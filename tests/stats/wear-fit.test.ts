@@ -103,4 +103,26 @@ describe("fit of a line", () => {
       forecastNewPiece(warm).remainingQuantile(0.5)! / forecastNewPiece(cold).remainingQuantile(0.5)!,
     ).toBeCloseTo(1, 2);
   });
+
+  test("hundreds of pieces that read the same to the last digit tell more than fifty of them, and no nonsense", () => {
+    const same = (count: number): WearPiece[] =>
+      Array.from({ length: count }, (_, i) => ({
+        id: `p${i}`,
+        limit: 1,
+        observations: [
+          { usage: 10, wear: 0.25 },
+          { usage: 20, wear: 0.5 },
+        ],
+      }));
+    const fits = [50, 100, 300, 600].map((count) => fitWearLine({ pieces: same(count), limit: 1 }, prior));
+    const gains = fits.map(({ logEvidence, counts }) => logEvidence / counts.readings);
+    for (let i = 1; i < gains.length; i++) expect(gains[i]).toBeGreaterThan(gains[i - 1]!);
+    for (const fit of fits) {
+      const next = forecastNewPiece(fit);
+      // Two looks at a straight path to 40 leave open how it goes on, and an as-new scatter that is not there speaks for settling.
+      expect(next.remainingQuantile(0.5)).toBeGreaterThan(35);
+      expect(next.remainingQuantile(0.5)).toBeLessThan(65);
+      expect(next.remainingQuantile(0.9)! / next.remainingQuantile(0.1)!).toBeLessThan(1.2);
+    }
+  });
 });

@@ -114,6 +114,43 @@ describe("the integral over the rate of a piece", () => {
       expect(integrated(a, b, spread, false).log).toBe(integrated(a, b, spread).log);
   });
 
+  test("the means are the derivatives of the integral, and those by rate and spread too", () => {
+    const logAt = (a: number, b: number, rate: number, spread: number): number => {
+      const out: RateIntegral = { log: 0, rate: 0, square: 0, byRate: 0, bySpread: 0 };
+      integrateRate(a, b, { ...hyperOf(spread), rate }, out, false);
+      return out.log;
+    };
+    let compared = 0;
+    for (const { a, b, spread } of cases) {
+      if (fine(a, b, spread).width > 0.14) continue;
+      compared += 1;
+      const found = integrated(a, b, spread);
+      const step = 2e-3 * spread;
+      const slope = (of: (factor: number) => number): number =>
+        (of(Math.exp(step)) - of(Math.exp(-step))) / (2 * step);
+      const close = (actual: number, expected: number): void => {
+        expect(Math.abs(actual - expected)).toBeLessThan(2e-5 * (1 + Math.abs(expected)));
+      };
+      close(
+        found.rate * b,
+        slope((factor) => logAt(a, b * factor, median, spread)),
+      );
+      close(
+        -0.5 * found.square * a,
+        slope((factor) => logAt(a * factor, b, median, spread)),
+      );
+      close(
+        found.byRate,
+        slope((factor) => logAt(a, b, median * factor, spread)),
+      );
+      close(
+        found.bySpread,
+        slope((factor) => logAt(a, b, median, spread * factor)),
+      );
+    }
+    expect(compared).toBeGreaterThan(100);
+  });
+
   test("no readings at all: the integral over the law of the rate is 1, and its mean that of the log-normal law", () => {
     const { log, rate, square } = integrated(0, 0, 0.1);
     expect(log).toBeCloseTo(0, 9);

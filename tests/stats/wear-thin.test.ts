@@ -40,7 +40,7 @@ describe("fewer points that stand for as much", () => {
       expect(after.reduce((sum, weight) => sum + weight, 0)).toBeCloseTo(1, 12);
       square += weights.reduce((sum, weight, k) => sum + places[k]! * (after[k]! - weight), 0) ** 2;
     }
-    // A sample that took no heed of the order would be off by about 0.07.
-    expect(Math.sqrt(square / rounds)).toBeLessThan(0.02);
+    // A sample that took no heed of the order would be off by about 0.03; measured 0.0025.
+    expect(Math.sqrt(square / rounds)).toBeLessThan(0.01);
   });
 });
