@@ -57,13 +57,10 @@ export function fitWearLine(
     points: points.map(({ hyper, weight }) => ({ hyper, weight: digits(weight) })),
     pieces: pieces.map(({ id, count }, place) => {
       const i = places.get(id);
-      return {
-        id,
-        readings: count,
-        fingerprint: fingerprintOf(data.pieces[place]!),
-        logLikelihood:
-          i === undefined ? [] : points.map(({ logLikelihoods }) => roundedLog(logLikelihoods[i]!)),
-      };
+      const logLikelihood: number[] = [];
+      if (i !== undefined)
+        for (const { logLikelihoods } of points) logLikelihood.push(roundedLog(logLikelihoods[i]!));
+      return { id, readings: count, fingerprint: fingerprintOf(data.pieces[place]!), logLikelihood };
     }),
     counts: { pieces: pieces.length, readings: pieces.reduce((sum, { count }) => sum + count, 0) },
     logEvidence,

@@ -53,7 +53,6 @@ export class Posterior {
   readonly #line: LineLikelihood;
   readonly #scaled: ScaledPrior;
   readonly #index: readonly number[];
-  readonly #rows: Float64Array;
   readonly #slopes: Float64Array;
   readonly #outer: Float64Array;
   #last: (Slopes & { x: number[] }) | undefined;
@@ -68,14 +67,11 @@ export class Posterior {
     this.#line = new LineLikelihood(pieces, sets, dimensions - BASE_DIMENSIONS);
     this.#scaled = scaled;
     this.#index = index;
-    this.#rows = new Float64Array(pieces.length);
     this.#slopes = new Float64Array(dimensions);
     this.#outer = new Float64Array(dimensions * dimensions);
   }
 
-  value = (x: readonly number[]): number => this.at(x, hyperFrom(this.#scaled, x, this.#index), this.#rows);
-
-  /** The same, at hyper-parameters already known; the log-likelihood of each piece is left in `rows`. */
+  /** The value alone, at hyper-parameters already known; the log-likelihood of each piece is left in `rows`. */
   at(x: readonly number[], hyper: WearHyper, rows: Float64Array): number {
     return this.#withPrior(x, this.#line.values(hyper, rows));
   }

@@ -90,7 +90,7 @@ function shapeOf(
       ? priorPoints(index.length, size)
       : designPoints(
           {
-            value: posterior.value,
+            value: (x) => posterior.both(x).value,
             gradient: (x) => posterior.both(x).gradient,
             point: (x, k) => {
               hypers[k] = shortened(hyperAt(scaled, x, index, k));
