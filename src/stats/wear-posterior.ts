@@ -3,7 +3,8 @@ import { inverseOf, minimise } from "./optimise.ts";
 import { findGross } from "./wear-gross.ts";
 import { LineLikelihood } from "./wear-likelihood.ts";
 import type { GrossSet } from "./wear-path.ts";
-import { BASE_DIMENSIONS, hyperFrom, logSlope, type ScaledPiece, type ScaledPrior } from "./wear-scale.ts";
+import { hyperFrom, logSlope } from "./wear-hyper.ts";
+import { BASE_DIMENSIONS, type ScaledPiece, type ScaledPrior } from "./wear-scale.ts";
 import type { WearHyper } from "./wear-types.ts";
 
 /** The choice of gross readings is looked at again after each search, at most this often. */

@@ -3,7 +3,7 @@
  * every parameter is near one. Here the arguments are checked, too.
  */
 import { GRADE_MIDDLE } from "./wear-grade.ts";
-import type { WearHyper, WearObservation, WearPiece, WearPrior } from "./wear-types.ts";
+import type { WearObservation, WearPiece, WearPrior } from "./wear-types.ts";
 
 /**
  * Share of readings expected to be grossly wrong: a digit misread, the wrong piece (our choice, no source). Small, for
@@ -11,7 +11,8 @@ import type { WearHyper, WearObservation, WearPiece, WearPrior } from "./wear-ty
  */
 export const GROSS_SHARE = 0.002;
 
-const LOG_Z90 = 1.2815515655446004;
+/** 90th percentile of the standard normal law. */
+export const LOG_Z90 = 1.2815515655446004;
 /** Standard deviations of the log hyper-parameters (piece spread, run spread, reading error, exponent), and of the bend. */
 const SD_SPREAD = 0.4;
 const SD_NOISE = 0.5;
@@ -20,7 +21,6 @@ const SD_EXPONENT = 0.27;
 const SD_BEND = 0.28;
 /** Share of lines that are taken to wear in proportion to usage, before their readings. */
 const STRAIGHT_SHARE = 0.1;
-const MOST_BEND = 3;
 const SD_CONDITION = 0.4;
 /** Number of hyper-parameters before the multipliers of the conditions. */
 export const BASE_DIMENSIONS = 6;
@@ -82,7 +82,7 @@ export function requireThat(condition: boolean, message: string): void {
 
 const positive = (x: number): boolean => x > 0 && x < Infinity;
 const notNegative = (x: number): boolean => x >= 0 && x < Infinity;
-const clamp = (x: number, low: number, high: number): number => Math.min(high, Math.max(low, x));
+export const clamp = (x: number, low: number, high: number): number => Math.min(high, Math.max(low, x));
 
 export function scalePrior(prior: WearPrior, limit: number, name: string): ScaledPrior {
   requireThat(positive(limit), `${name} requires a limit > 0`);
@@ -146,66 +146,6 @@ export function scalePrior(prior: WearPrior, limit: number, name: string): Scale
     readingSd: clamp(prior.readingSd / limit, SMALLEST_SD, LARGEST_WEAR),
     gradeSd: clamp(prior.gradeSd ?? 0.1, 1e-3, 10),
     run,
-  };
-}
-
-/** Weight of the cubic term below. */
-const CUBIC = 0.1;
-/**
- * Turns a standard normal score into one with heavier tails and the same 10th and 90th percentiles (close to Student's
- * law with four degrees of freedom): a line whose pieces last much less than was believed is then learned as such.
- */
-export function heavyTailed(z: number): number {
-  const inner = clamp(z, -7, 7);
-  return (inner * (1 + CUBIC * inner * inner)) / (1 + CUBIC * LOG_Z90 * LOG_Z90);
-}
-
-/** Below so many standard deviations a scatter is taken for no smaller than `SMALLEST_SCORE`, without a kink. */
-const SMALL_SCORE = -5;
-const SMALLEST_SCORE = -8;
-
-/**
- * Score of the log of a scatter (between pieces, from run to run, of readings), bounded from below: readings that agree to the
- * last digit on many pieces would else make it nothing, and their likelihood infinite. What is read is rounded.
- */
-function scatterScore(z: number): number {
-  const below = SMALL_SCORE - SMALLEST_SCORE;
-  return z > SMALL_SCORE ? z : SMALL_SCORE + below * Math.tanh((z - SMALL_SCORE) / below);
-}
-
-/** Log of hyper-parameter `k`, less its centre, at a standardised coordinate. */
-function logAt(prior: ScaledPrior, k: number, standard: number): number {
-  if (k === 0) return prior.sd[0]! * heavyTailed(standard);
-  const z = clamp(standard, -40, 40);
-  return prior.sd[k]! * (k < EXPONENT ? scatterScore(z) : z);
-}
-
-/** Derivative of the log of hyper-parameter `k` by its standardised coordinate. */
-export function logSlope(prior: ScaledPrior, k: number, standard: number): number {
-  if (k === 0 || (k < EXPONENT && standard < SMALL_SCORE))
-    return (logAt(prior, k, standard + 1e-4) - logAt(prior, k, standard - 1e-4)) / 2e-4;
-  return prior.sd[k]!;
-}
-
-/** Hyper-parameters from standardised coordinates: `standard[i]` belongs to coordinate `index[i]` of the prior. */
-export function hyperFrom(
-  prior: ScaledPrior,
-  standard: readonly number[],
-  index: readonly number[],
-): WearHyper {
-  const logs = prior.centre.slice();
-  for (let i = 0; i < index.length; i++) {
-    const k = index[i]!;
-    logs[k]! += logAt(prior, k, standard[i]!);
-  }
-  return {
-    rate: Math.exp(logs[0]!),
-    spread: Math.exp(logs[1]!),
-    noise: Math.exp(logs[2]!),
-    reading: Math.exp(logs[3]!),
-    exponent: Math.exp(clamp(logs[4]!, -2, 2)),
-    bend: clamp(logs[5]!, -MOST_BEND, MOST_BEND),
-    multipliers: logs.slice(BASE_DIMENSIONS).map(Math.exp),
   };
 }
 

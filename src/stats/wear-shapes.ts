@@ -4,15 +4,9 @@
  * believed of them before, decides how much the points of each count.
  */
 import { type Design, type DesignSize, designPoints, priorPoints } from "./wear-design.ts";
+import { hyperFrom } from "./wear-hyper.ts";
 import { search } from "./wear-posterior.ts";
-import {
-  BASE_DIMENSIONS,
-  BEND,
-  EXPONENT,
-  hyperFrom,
-  type ScaledPiece,
-  type ScaledPrior,
-} from "./wear-scale.ts";
+import { BASE_DIMENSIONS, BEND, EXPONENT, type ScaledPiece, type ScaledPrior } from "./wear-scale.ts";
 import type { WearHyper } from "./wear-types.ts";
 import { digits } from "./wear-update.ts";
 

@@ -12,7 +12,8 @@ import {
   type WearPrior,
 } from "../../src/stats/index.ts";
 import { bentBack, straightened } from "../../src/stats/wear-bend.ts";
-import { heavyTailed, scalePrior } from "../../src/stats/wear-scale.ts";
+import { heavyTailed } from "../../src/stats/wear-hyper.ts";
+import { scalePrior } from "../../src/stats/wear-scale.ts";
 
 export interface Chance {
   uniform(): number;

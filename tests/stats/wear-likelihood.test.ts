@@ -4,7 +4,8 @@ import { findGross } from "../../src/stats/wear-gross.ts";
 import { LineLikelihood } from "../../src/stats/wear-likelihood.ts";
 import { preparePiece } from "../../src/stats/wear-middle.ts";
 import { pieceLogLikelihood } from "../../src/stats/wear-path.ts";
-import { hyperFrom, scalePiece, scalePrior } from "../../src/stats/wear-scale.ts";
+import { hyperFrom } from "../../src/stats/wear-hyper.ts";
+import { scalePiece, scalePrior } from "../../src/stats/wear-scale.ts";
 import { chance, LIMIT, priorOf, simulateLine, type World } from "../calibrate/worlds.ts";
 
 /** The same with the log of one hyper-parameter, or the bend, moved. */

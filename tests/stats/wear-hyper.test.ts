@@ -1,5 +1,6 @@
 import { describe, expect, test } from "vitest";
-import { hyperFrom, logSlope, scalePrior } from "../../src/stats/wear-scale.ts";
+import { hyperFrom, logSlope } from "../../src/stats/wear-hyper.ts";
+import { scalePrior } from "../../src/stats/wear-scale.ts";
 import type { WearHyper } from "../../src/stats/wear-types.ts";
 import { wearBelief, wearLimit } from "../bench/statistics-data.ts";
 
